@@ -1,0 +1,97 @@
+import type { Air, CarProfile, Fitted } from './car.ts'
+import type { RecordingStatus, SourceStatus } from './stream.ts'
+
+/*
+ * HTTP contract. Bodies are JSON; errors are RFC 9457 problem JSON. `RUN` is `car/session/file` (three path segments).
+ *
+ *   GET    /api/status                         Status
+ *   GET    /api/runs                           RunSummary[], newest first
+ *   GET    /api/runs/RUN/bytes                 the capture's bytes (ranges; gzip by Accept-Encoding)
+ *   GET    /api/runs/RUN/result                AnalysisResult
+ *   POST   /api/runs/RUN/records               append a title, note, fitted, air or car record after the drive
+ *   GET    /api/runs/RUN/report                printable HTML
+ *   GET    /api/runs/RUN/export?to=csv|parquet
+ *   POST   /api/recording                      {on, car?} → RecordingStatus
+ *   POST   /api/marks                          {label}
+ *   POST   /api/notes                          {text}
+ *   POST   /api/compare                        {a: RUN, b: RUN} → ComparisonResult
+ *   POST   /api/advise                         {runs: RUN[], car} → AdviceResult
+ *   GET    /api/cars                           CarProfile[];   PUT /api/cars/CAR  (whole profile)
+ *   GET    /api/cars/CAR/parts                 {fitted, box};  PUT the same
+ *   GET    /api/cars/CAR/swaps                 Swap[];         POST {part, to, cost?, reason?}   DELETE …/ID (undo)
+ *   GET    /api/cars/CAR/tanks                 Tank[];         POST Tank                         DELETE …/ID
+ *   POST   /api/car                            {car}: the car in use
+ *   POST   /api/air                            Air, for the run under way and as today's default
+ *   POST   /api/pair                           {token} or {code} → sets the cookie
+ *   GET    /api/clients                        paired clients; PATCH …/ID {name, role}; DELETE …/ID revokes
+ *   POST   /api/pairing                        new one-time link and code (controllers on loopback only)
+ */
+
+export interface Status {
+  version: string
+  car: string
+  sources: SourceStatus[]
+  recording: RecordingStatus
+  /** True when the page's host is the bridge itself. */
+  loopback: boolean
+  role: 'viewer' | 'controller'
+  lan: boolean
+  addresses: string[]
+  diskFreeBytes: number
+}
+
+export interface RunSummary {
+  /** `car/session/file`. */
+  id: string
+  car: string
+  session: string
+  /** ISO 8601 of the start, from the capture itself. */
+  start: string
+  seconds: number
+  bytes: number
+  title: string
+  fitted: Fitted
+  air?: Air
+  marks: number
+  recording: boolean
+  /** Why it cannot be opened, in words; absent when fine. */
+  problem?: string
+}
+
+/** One change of a part, for the log book. */
+export interface Swap {
+  id: string
+  at: string
+  part: string
+  from: Fitted[string] | null
+  to: Fitted[string]
+  reason?: string
+  cost?: number
+  minutes?: number
+}
+
+/** One filling of the tank. */
+export interface Tank {
+  id: string
+  at: string
+  distance_km: number
+  fuel_l: number
+  cost?: number
+  /** False for a part filling: economy is then worked out over several. */
+  full: boolean
+  fuel?: string
+  note?: string
+}
+
+export interface CarsFile {
+  cars: CarProfile[]
+}
+
+/** RFC 9457. */
+export interface Problem {
+  type: string
+  title: string
+  status: number
+  detail: string
+  code: string
+}

@@ -1,0 +1,203 @@
+import type { Fitted } from './car.ts'
+
+export const operatingStates = [
+  'off',
+  'cranking',
+  'warm_up',
+  'idle',
+  'cruise',
+  'part_throttle',
+  'power',
+  'overrun',
+  'tip_in',
+  'tip_out',
+] as const
+/** `running` is told only by boards with neither throttle nor pressure. */
+export type OperatingState = (typeof operatingStates)[number] | 'running'
+
+/** States that have a steady mixture and a target. */
+export const mixtureStates = ['idle', 'cruise', 'part_throttle', 'power', 'warm_up', 'running'] as const
+export type MixtureState = (typeof mixtureStates)[number]
+
+export type UntrustedReason = 'warming' | 'fault' | 'overrun' | 'delay_edge' | 'gap'
+
+export interface StateSpan {
+  state: OperatingState
+  start_s: number
+  end_s: number
+}
+
+export interface Mixture {
+  bank: 1 | 2
+  seconds: number
+  lambda_median: number | null
+  lambda_iqr: number | null
+  /** 95 % interval of the state's true mean λ; null when too little was seen. */
+  ci95: [number, number] | null
+  target: number | null
+  /** lambda_median − target: positive is lean. */
+  error: number | null
+  /** Share of the seconds inside the allowed band. */
+  inside_share: number | null
+  /** Separate visits to the state that the figures rest on. */
+  visits?: number
+}
+
+export interface MixtureMap {
+  rpm_edges: number[]
+  load_edges: number[]
+  /** `manifold_pressure` (ratio to barometric), `throttle`, or `none`. */
+  load_channel: string
+  /** Rows by load, columns by rpm; null where nothing was seen. */
+  lambda: (number | null)[][]
+  seconds: number[][]
+  error: (number | null)[][]
+}
+
+export interface WarmUp {
+  crank_s: number | null
+  stalls: number
+  self_idle_s: number | null
+  self_idle_coolant_C: number | null
+  choke: 'early' | 'late' | 'fine' | 'unknown'
+  lambda_by_coolant: [number, number, number][]
+  [more: string]: unknown
+}
+
+export type TransientPattern =
+  | 'lean_at_once'
+  | 'lean_later'
+  | 'rich'
+  | 'lean_then_rich'
+  | 'lean_at_secondary'
+  | 'clean'
+
+export interface Transient {
+  kind: 'tip_in' | 'tip_out'
+  start_s: number
+  rate_pct_s: number | null
+  from_state: OperatingState
+  to_state: OperatingState
+  rpm: number | null
+  /** Highest λ over target after the opening, and when (delay taken out). */
+  lean_peak: number | null
+  lean_peak_after_s: number | null
+  rich_peak: number | null
+  rich_peak_after_s: number | null
+  recovered_s: number | null
+  stumble: boolean | null
+  pattern: TransientPattern | null
+  [more: string]: unknown
+}
+
+export type AlarmPriority = 'warning' | 'caution' | 'advisory'
+export interface AlarmEntry {
+  code: string
+  priority: AlarmPriority
+  start_s: number
+  end_s: number | null
+  worst: number | null
+}
+
+export interface Pull {
+  start_s: number
+  end_s: number
+  rpm_from: number
+  rpm_to: number
+  peak_kW: number | null
+  peak_at_rpm: number | null
+  /** Name of the power correction applied, or null. */
+  correction: string | null
+  [more: string]: unknown
+}
+
+export interface CoverageItem {
+  item: string
+  have: number
+  want: number
+  unit?: string
+}
+
+export interface Hint {
+  code: string
+  text: string
+  evidence: unknown
+  test?: string
+}
+
+/** What `analyse --json` prints for one run. Fields as in the contract; more may be added, none removed. */
+export interface AnalysisResult {
+  format: 'floatbowl-result 1'
+  run: {
+    file?: string
+    start?: string
+    seconds: number
+    car?: string
+    title?: string
+    fitted?: Fitted
+    air?: unknown
+    marks?: { t_s: number; label: string }[]
+    notes?: { t_s: number; text: string }[]
+    [more: string]: unknown
+  }
+  channels_used: string[]
+  missing: { channel: string; would_give: string }[]
+  integrity: {
+    lines: number
+    samples: number
+    bad_checksum: number
+    missing_samples: number
+    gaps: { start_s: number; end_s: number }[]
+    torn_end: boolean
+    [more: string]: unknown
+  }
+  trust: { untrusted_s: Record<UntrustedReason, number>; hints: Hint[] }
+  delay: { a_s: number; b_s_rpm_kPa: number; events_used: number; [more: string]: unknown }
+  states: StateSpan[]
+  mixture: Partial<Record<MixtureState, Mixture>>
+  mixture_2?: Partial<Record<MixtureState, Mixture>>
+  map: MixtureMap
+  map_2?: MixtureMap
+  warm_up: WarmUp | null
+  transients: Transient[]
+  alarms: AlarmEntry[]
+  pulls: Pull[]
+  coverage: CoverageItem[]
+  scorecard: {
+    on_target_share: number | null
+    stumbles_per_100_tip_ins: number | null
+    self_idle_s: number | null
+    economy: number | null
+    peak_kW: number | null
+    spent: number | null
+    [more: string]: unknown
+  }
+}
+
+/**
+ * Steady evidence behind the mixture figures: one entry per stretch of at most about a second of one visit to a state, laid at the
+ * moment that caused it (delay taken out), trusted only. `compareRuns` and `advise` work from these.
+ */
+export interface SteadyPiece {
+  bank: 1 | 2
+  state: MixtureState
+  /** Number of the visit to the state within the run, from 0. */
+  visit: number
+  timeS: number
+  seconds: number
+  lambda: number
+  rpm: number
+  /** Load as the state machine used it (manifold ÷ barometric pressure, else throttle share), NaN without either. */
+  load: number
+  manifoldKpa: number
+  throttlePct: number
+  coolantC: number
+}
+
+/** A run as the comparing and advising functions take it. */
+export interface RunAnalysis {
+  result: AnalysisResult
+  pieces: SteadyPiece[]
+  /** Start of the run, milliseconds since 1970, NaN if unknown: orders runs. */
+  startMs: number
+}

@@ -1,0 +1,34 @@
+import { defineConfig } from 'vitest/config'
+import { findChromium } from './support/chromium.ts'
+
+// Workers inherit this, so that the packed browser is unpacked once and not by two workers at a time.
+process.env.CHROMIUM_PATH ??= await findChromium()
+process.env.LC_ALL = 'en_US.UTF-8'
+
+const project = (name: string, more: object = {}) => ({
+  test: {
+    name,
+    include: [`tests/${name}/**/*.test.ts`],
+    root: new URL('..', import.meta.url).pathname,
+    ...more,
+  },
+})
+
+export default defineConfig({
+  test: {
+    root: new URL('..', import.meta.url).pathname,
+    reporters: ['default', new URL('./support/closingLine.ts', import.meta.url).pathname],
+    projects: [
+      project('unit'),
+      project('reference'),
+      project('integration', { testTimeout: 60_000, hookTimeout: 60_000 }),
+      project('fault', { testTimeout: 120_000, hookTimeout: 60_000 }),
+      project('browser', {
+        testTimeout: 120_000,
+        hookTimeout: 120_000,
+        maxWorkers: 1,
+        fileParallelism: false,
+      }),
+    ],
+  },
+})
