@@ -1,4 +1,4 @@
-import type { Fitted } from './car.ts'
+import type { CarProfile, Fitted } from './car.ts'
 
 export const operatingStates = [
   'off',
@@ -192,6 +192,9 @@ export interface SteadyPiece {
   manifoldKpa: number
   throttlePct: number
   coolantC: number
+  /** Measured barometer and intake air at that moment, where the board has them; NaN or absent without. */
+  barometerKpa?: number
+  intakeAirC?: number
 }
 
 /** A run as the comparing and advising functions take it. */
@@ -200,4 +203,6 @@ export interface RunAnalysis {
   pieces: SteadyPiece[]
   /** Start of the run, milliseconds since 1970, NaN if unknown: orders runs. */
   startMs: number
+  /** The car as the pipeline knew it (record or option): targets, home air, metering. */
+  car?: CarProfile
 }
