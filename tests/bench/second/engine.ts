@@ -1,0 +1,442 @@
+/*
+ * A second engine, on purpose of another structure than the simulator: it runs backward. A speed profile is invented first, road load gives the
+ * torque, torque the manifold pressure, pressure the throttle; the mixture is a sum of shares per circuit and no flow is ever integrated.
+ * What the analysis gets right here and on the simulator it has not learned by heart.
+ */
+import { encodeLine } from '../../../core/line/encodeLine.ts'
+import { createRandom, type Random } from './random.ts'
+
+export interface SecondCar {
+  massKg: number
+  displacementL: number
+  idleRpm: number
+  rpmPerMs: number[]
+  maxTorqueNm: number
+  throttleShape: number
+  mainShareCruise: number
+  mainSharePower: number
+  powerOpensLoad: number
+  secondaryFromFlow: number
+  secondaryShare: number
+  idleExponent: number
+  airExponent: number
+  mapTilt: number
+  delayA: number
+  delayB: number
+  lagUpS: number
+  lagDownS: number
+  filmLean: number
+  pumpMl: number
+  wander: number
+  sensorGain: number
+  recordedGainError: number
+  noiseMa: number
+  sampleHz: number
+  throttleZero: number
+  throttleSpan: number
+  barometerChannel: boolean
+}
+
+export interface Setup {
+  mainMm: number
+  powerMm: number
+  secondaryMm: number
+  turns: number
+}
+
+export interface Weather {
+  temperatureC: number
+  pressureKpa: number
+  humidityPct: number
+}
+
+export interface SecondTruth {
+  timeS: Float64Array
+  lambda: Float64Array
+  /** Without the slow wander and the scatter of cycles. */
+  lambdaBase: Float64Array
+  state: string[]
+  delayS: Float64Array
+  tipIns: { startS: number; ratePctS: number }[]
+}
+
+/** Bores at which this engine is right, and the λ it then has: idle 0.95, cruise 1.02, part throttle 0.97, power 0.87. */
+export const rightSetup: Setup = { mainMm: 1.85, powerMm: 1.4, secondaryMm: 1.95, turns: 1.5 }
+
+export function randomCar(seed: number): SecondCar {
+  const r = createRandom(seed * 7 + 3)
+  const idleRpm = r.between(620, 950)
+  const top = r.between(62, 90)
+  return {
+    massKg: r.between(750, 1700),
+    displacementL: r.between(1.2, 6.5),
+    idleRpm,
+    rpmPerMs: [top * 3.2, top * 1.9, top * 1.35, top].map((x) => x * 1.1),
+    maxTorqueNm: r.between(1.25, 1.7),
+    throttleShape: r.between(1.5, 2.6),
+    mainShareCruise: r.between(0.62, 0.95),
+    mainSharePower: r.between(0.5, 0.8),
+    powerOpensLoad: r.between(0.72, 0.82),
+    secondaryFromFlow: r.between(2600, 3400),
+    secondaryShare: r.between(0.15, 0.35),
+    idleExponent: r.between(0.25, 0.6),
+    airExponent: r.between(0.45, 0.55),
+    mapTilt: r.between(-0.02, 0.02),
+    delayA: r.between(0.03, 0.09),
+    delayB: r.between(4500, 14000),
+    lagUpS: r.between(0.04, 0.12),
+    lagDownS: r.between(0.04, 0.12),
+    filmLean: r.between(0.0, 0.35),
+    pumpMl: r.between(0.4, 1.6),
+    wander: r.between(0.004, 0.012),
+    sensorGain: r.between(0.96, 1.04),
+    recordedGainError: 0.003 * r.normal(),
+    noiseMa: r.between(0.002, 0.012),
+    sampleHz: r.pick([25, 50, 100, 200]),
+    throttleZero: r.between(-2, 4),
+    throttleSpan: r.between(0.92, 1.04),
+    barometerChannel: r.chance(0.5),
+  }
+}
+
+export const smooth = (x: number, at: number, width: number): number => 1 / (1 + Math.exp(-(x - at) / width))
+
+/** Noise-free steady λ of the car with these parts at an operating point. */
+export function steadyLambda(
+  car: SecondCar,
+  setup: Setup,
+  rpm: number,
+  load: number,
+  densityRatio: number,
+): number {
+  const main = (setup.mainMm / rightSetup.mainMm) ** 2
+  const power = (setup.powerMm / rightSetup.powerMm) ** 2
+  const secondary = (setup.secondaryMm / rightSetup.secondaryMm) ** 2
+  const idle = (setup.turns / rightSetup.turns) ** car.idleExponent
+  const flow = rpm * load
+  const onMain = smooth(flow, car.idleRpm * 0.5, car.idleRpm * 0.06)
+  const onPower = smooth(load, car.powerOpensLoad, 0.015)
+  const onSecondary = smooth(flow, car.secondaryFromFlow, 120)
+  const part = smooth(load, 0.6, 0.02)
+  const cruisePhi =
+    (1 / 1.02 + part * (1 / 0.97 - 1 / 1.02)) *
+    (car.mainShareCruise * main + (1 - car.mainShareCruise) * idle)
+  const primaryPowerPhi = (1 / 0.87) * (car.mainSharePower * main + (1 - car.mainSharePower) * power)
+  const powerPhi =
+    primaryPowerPhi * (1 - onSecondary * car.secondaryShare) +
+    (1 / 0.87) * onSecondary * car.secondaryShare * secondary
+  const idlePhi = (1 / 0.95) * idle
+  const running = (1 - onPower) * cruisePhi + onPower * powerPhi
+  const phi = (1 - onMain) * idlePhi + onMain * running
+  return (1 / phi) * densityRatio ** car.airExponent * (1 + car.mapTilt * (rpm / 2500 - 1) * onMain)
+}
+
+/** Density of humid air, two ideal gases; only the ratio of two such figures is used. */
+export function density(w: Weather): number {
+  const saturation = 0.6112 * Math.exp((17.62 * w.temperatureC) / (243.12 + w.temperatureC))
+  const vapour = (w.humidityPct / 100) * saturation
+  const kelvin = w.temperatureC + 273.15
+  return ((w.pressureKpa - vapour) * 1000) / (287.05 * kelvin) + (vapour * 1000) / (461.5 * kelvin)
+}
+
+export const referenceWeather: Weather = { temperatureC: 20, pressureKpa: 100, humidityPct: 0 }
+
+/** Pump current of the 4.9-generation sensor at a λ: rows of the published table, straight between them. */
+const curve: [number, number][] = [
+  [0.65, -2],
+  [0.7, -1.602],
+  [0.75, -1.243],
+  [0.8, -0.927],
+  [0.822, -0.8],
+  [0.85, -0.652],
+  [0.9, -0.405],
+  [0.95, -0.183],
+  [0.97, -0.106],
+  [0.99, -0.04],
+  [1.003, 0],
+  [1.01, 0.015],
+  [1.05, 0.097],
+  [1.1, 0.193],
+  [1.132, 0.25],
+  [1.179, 0.329],
+  [1.429, 0.671],
+  [1.701, 0.938],
+  [1.99, 1.15],
+  [2.434, 1.385],
+  [3.413, 1.7],
+  [5.391, 2],
+  [7.506, 2.15],
+  [10.119, 2.25],
+]
+function currentAt(lambda: number): number {
+  if (lambda <= 0.65) return -2
+  for (let i = 1; i < curve.length; i++) {
+    const [l1, i1] = curve[i]
+    if (lambda <= l1) {
+      const [l0, i0] = curve[i - 1]
+      return i0 + ((i1 - i0) * (lambda - l0)) / (l1 - l0)
+    }
+  }
+  return 2.25
+}
+
+interface Moment {
+  v: number
+  a: number
+  gear: number
+  wot: boolean
+}
+
+/** A speed profile like traffic: stops, brisk and gentle openings, short steady parts, now and then a full-throttle pull. */
+function traffic(r: Random, seconds: number, dt: number): Moment[] {
+  const out: Moment[] = []
+  let v = 0
+  let gear = 0
+  const add = (a: number, wot = false) => {
+    v = Math.max(0, v + a * dt)
+    const wanted = v < 6 ? 0 : v < 11 ? 1 : v < 16 ? 2 : 3
+    if (!wot) gear = v < 0.5 ? 0 : wanted
+    out.push({ v, a, gear, wot })
+  }
+  const end = seconds / dt
+  while (out.length < end) {
+    for (let n = r.between(8, 35) / dt; n > 0; n--) {
+      v = 0
+      add(0)
+    }
+    const hops = Math.floor(r.between(1, 6))
+    for (let h = 0; h < hops && out.length < end; h++) {
+      const goal = r.between(7, 27)
+      const accel = r.between(0.5, 2.2)
+      if (goal > v) {
+        let guard = 40 / dt
+        while (v < goal && guard-- > 0) add(accel)
+        if (r.chance(0.25)) {
+          const n = r.between(2, 5) / dt
+          for (let k = 0; k < n && v < 36; k++) add(0.5 + 1.2 * (1 - v / 45), true)
+        }
+      } else {
+        const brake = r.between(0.6, 2)
+        while (v > goal) add(-brake)
+      }
+      let wobble = 0
+      for (let n = r.between(5, 28) / dt; n > 0; n--) {
+        wobble += (-wobble / 4) * dt + 0.05 * Math.sqrt(dt) * r.normal()
+        add(wobble)
+      }
+    }
+    const brake = r.between(0.8, 2.2)
+    while (v > 0.3) add(-brake)
+  }
+  return out.slice(0, end)
+}
+
+export interface SecondRun {
+  bytes: Uint8Array
+  truth: SecondTruth
+}
+
+const inner = 0.005
+
+/** One warm traffic drive of this car with these parts in this weather, as a capture file with its truth. */
+export function drive(
+  car: SecondCar,
+  setup: Setup,
+  weather: Weather,
+  seed: number,
+  seconds: number,
+  startAt: string,
+  fitted: object,
+): SecondRun {
+  const r = createRandom(seed * 31 + 11)
+  const n = Math.round(seconds / inner)
+  const moments = traffic(r, seconds, inner)
+  const ratio = density(weather) / density(referenceWeather)
+  const every = Math.max(1, Math.round(1 / car.sampleHz / inner))
+  const truth: SecondTruth = {
+    timeS: new Float64Array(n),
+    lambda: new Float64Array(n),
+    lambdaBase: new Float64Array(n),
+    state: new Array(n),
+    delayS: new Float64Array(n),
+    tipIns: [],
+  }
+  const mapTrue = new Float64Array(n)
+  const rpmTrue = new Float64Array(n)
+  const throttleTrue = new Float64Array(n)
+  const idleLoad = r.between(0.28, 0.4)
+  let pressure = idleLoad
+  let rpm = car.idleRpm
+  let throttle = 0
+  for (let i = 0; i < n; i++) {
+    const m = moments[i]
+    const clutch = m.v > 2.5
+    const wantedRpm = clutch
+      ? Math.max(car.idleRpm, m.v * car.rpmPerMs[m.gear])
+      : car.idleRpm * (1 + 0.3 * Math.min(1, Math.max(0, m.a)))
+    rpm += ((wantedRpm - rpm) / 0.25) * inner
+    const force = car.massKg * m.a + 0.012 * car.massKg * 9.81 + 0.42 * m.v * m.v
+    const torqueShare =
+      m.v < 0.3 && m.a <= 0
+        ? 0
+        : (force * m.v) / Math.max(1, (rpm * 2 * Math.PI) / 60) / (car.displacementL * 62 * car.maxTorqueNm)
+    let target = idleLoad * 0.75 + Math.max(0, torqueShare) * 0.72
+    const closed = torqueShare < -0.03 || (m.v < 0.3 && m.a <= 0)
+    if (closed) target = m.v < 0.3 ? idleLoad : 0.22
+    if (m.wot) target = 0.965
+    target = Math.min(0.965, target)
+    const flowNeed = (target * rpm) / 5200
+    const wantedThrottle = closed
+      ? 0
+      : m.wot
+        ? 92
+        : Math.min(
+            88,
+            2.2 +
+              100 *
+                flowNeed ** (1 / car.throttleShape) *
+                Math.min(1, flowNeed * 4) *
+                (0.7 + 0.5 * target ** 6),
+          )
+    // The foot: quick when the wish jumps, else a slow follower.
+    const gap = wantedThrottle - throttle
+    const speed = Math.abs(gap) > 7 ? 130 : 22
+    throttle += Math.sign(gap) * Math.min(Math.abs(gap), speed * inner)
+    pressure += ((target - pressure) / 0.06) * inner
+    mapTrue[i] = pressure * weather.pressureKpa
+    rpmTrue[i] = rpm
+    throttleTrue[i] = throttle
+  }
+  // Mixture: base, wander, scatter of cycles, film and pump shot after each opening.
+  let wander = 0
+  let film = 0
+  let shot = 0
+  const lagMean = (car.lagUpS + car.lagDownS) / 2
+  for (let i = 0; i < n; i++) {
+    const load = mapTrue[i] / weather.pressureKpa
+    const base = steadyLambda(car, setup, rpmTrue[i], load, ratio)
+    wander += (-wander / 30) * inner + car.wander * Math.sqrt((2 / 30) * inner) * r.normal()
+    const opening = i > 0 ? Math.max(0, throttleTrue[i] - throttleTrue[i - 1]) / inner : 0
+    film += (-film / 0.45) * inner + (car.filmLean * Math.max(0, opening - 15) * inner) / 14
+    shot += (-shot / 0.8) * inner + (car.pumpMl * 0.16 * Math.max(0, opening - 15) * inner) / 14
+    const overrun = throttleTrue[i] < 1.5 && rpmTrue[i] > 1.4 * car.idleRpm
+    truth.timeS[i] = i * inner
+    truth.lambdaBase[i] = overrun ? Number.NaN : base
+    truth.lambda[i] = overrun ? 2.5 : base * (1 + wander) * (1 + Math.min(0.5, film) - Math.min(0.25, shot))
+    truth.delayS[i] = car.delayA + car.delayB / (rpmTrue[i] * mapTrue[i]) + lagMean
+  }
+  labelStates(truth, car, throttleTrue, rpmTrue, mapTrue, weather)
+  // The sensor: the gas arrives after the transport delay, then a lag that differs by direction.
+  const sensed = new Float64Array(n)
+  const arrive = new Float64Array(n).fill(Number.NaN)
+  let last = 0
+  for (let i = 0; i < n; i++) {
+    const at = Math.round((truth.timeS[i] + truth.delayS[i] - lagMean) / inner)
+    if (at < n && at >= last) {
+      for (let k = last; k <= at; k++) arrive[k] = truth.lambda[i] * (1 + 0.008 * r.normal())
+      last = at
+    }
+  }
+  let current = currentAt(1)
+  for (let i = 0; i < n; i++) {
+    const goal = currentAt(Number.isNaN(arrive[i]) ? truth.lambda[i] : arrive[i])
+    current += ((goal - current) / (goal > current ? car.lagUpS : car.lagDownS)) * inner
+    sensed[i] = current
+  }
+  return { bytes: writeCapture(), truth }
+
+  function writeCapture(): Uint8Array {
+    const lines: string[] = ['floatbowl-capture 1']
+    const record = (value: object) => lines.push(`0.000000 = ${JSON.stringify(value)}`)
+    record({ type: 'start', at: startAt, app: 'bench', zone: 'UTC', car: 'second' })
+    record({ type: 'fitted', fitted })
+    record({
+      type: 'air',
+      temperature_C: weather.temperatureC,
+      pressure_kPa: weather.pressureKpa,
+      humidity_pct: weather.humidityPct,
+    })
+    record({ type: 'free_air', bank: 1, current_mA: 2.54 * car.sensorGain * (1 + car.recordedGainError) })
+    const declared: [string, string, number][] = [
+      ['pump_current', 'mA', 0.001],
+      ['cell_resistance', 'ohm', 1],
+      ['engine_speed', 'rpm', 1],
+      ['throttle', '%', 0.1],
+      ['manifold_pressure', 'kPa', 0.1],
+      ['coolant', 'C', 0.1],
+    ]
+    if (car.barometerChannel) declared.push(['barometer', 'kPa', 0.1])
+    const put = (t: number, line: string) => lines.push(`${t.toFixed(6)} <0 ${line}`)
+    put(
+      0,
+      encodeLine({
+        kind: 'identity',
+        version: 1,
+        boardName: 'second',
+        firmware: '1',
+        uniqueId: 'b2',
+        ticksPerSecond: 1_000_000,
+      }).trimEnd(),
+    )
+    declared.forEach(([name, unit, scale], index) => {
+      put(0, encodeLine({ kind: 'declaration', index, name, unit, scale, offset: 0 }).trimEnd())
+    })
+    let seq = 0
+    for (let i = 0; i < n; i += every) {
+      const t = i * inner
+      const pulse = 1.2 * Math.sin(t * rpmTrue[i] * 0.21) + 0.5 * r.normal()
+      const values = [
+        Math.round((sensed[i] * car.sensorGain + car.noiseMa * r.normal()) / 0.001),
+        Math.round(300 + 4 * r.normal()),
+        Math.round(rpmTrue[i] + 6 * r.normal()),
+        Math.round((throttleTrue[i] * car.throttleSpan + car.throttleZero + 0.25 * r.normal()) / 0.1),
+        Math.round((mapTrue[i] + pulse) / 0.1),
+        Math.round((86 + r.normal() * 0.2) / 0.1),
+      ]
+      if (car.barometerChannel) values.push(Math.round(weather.pressureKpa / 0.1))
+      seq = (seq + 1) & 0xffff
+      if (r.chance(0.001)) continue
+      put(t + 0.001, encodeLine({ kind: 'sample', seq, tick: Math.round(t * 1e6) >>> 0, values }).trimEnd())
+    }
+    lines.push(`${seconds.toFixed(6)} = ${JSON.stringify({ type: 'stop', reason: 'end' })}`)
+    return new TextEncoder().encode(`${lines.join('\n')}\n`)
+  }
+}
+
+/** Operating states of the noise-free signals by the definitions of the trade, and the throttle openings among them. */
+function labelStates(
+  truth: SecondTruth,
+  car: SecondCar,
+  throttle: Float64Array,
+  rpm: Float64Array,
+  map: Float64Array,
+  weather: Weather,
+): void {
+  const n = throttle.length
+  const back = Math.round(0.1 / inner)
+  let opening = -1
+  for (let i = 0; i < n; i++) {
+    const load = map[i] / weather.pressureKpa
+    const atRest = throttle[i] < 1.5
+    truth.state[i] = atRest
+      ? rpm[i] < 1.4 * car.idleRpm
+        ? 'idle'
+        : 'overrun'
+      : load < 0.6
+        ? 'cruise'
+        : load <= 0.85
+          ? 'part_throttle'
+          : 'power'
+    const rate = i >= back ? (throttle[i] - throttle[i - back]) / (back * inner) : 0
+    if (rate > 40 && opening < 0) opening = i - back
+    if (opening >= 0 && rate < 10) {
+      const size = throttle[i] - throttle[opening]
+      if (size > 8)
+        truth.tipIns.push({
+          startS: truth.timeS[opening],
+          ratePctS: size / (truth.timeS[i] - truth.timeS[opening]),
+        })
+      opening = -1
+    }
+  }
+}
