@@ -1,0 +1,57 @@
+import { utf8Bytes } from '../line/utf8.ts'
+import { CaptureError } from './captureError.ts'
+import { captureHeader } from './formatCapture.ts'
+
+const version = 1
+const word = utf8Bytes('floatbowl-capture ')
+const header = utf8Bytes(captureHeader)
+/** No header of any version is longer. */
+export const maxHeaderBytes = 64
+
+/** True when the bytes can be the beginning of a capture's first line. */
+export function canBeHeader(bytes: Uint8Array): boolean {
+  const length = Math.min(bytes.length, word.length)
+  for (let i = 0; i < length; i++) if (bytes[i] !== word[i]) return false
+  return bytes.length <= maxHeaderBytes
+}
+
+/** True when the bytes are a beginning of this version's header. */
+export function isTornHeader(bytes: Uint8Array): boolean {
+  return bytes.length <= header.length && bytes.every((byte, i) => byte === header[i])
+}
+
+/** @throws CaptureError unless the line is the header of a version that can be read */
+export function checkHeader(line: Uint8Array): void {
+  let text = ''
+  for (const byte of line.subarray(0, maxHeaderBytes)) text += String.fromCharCode(byte)
+  const match = /^floatbowl-capture (\d{1,6})\r?$/.exec(text)
+  if (match === null) throw notACapture(line)
+  const found = Number(match[1])
+  if (found > version) {
+    throw new CaptureError(
+      'newer_version',
+      `capture of version ${found}, this program reads version ${version}: update floatbowl and open it again`,
+    )
+  }
+  if (found < 1) throw notACapture(line)
+}
+
+export function emptyFile(): CaptureError {
+  return new CaptureError('empty', 'the file is empty: nothing was recorded into it, it can be deleted')
+}
+
+export function notACapture(bytes: Uint8Array): CaptureError {
+  if (bytes[0] === 0x1f && bytes[1] === 0x8b) {
+    return new CaptureError(
+      'not_a_capture',
+      'the file is packed with gzip: name it .capture.gz or unpack it first',
+    )
+  }
+  let start = ''
+  for (const byte of bytes.subarray(0, 24))
+    start += byte >= 0x20 && byte < 0x7f ? String.fromCharCode(byte) : '.'
+  return new CaptureError(
+    'not_a_capture',
+    `not a capture: it starts with "${start}" (expected "${captureHeader}"); a log of another source is read with "floatbowl import"`,
+  )
+}
