@@ -67,9 +67,10 @@ export function randomCar(seed: number): SecondCar {
   const r = createRandom(seed * 7 + 3)
   const idleRpm = r.between(620, 950)
   const top = r.between(62, 90)
+  const displacementL = r.between(1.2, 6.5)
   return {
-    massKg: r.between(750, 1700),
-    displacementL: r.between(1.2, 6.5),
+    massKg: (620 + 170 * displacementL) * r.between(0.9, 1.25),
+    displacementL,
     idleRpm,
     rpmPerMs: [top * 3.2, top * 1.9, top * 1.35, top].map((x) => x * 1.1),
     maxTorqueNm: r.between(1.25, 1.7),
@@ -207,7 +208,7 @@ function traffic(r: Random, seconds: number, dt: number): Moment[] {
     const hops = Math.floor(r.between(1, 6))
     for (let h = 0; h < hops && out.length < end; h++) {
       const goal = r.between(7, 27)
-      const accel = r.between(0.5, 2.2)
+      const accel = r.chance(0.5) ? r.between(1.6, 2.9) : r.between(0.4, 1.3)
       if (goal > v) {
         let guard = 40 / dt
         while (v < goal && guard-- > 0) add(accel)
@@ -220,9 +221,12 @@ function traffic(r: Random, seconds: number, dt: number): Moment[] {
         while (v > goal) add(-brake)
       }
       let wobble = 0
+      let stab = 0
       for (let n = r.between(5, 28) / dt; n > 0; n--) {
         wobble += (-wobble / 4) * dt + 0.05 * Math.sqrt(dt) * r.normal()
-        add(wobble)
+        if (stab <= 0 && r.chance(dt / 12)) stab = r.between(0.8, 2.5)
+        stab -= dt
+        add(stab > 0 && v < 30 ? 1.9 : wobble)
       }
     }
     const brake = r.between(0.8, 2.2)
@@ -268,6 +272,7 @@ export function drive(
   let pressure = idleLoad
   let rpm = car.idleRpm
   let throttle = 0
+  let grade = 0
   for (let i = 0; i < n; i++) {
     const m = moments[i]
     const clutch = m.v > 2.5
@@ -275,7 +280,9 @@ export function drive(
       ? Math.max(car.idleRpm, m.v * car.rpmPerMs[m.gear])
       : car.idleRpm * (1 + 0.3 * Math.min(1, Math.max(0, m.a)))
     rpm += ((wantedRpm - rpm) / 0.25) * inner
-    const force = car.massKg * m.a + 0.012 * car.massKg * 9.81 + 0.42 * m.v * m.v
+    grade += (-grade / 25) * inner + 0.03 * Math.sqrt((2 / 25) * inner) * r.normal()
+    const force =
+      car.massKg * (m.a + 9.81 * grade * Math.min(1, m.v / 5)) + 0.012 * car.massKg * 9.81 + 0.42 * m.v * m.v
     const torqueShare =
       m.v < 0.3 && m.a <= 0
         ? 0
@@ -379,7 +386,7 @@ export function drive(
       }).trimEnd(),
     )
     declared.forEach(([name, unit, scale], index) => {
-      put(0, encodeLine({ kind: 'declaration', index, name, unit, scale, offset: 0 }).trimEnd())
+      put(0, encodeLine({ kind: 'channel', index, name, unit, scale, offset: 0 }).trimEnd())
     })
     let seq = 0
     for (let i = 0; i < n; i += every) {
