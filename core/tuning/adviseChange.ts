@@ -1,0 +1,177 @@
+import type { Change } from '../contract/advice.ts'
+import type { Fitted } from '../contract/car.ts'
+import { areaWord, partWord, rangeWord, shareWord, sizeWord, standingSentence } from './adviceText.ts'
+import { round, stateWords } from './compareRuns.ts'
+import type { EnrichmentStep } from './enrichmentStep.ts'
+import { type AdviceState, circuitOfPart, fuelPaths, pathFactor } from './partPaths.ts'
+import { type Choices, costOf } from './planChanges.ts'
+import type { Band } from './planCost.ts'
+import type { ResponseModel } from './responseModel.ts'
+import { isSameFitted, type ObservedRun } from './runObservations.ts'
+
+interface ChangeInput {
+  model: ResponseModel
+  bands: ReadonlyMap<AdviceState, Band>
+  part: string
+  before: Fitted
+  after: Fitted
+  observed: readonly ObservedRun[]
+  /** A richer size than the plan's was taken, to keep power safe meanwhile. */
+  isSafer: boolean
+  step: EnrichmentStep | undefined
+  choices: Choices
+}
+
+/** State in which a circuit's part is judged first. */
+const STATE_OF_CIRCUIT: Readonly<Record<string, AdviceState>> = {
+  idle: 'idle',
+  transfer: 'cruise',
+  main: 'cruise',
+  power: 'power',
+  secondary: 'power',
+}
+/** Shift of log λ below which a state is not worth a sentence. */
+const WORTH_SAYING = 0.006
+
+/** A change with its forecast and its reasons in plain words. */
+export function describeChange(input: ChangeInput): Change {
+  const { model, bands, part, before, after, step } = input
+  const circuit = circuitOfPart(part) ?? 'main'
+  const from = before[part]
+  const to = after[part]
+  const state = stateOf(input, circuit)
+  const then = model.forecast(state, after)
+  const start = model.forecast(state, before)
+  const path = fuelPaths.find((entry) => entry.part === part || entry.rod === part)
+  const factor = path ? pathFactor(path, before, after, state) : Number.NaN
+  const because: string[] = []
+  const band = bands.get(state)
+  if (start && band) because.push(standingSentence(state, start, band, lastSeconds(input, state)))
+  if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
+  if (part === 'power_valve' && step) {
+    because.push(
+      `λ steps richer by ${(100 * step.stepLog).toFixed(0)} % where vacuum falls below ${step.opens_inHg.toFixed(1)} inHg: that is where the valve opens now.`,
+    )
+  }
+  if (then) {
+    const word = stateWords[state] ?? state
+    because.push(`${word[0].toUpperCase()}${word.slice(1)} should come to ${rangeWord(then)}.`)
+  }
+  because.push(...sideEffects(input, state))
+  if (input.isSafer) {
+    because.push(
+      'Of the sizes that would do, this one keeps power on the safe side until the later steps are made.',
+    )
+  }
+  const direction =
+    then && start ? (then.mean < start.mean ? 'richer' : 'leaner') : factor > 1 ? 'richer' : 'leaner'
+  return {
+    circuit,
+    part,
+    direction,
+    from,
+    to,
+    area_factor: Number.isFinite(factor) ? round(factor, 4) : null,
+    expected_lambda: then ? round(Math.exp(then.mean), 4) : null,
+    expected_ci95: then
+      ? [round(Math.exp(then.mean - 1.96 * then.sd), 4), round(Math.exp(then.mean + 1.96 * then.sd), 4)]
+      : null,
+    because,
+    state,
+    expects: expectations(input),
+    alternatives: alternatives(input, state),
+  }
+}
+
+/** The circuit's own state, or where the part moves most if that state was not seen. */
+function stateOf({ model, bands, before, after }: ChangeInput, circuit: string): AdviceState {
+  const own = STATE_OF_CIRCUIT[circuit] ?? 'cruise'
+  if (model.forecast(own, before)) return own
+  let best: AdviceState = own
+  let most = -1
+  for (const state of bands.keys()) {
+    const a = model.forecast(state, before)
+    const b = model.forecast(state, after)
+    const shift = a && b ? Math.abs(b.mean - a.mean) : -1
+    if (shift > most) {
+      most = shift
+      best = state
+    }
+  }
+  return best
+}
+
+function shareSentence(input: ChangeInput, pathId: string, state: AdviceState, factor: number): string {
+  const { model, part, before, after, observed } = input
+  const share = model.share(state, pathId)
+  const isTurns = before[part].turns !== undefined
+  const sizes = `${partWord(part)} ${sizeWord(before[part])} → ${sizeWord(after[part])} has ${areaWord(factor, isTurns)}`
+  const head = sizes[0].toUpperCase() + sizes.slice(1)
+  if (!share) return `${head}.`
+  const swaps = countSwaps(observed, part)
+  const learned =
+    swaps === 0
+      ? 'a first guess, since this part was not changed yet'
+      : `learned from ${swaps === 1 ? 'one earlier swap' : `${swaps} earlier swaps`} of this car`
+  return `${head}; it answers for about ${shareWord(share)} of the fuel in ${stateWords[state]} (${learned}).`
+}
+
+function countSwaps(observed: readonly ObservedRun[], part: string): number {
+  let swaps = 0
+  for (let i = 1; i < observed.length; i++) {
+    const a = observed[i - 1].fitted[part]
+    const b = observed[i].fitted[part]
+    if (a && b && !isSameFitted({ [part]: a }, { [part]: b })) swaps++
+  }
+  return swaps
+}
+
+function lastSeconds({ observed }: ChangeInput, state: AdviceState): number {
+  return observed[observed.length - 1].seconds[state] ?? 0
+}
+
+function sideEffects({ model, bands, before, after }: ChangeInput, own: AdviceState): string[] {
+  const sentences: string[] = []
+  for (const [state, band] of bands) {
+    if (state === own) continue
+    const a = model.forecast(state, before)
+    const b = model.forecast(state, after)
+    if (!a || !b || Math.abs(b.mean - a.mean) < WORTH_SAYING) continue
+    const word = stateWords[state] ?? state
+    const side = b.mean > band.high ? ', lean' : b.mean < band.low ? ', rich' : ''
+    sentences.push(
+      `${word[0].toUpperCase()}${word.slice(1)} goes along from λ ${Math.exp(a.mean).toFixed(2)} to ${Math.exp(b.mean).toFixed(2)}${side}.`,
+    )
+  }
+  return sentences
+}
+
+function expectations({ model, bands, after }: ChangeInput) {
+  const expects: Record<string, { lambda: number; ci95: [number, number] }> = {}
+  for (const state of bands.keys()) {
+    const then = model.forecast(state, after)
+    if (!then) continue
+    expects[state] = {
+      lambda: round(Math.exp(then.mean), 4),
+      ci95: [round(Math.exp(then.mean - 1.96 * then.sd), 4), round(Math.exp(then.mean + 1.96 * then.sd), 4)],
+    }
+  }
+  return expects
+}
+
+/** The other sizes at hand, best first: "why not another?". */
+function alternatives({ model, bands, part, before, after, choices }: ChangeInput, state: AdviceState) {
+  const sizes = (choices.get(part) ?? []).filter((size) => size !== after[part] && size !== before[part])
+  return sizes
+    .map((size) => {
+      const set = { ...after, [part]: size }
+      const then = model.forecast(state, set)
+      return {
+        to: size,
+        expected_lambda: then ? round(Math.exp(then.mean), 4) : null,
+        cost: round(costOf(model, bands, set), 3),
+      }
+    })
+    .sort((a, b) => a.cost - b.cost)
+    .slice(0, 4)
+}

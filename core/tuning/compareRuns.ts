@@ -1,0 +1,250 @@
+import type { ComparisonResult, Difference } from '../contract/advice.ts'
+import type { Air, CarProfile } from '../contract/car.ts'
+import type { AnalysisResult, MixtureState, RunAnalysis } from '../contract/result.ts'
+import { compareSideBySide } from './compareSideBySide.ts'
+import { differenceMap } from './differenceMap.ts'
+import { normalQuantile, studentQuantile, studentTail } from './distributions.ts'
+import { asRunAnalysis } from './evidence.ts'
+import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
+import { findStateLevels, type StateLevels } from './stateLevels.ts'
+
+export interface CompareOptions {
+  /** The car: home air, metering. Default: as run B carries it, else run A. */
+  car?: CarProfile
+  /** Air that both runs are brought to. Default: the car's home air, else 20 °C, 100 kPa, dry. */
+  referenceAir?: Air
+  /**
+   * Standard deviation, as a share of λ, by which one unchanged car reads otherwise from day to day: sensor and its ageing, what
+   * the air record misses (1 °C is 0.17 %), another filling of fuel. More widens the intervals and finds less. Common practice, no source.
+   */
+  repeatabilityShare?: number
+  /** Standard deviation of the exponent of air density in λ: real carburettors scatter about √ρ. Common practice, no source. */
+  airExponentSd?: number
+  /** Share of unchanged pairs that may be called different, over all states together. */
+  falseAlarmShare?: number
+  /** Steady seconds below which a state is not judged. */
+  leastSeconds?: number
+  /** Half width of the interval, as a share of λ, above which a state is not judged: it could hide a whole jet size twice over. */
+  widestShare?: number
+}
+
+export type CompareSettings = Required<Omit<CompareOptions, 'car' | 'referenceAir'>>
+
+/** Values used where `CompareOptions` names none. */
+export const defaultCompareOptions: Readonly<CompareSettings> = Object.freeze({
+  repeatabilityShare: 0.0035,
+  airExponentSd: 0.04,
+  falseAlarmShare: 0.05,
+  leastSeconds: 5,
+  widestShare: 0.06,
+})
+
+/** Weather in which nothing is known of the air: 9 °C and 2 kPa about the middle, as a share of density. Common practice, no source. */
+const UNKNOWN_AIR_SD = Math.hypot(9 / 293, 2 / 100)
+
+interface StateDifference {
+  state: MixtureState
+  /** B − A in log λ. */
+  difference: number
+  samplingSe: number
+  se: number
+  freedom: number
+  tail: number
+}
+
+/**
+ * Is run B different from run A: per state B − A in λ at reference air with a 95 % interval, and one verdict. Runs are matched
+ * by state and map cell. The interval accounts for correlation and drift within the runs and for day-to-day repeatability.
+ *
+ * One decision is taken for all states together (a common shift, or any one state, each at half of `falseAlarmShare`): a state is
+ * called richer or leaner only if that decision finds a difference and the state's own 95 % interval leaves zero out. So many
+ * states do not make many false alarms. Throws `RangeError` if a run is no analysis.
+ */
+export function compareRuns(
+  a: RunAnalysis | AnalysisResult,
+  b: RunAnalysis | AnalysisResult,
+  options: CompareOptions = {},
+): ComparisonResult {
+  const runA = asRunAnalysis(a)
+  const runB = asRunAnalysis(b)
+  const settings = { ...defaultCompareOptions, ...withoutUndefined(options) }
+  const car = options.car ?? runB.car ?? runA.car
+  const exponent = airExponentOf(car)
+  const referenceKgM3 = densityOfAirKgM3(options.referenceAir ?? referenceAirOf(car))
+  const airs = [findRunAir(runA), findRunAir(runB)]
+  const airKnown = airs.every((air) => air.source !== 'unknown')
+  const shifts = airs.map((air) => (airKnown ? airLogShift(air.densityKgM3, referenceKgM3, exponent) : 0))
+  const levels = findStateLevels([
+    { pieces: runA.pieces, logShift: shifts[0] },
+    { pieces: runB.pieces, logShift: shifts[1] },
+  ])
+  const airSd = airKnown
+    ? settings.airExponentSd * Math.abs(Math.log(airs[0].densityKgM3 / airs[1].densityKgM3))
+    : Math.max(exponent, 0.1) * UNKNOWN_AIR_SD * Math.SQRT2
+  const daySd = Math.hypot(settings.repeatabilityShare * Math.SQRT2, airSd)
+
+  const judged: StateDifference[] = []
+  for (const level of levels) {
+    const found = judge(level, daySd, settings)
+    if (found) judged.push(found)
+  }
+  const isDifferent = decide(judged, daySd, settings.falseAlarmShare)
+  const states: ComparisonResult['states'] = {}
+  for (const level of levels) {
+    states[level.state] = describe(
+      level,
+      judged.find((entry) => entry.state === level.state),
+      isDifferent,
+    )
+  }
+  const verdict = overall(judged, states, isDifferent)
+  return {
+    format: 'floatbowl-compare 1',
+    states,
+    air_corrected: airKnown && exponent !== 0,
+    verdict,
+    text: verdictText(verdict, states, airKnown, exponent),
+    air: {
+      reference: options.referenceAir ?? referenceAirOf(car),
+      a: { source: airs[0].source, ...(airs[0].air ?? {}) },
+      b: { source: airs[1].source, ...(airs[1].air ?? {}) },
+      lambda_factor_a: round(Math.exp(shifts[0]), 5),
+      lambda_factor_b: round(Math.exp(shifts[1]), 5),
+    },
+    ...compareSideBySide(runA.result, runB.result),
+    map: differenceMap(runA, runB, shifts[0], shifts[1]),
+  }
+}
+
+function judge(level: StateLevels, daySd: number, settings: CompareSettings): StateDifference | undefined {
+  if (level.seconds[0] < settings.leastSeconds || level.seconds[1] < settings.leastSeconds) return undefined
+  const { difference, se: samplingSe, freedom } = level.contrast(0, 1)
+  const se = Math.hypot(samplingSe, daySd)
+  // Only the sampling part is estimated from few pieces; what the day adds is assumed known.
+  const blended = freedom * (se / Math.max(samplingSe, 1e-9)) ** 4
+  const usable = Math.max(4, Math.min(blended, 1e6))
+  if (!(studentQuantile(0.975, usable) * se <= settings.widestShare)) return undefined
+  return {
+    state: level.state,
+    difference,
+    samplingSe,
+    se,
+    freedom: usable,
+    tail: studentTail(difference / se, usable),
+  }
+}
+
+function decide(judged: readonly StateDifference[], daySd: number, falseAlarmShare: number): boolean {
+  if (judged.length === 0) return false
+  const half = falseAlarmShare / 2
+  const each = 1 - (1 - half) ** (1 / judged.length)
+  if (judged.some((entry) => entry.tail < each)) return true
+  const shift = commonShift(judged, daySd)
+  return Math.abs(shift.difference) > -normalQuantile(half / 2) * shift.se
+}
+
+/** Best estimate of one shift common to all states: the day's part is the same for all and does not average out. */
+function commonShift(judged: readonly StateDifference[], daySd: number): { difference: number; se: number } {
+  let weight = 0
+  let sum = 0
+  for (const entry of judged) {
+    // Few pieces: Student's interval is wider than the normal one, and so is this entry's share of the doubt.
+    const se = (entry.samplingSe * studentQuantile(0.975, Math.max(4, entry.freedom))) / 1.96
+    const w = 1 / Math.max(se, 1e-4) ** 2
+    weight += w
+    sum += w * entry.difference
+  }
+  return { difference: sum / weight, se: Math.hypot(Math.sqrt(1 / weight), daySd) }
+}
+
+function describe(level: StateLevels, found: StateDifference | undefined, isDifferent: boolean) {
+  const common = {
+    seconds_a: round(level.seconds[0], 1),
+    seconds_b: round(level.seconds[1], 1),
+    lambda_a: Number.isFinite(level.logLambda[0]) ? round(Math.exp(level.logLambda[0]), 4) : null,
+    lambda_b: Number.isFinite(level.logLambda[1]) ? round(Math.exp(level.logLambda[1]), 4) : null,
+  }
+  if (!found) {
+    return { difference: null, ci95: null, verdict: 'not_enough_data' as Difference, ...common }
+  }
+  const middle = Math.exp((level.logLambda[0] + level.logLambda[1]) / 2)
+  const half = studentQuantile(0.975, found.freedom) * found.se
+  const leavesZeroOut = Math.abs(found.difference) > half
+  const verdict: Difference =
+    isDifferent && leavesZeroOut ? (found.difference > 0 ? 'leaner' : 'richer') : 'no_difference'
+  return {
+    difference: round(middle * found.difference, 5),
+    ci95: [round(middle * (found.difference - half), 5), round(middle * (found.difference + half), 5)] as [
+      number,
+      number,
+    ],
+    verdict,
+    ...common,
+  }
+}
+
+function overall(
+  judged: readonly StateDifference[],
+  states: ComparisonResult['states'],
+  isDifferent: boolean,
+): ComparisonResult['verdict'] {
+  if (judged.length === 0) return 'not_enough_data'
+  if (!isDifferent) return 'no_difference'
+  const verdicts = Object.values(states).map((entry) => entry.verdict)
+  const leaner = verdicts.includes('leaner')
+  const richer = verdicts.includes('richer')
+  if (leaner && richer) return 'mixed'
+  if (leaner) return 'leaner'
+  if (richer) return 'richer'
+  return commonShift(judged, 0).difference > 0 ? 'leaner' : 'richer'
+}
+
+/** Words for states, the same everywhere. */
+export const stateWords: Readonly<Record<string, string>> = Object.freeze({
+  idle: 'idle',
+  cruise: 'cruise',
+  part_throttle: 'part throttle',
+  power: 'power',
+  warm_up: 'warm-up',
+  running: 'running',
+})
+
+function verdictText(
+  verdict: ComparisonResult['verdict'],
+  states: ComparisonResult['states'],
+  airKnown: boolean,
+  exponent: number,
+): string {
+  const parts = Object.entries(states)
+    .filter(([, entry]) => entry.verdict === 'richer' || entry.verdict === 'leaner')
+    .map(([state, entry]) => {
+      const half = (entry.ci95![1] - entry.ci95![0]) / 2
+      const size = Math.abs(entry.difference!).toFixed(3)
+      return `${stateWords[state] ?? state} is ${entry.verdict} by ${size} ± ${half.toFixed(3)}`
+    })
+  const air =
+    exponent === 0
+      ? ' The injection measures its own air: no air correction was applied.'
+      : airKnown
+        ? ''
+        : ' The air of one run is not known: the interval allows for any ordinary weather.'
+  if (verdict === 'not_enough_data') {
+    return `Cannot tell: the runs share too little steady driving.${air}`
+  }
+  if (verdict === 'no_difference') {
+    return `No difference that weather, sensor and driving could not explain.${air}`
+  }
+  if (parts.length === 0)
+    return `The second run is ${verdict} as a whole, though no one state shows it alone.${air}`
+  return `In the second run ${parts.join(', ')}.${air}`
+}
+
+function withoutUndefined(options: CompareOptions): Partial<CompareOptions> {
+  return Object.fromEntries(Object.entries(options).filter(([, value]) => value !== undefined))
+}
+
+/** Rounds to a number of decimals; NaN stays NaN. */
+export function round(value: number, decimals: number): number {
+  const scale = 10 ** decimals
+  return Math.round(value * scale) / scale
+}

@@ -1,0 +1,81 @@
+import type { Box, Part } from '../contract/car.ts'
+import { partWord } from './adviceText.ts'
+import { type AdviceState, pathFactor } from './partPaths.ts'
+import { type Choices, costOf, type Plan } from './planChanges.ts'
+import type { Band } from './planCost.ts'
+import type { ResponseModel } from './responseModel.ts'
+
+/** A size that the box lacks and that would help more than any it has. */
+export interface MissingSize {
+  part: string
+  bore_mm?: number
+  turns?: number
+  flow?: number
+  text: string
+}
+
+/** How much lower the cost must be for a size to be worth buying, and the sizes tried: ±40 % of area in steps of 1 %. Chosen here. */
+const WORTH_BUYING = 0.5
+const STEPS = 40
+
+/**
+ * For each fitted jet, the size that would be best if it were in the box; told only if it beats the plan clearly. Its bore is rounded to
+ * 0.01 mm, as finely as jets are made.
+ */
+export function findMissingSizes(
+  model: ResponseModel,
+  bands: ReadonlyMap<AdviceState, Band>,
+  choices: Choices,
+  plan: Plan,
+  box: Box,
+): MissingSize[] {
+  let best: { gain: number; size: MissingSize } | undefined
+  for (const path of model.paths) {
+    const planned = plan.fitted[path.part]
+    if (planned.turns !== undefined && !(box[path.part]?.length > 0)) continue
+    for (let step = -STEPS; step <= STEPS; step++) {
+      const wanted = scaled(planned, 1 + step / 100)
+      const cost = costOf(model, bands, { ...plan.fitted, [path.part]: wanted })
+      const gain = plan.cost - cost
+      if (gain < WORTH_BUYING || (best && gain <= best.gain)) continue
+      const factor = pathFactor(path, model.base, { ...plan.fitted, [path.part]: wanted }, 'cruise')
+      if (!(factor > 0.3 && factor < 3)) continue
+      best = { gain, size: describe(path.part, wanted, choices.has(path.part)) }
+    }
+  }
+  return best ? [best.size] : []
+}
+
+function scaled(part: Part, areaFactor: number): Part {
+  const label = 'wanted'
+  if (part.turns !== undefined) return { ...part, label, turns: part.turns * areaFactor }
+  if (part.bore_mm !== undefined) {
+    return { ...part, label, bore_mm: Math.round(part.bore_mm * Math.sqrt(areaFactor) * 100) / 100 }
+  }
+  return { ...part, label, flow: (part.flow ?? 1) * areaFactor }
+}
+
+function describe(part: string, wanted: Part, hasBox: boolean): MissingSize {
+  const why = hasBox ? 'the box has none near it' : 'the box has no such part'
+  if (wanted.bore_mm !== undefined) {
+    return {
+      part,
+      bore_mm: wanted.bore_mm,
+      text: `A size is missing: a ${partWord(part)} of about ${wanted.bore_mm.toFixed(2)} mm would do; ${why}.`,
+    }
+  }
+  if (wanted.turns !== undefined) {
+    const turns = Math.round(wanted.turns * 8) / 8
+    return {
+      part,
+      turns,
+      text: `A setting is missing: ${partWord(part)} at about ${turns} turns would do; ${why}.`,
+    }
+  }
+  const flow = Math.round((wanted.flow ?? 0) * 100) / 100
+  return {
+    part,
+    flow,
+    text: `A size is missing: a ${partWord(part)} flowing about ${flow} would do; ${why}.`,
+  }
+}

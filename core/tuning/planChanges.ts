@@ -1,0 +1,188 @@
+import { type Box, circuitNames, type Fitted, type Part } from '../contract/car.ts'
+import { type AdviceState, circuitOfPart, isSamePart, openingOf } from './partPaths.ts'
+import { type Band, leanExcess, stateCost } from './planCost.ts'
+import type { ResponseModel } from './responseModel.ts'
+
+/** Parts that a plan may change, each with the sizes at hand; the first is what is fitted. */
+export type Choices = ReadonlyMap<string, readonly Part[]>
+
+export interface Plan {
+  readonly fitted: Fitted
+  readonly changed: readonly string[]
+  /** Cost of the states when all is done, and that of leaving everything as it is. */
+  readonly cost: number
+  readonly costNow: number
+}
+
+/**
+ * What one more change of a part must gain: a trial is half an hour, a smell of fuel and a new drive, so the chance of being outside the
+ * band must fall by about this much. A screw is turned in a minute; a valve needs the carburettor apart. Chosen here.
+ */
+const CHANGE_PENALTY = 0.25
+const SCREW_PENALTY = 0.18
+const VALVE_PENALTY = 0.6
+/** A screw without a list in the box: quarter turns to so many. */
+const QUARTER_TURNS = 24
+const CHOICES_MOST = 60
+
+/** Sizes that could be fitted for each part that moves a known fuel path, or is the power valve. */
+export function choicesOf(fitted: Fitted, box: Box, model: ResponseModel, valve: boolean): Choices {
+  const choices = new Map<string, Part[]>()
+  const names = new Set<string>()
+  for (const path of model.paths) {
+    names.add(path.part)
+    if (path.rod && fitted[path.rod]) names.add(path.rod)
+  }
+  if (valve && fitted.power_valve?.opens_inHg !== undefined) names.add('power_valve')
+  for (const name of names) {
+    const now = fitted[name]
+    if (!now) continue
+    let sizes: readonly Part[] = box[name] ?? []
+    if (sizes.length === 0 && now.turns !== undefined) sizes = quarterTurns(now.turns)
+    const usable = sizes.filter((part) => !isSamePart(part, now) && hasSameKind(name, part, now))
+    if (usable.length > 0) choices.set(name, [now, ...usable.slice(0, CHOICES_MOST)])
+  }
+  return choices
+}
+
+function quarterTurns(now: number): Part[] {
+  return Array.from({ length: QUARTER_TURNS }, (_, i) => (i + 1) / 4)
+    .filter((turns) => Math.abs(turns - now) <= 2)
+    .map((turns) => ({ label: turns.toFixed(2), turns }))
+}
+
+function hasSameKind(name: string, part: Part, now: Part): boolean {
+  if (name === 'power_valve') return part.opens_inHg !== undefined
+  if (name === 'rod' || name === 'secondary_rod') {
+    return part.cruise_mm !== undefined || part.power_mm !== undefined
+  }
+  const kinds = ['turns', 'bore_mm', 'flow'] as const
+  return (
+    kinds.some((kind) => part[kind] !== undefined && now[kind] !== undefined) && openingOf(part, 'cruise') > 0
+  )
+}
+
+/** Cost of all states with these parts. */
+export function costOf(model: ResponseModel, bands: ReadonlyMap<AdviceState, Band>, fitted: Fitted): number {
+  let cost = 0
+  for (const [state, band] of bands) {
+    const forecast = model.forecast(state, fitted)
+    if (forecast) cost += stateCost(state, forecast, band)
+  }
+  return cost
+}
+
+function penaltyOf(name: string, part: Part): number {
+  if (name === 'power_valve') return VALVE_PENALTY
+  return part.turns === undefined ? CHANGE_PENALTY : SCREW_PENALTY
+}
+
+/**
+ * The best set of sizes for all parts together: one part feeds several states, so a size chosen for one alone is put right twice.
+ * Improves by changing one or two parts at a time until nothing gains more than its penalty. `isBarred` leaves out sets that were
+ * tried and found no better.
+ */
+export function planChanges(
+  model: ResponseModel,
+  bands: ReadonlyMap<AdviceState, Band>,
+  choices: Choices,
+  isBarred: (fitted: Fitted) => boolean = () => false,
+): Plan {
+  const base = model.base
+  const names = [...choices.keys()]
+  const known = new Map<string, number>()
+  const total = (fitted: Fitted): number => {
+    const key = names.map((name) => choices.get(name)!.indexOf(fitted[name])).join(',')
+    const before = known.get(key)
+    if (before !== undefined) return before
+    let sum = costOf(model, bands, fitted)
+    for (const name of names) if (fitted[name] !== base[name]) sum += penaltyOf(name, fitted[name])
+    if (isBarred(fitted)) sum = Number.POSITIVE_INFINITY
+    known.set(key, sum)
+    return sum
+  }
+  let best = { ...base }
+  let bestCost = costOf(model, bands, base)
+  const costNow = bestCost
+  for (let round = 0; round < 12; round++) {
+    let next = best
+    let nextCost = bestCost
+    for (const [i, first] of names.entries()) {
+      for (const a of choices.get(first)!) {
+        const one = { ...best, [first]: a }
+        const oneCost = total(one)
+        if (oneCost < nextCost - 1e-9) {
+          next = one
+          nextCost = oneCost
+        }
+        for (let j = i + 1; j < names.length; j++) {
+          for (const b of choices.get(names[j])!) {
+            const two = { ...one, [names[j]]: b }
+            const twoCost = total(two)
+            if (twoCost < nextCost - 1e-9) {
+              next = two
+              nextCost = twoCost
+            }
+          }
+        }
+      }
+    }
+    if (next === best) break
+    best = next
+    bestCost = nextCost
+  }
+  const changed = names.filter((name) => best[name] !== base[name])
+  changed.sort((a, b) => orderOf(a) - orderOf(b))
+  return { fitted: best, changed, cost: costOf(model, bands, best), costNow }
+}
+
+/** Place of a part in the order of the trade: idle and transfer, main, power, secondary, pump, choke. */
+export function orderOf(part: string): number {
+  const order = ['idle', 'transfer', 'main', 'power', 'secondary', 'pump', 'choke']
+  const circuit = circuitOfPart(part)
+  return circuit && circuitNames.includes(circuit) ? order.indexOf(circuit) : order.length
+}
+
+/** Chance-weighted distance by which a step alone would leave power lean, in half widths of its band; 0 without power evidence. */
+export function leanRiskOf(
+  model: ResponseModel,
+  bands: ReadonlyMap<AdviceState, Band>,
+  fitted: Fitted,
+): number {
+  const band = bands.get('power')
+  const forecast = model.forecast('power', fitted)
+  return band && forecast ? leanExcess(forecast, band) : 0
+}
+
+/**
+ * The size of the first part to change: the plan's, unless another in the box does nearly as well and leaves power less lean until the
+ * later steps are made. How much worse it may be grows with the danger.
+ */
+export function safestSize(
+  model: ResponseModel,
+  bands: ReadonlyMap<AdviceState, Band>,
+  choices: Choices,
+  plan: Plan,
+  part: string,
+  isBarred: (fitted: Fitted) => boolean,
+): { part: Part; isSafer: boolean } {
+  const planned = plan.fitted[part]
+  const riskNow = leanRiskOf(model, bands, model.base)
+  let best = planned
+  let bestCost = Number.POSITIVE_INFINITY
+  for (const size of choices.get(part)!) {
+    if (size === model.base[part]) continue
+    const alone = { ...model.base, [part]: size }
+    if (isBarred(alone) && size !== planned) continue
+    const risk = Math.max(0, leanRiskOf(model, bands, alone) - riskNow)
+    const cost = costOf(model, bands, { ...plan.fitted, [part]: size }) + SAFE_WEIGHT * Math.min(risk, 3)
+    if (cost < bestCost - 1e-9) {
+      best = size
+      bestCost = cost
+    }
+  }
+  return { part: best, isSafer: best !== planned }
+}
+
+/** Weight of a lean moment between two steps against the final result: it lasts one gentle drive. Chosen here. */
+const SAFE_WEIGHT = 0.25

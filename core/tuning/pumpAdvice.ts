@@ -1,0 +1,172 @@
+import type { Change } from '../contract/advice.ts'
+import type { Box, Fitted, Part } from '../contract/car.ts'
+import type { RunAnalysis, TransientPattern } from '../contract/result.ts'
+import { median } from './compareSideBySide.ts'
+import { isSamePart, openingOf } from './partPaths.ts'
+
+/** What the tip-ins of the runs with today's parts tell of the pump circuit. */
+export interface PumpVerdict {
+  verdict: 'on_target' | 'rich' | 'lean' | 'not_enough_data'
+  /** The pattern that most of the bad tip-ins share. */
+  pattern: TransientPattern | null
+  tipIns: number
+  /** Tip-ins with that pattern. */
+  count: number
+  /** Median peak over (lean) or under (rich) target of those. */
+  peak: number | null
+  afterS: number | null
+}
+
+/** Tip-ins needed for a verdict, and the share that must show one fault. Chosen here: two in five is a habit, one in five is the road. */
+const LEAST_TIP_INS = 5
+const FAULT_SHARE = 0.5
+
+/** Verdict on the pump circuit from tip-ins that began and ended warm. */
+export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
+  const tipIns = runs
+    .flatMap((run) => run.result.transients)
+    .filter((entry) => entry.kind === 'tip_in' && entry.pattern !== null && entry.from_state !== 'warm_up')
+  const counts = new Map<TransientPattern, number>()
+  for (const { pattern } of tipIns) {
+    if (pattern && pattern !== 'clean') counts.set(pattern, (counts.get(pattern) ?? 0) + 1)
+  }
+  const none = { pattern: null, tipIns: tipIns.length, count: 0, peak: null, afterS: null }
+  if (tipIns.length < LEAST_TIP_INS) return { verdict: 'not_enough_data', ...none }
+  const [pattern, count] = [...counts].sort((a, b) => b[1] - a[1])[0] ?? [null, 0]
+  if (!pattern || count < FAULT_SHARE * tipIns.length) return { verdict: 'on_target', ...none }
+  const same = tipIns.filter((entry) => entry.pattern === pattern)
+  const isRich = pattern === 'rich'
+  return {
+    verdict: isRich ? 'rich' : 'lean',
+    pattern,
+    tipIns: tipIns.length,
+    count,
+    peak: median(same.map((entry) => (isRich ? entry.rich_peak : entry.lean_peak))),
+    afterS: median(same.map((entry) => (isRich ? entry.rich_peak_after_s : entry.lean_peak_after_s))),
+  }
+}
+
+interface Remedy {
+  part: string
+  direction: 'richer' | 'leaner'
+  /** True: more opening, volume or stiffness. */
+  more: boolean
+  words: string
+}
+
+/** First change for each pattern, then what to try when the box has none. Source: common practice, no source. */
+const remedies: Readonly<Partial<Record<TransientPattern, readonly Remedy[]>>> = {
+  lean_at_once: [
+    {
+      part: 'squirter',
+      direction: 'richer',
+      more: true,
+      words: 'a larger squirter bore brings the shot sooner and thicker',
+    },
+    { part: 'pump_cam', direction: 'richer', more: true, words: 'a cam with more early stroke' },
+  ],
+  lean_later: [
+    { part: 'pump_cam', direction: 'richer', more: true, words: 'more pump volume makes the shot last' },
+    {
+      part: 'squirter',
+      direction: 'leaner',
+      more: false,
+      words: 'a smaller squirter bore stretches the shot',
+    },
+  ],
+  rich: [
+    { part: 'squirter', direction: 'leaner', more: false, words: 'a smaller squirter bore thins the shot' },
+    { part: 'pump_cam', direction: 'leaner', more: false, words: 'less pump stroke' },
+  ],
+  lean_then_rich: [
+    { part: 'pump_cam', direction: 'leaner', more: false, words: 'an earlier cam with a smaller shot' },
+    { part: 'squirter', direction: 'leaner', more: false, words: 'a smaller shot' },
+  ],
+  lean_at_secondary: [
+    {
+      part: 'opening_spring',
+      direction: 'richer',
+      more: true,
+      words: 'a stiffer opening spring lets the flow follow',
+    },
+  ],
+}
+
+/** Words for the patterns. */
+export const patternWords: Readonly<Record<TransientPattern, string>> = Object.freeze({
+  lean_at_once: 'lean at once',
+  lean_later: 'lean after a moment',
+  rich: 'rich',
+  lean_then_rich: 'lean, then rich',
+  lean_at_secondary: 'lean as the secondaries open',
+  clean: 'clean',
+})
+
+/**
+ * The next change of the pump circuit, from the pattern of the tip-ins; undefined when they are fine, too few, or the box has nothing
+ * for it. `earlier` are the parts of the runs before, oldest first: a size that was fitted and left is not proposed again.
+ */
+export function advisePump(
+  verdict: PumpVerdict,
+  fitted: Fitted,
+  box: Box,
+  earlier: readonly Fitted[],
+): Change | undefined {
+  if (!verdict.pattern || (verdict.verdict !== 'lean' && verdict.verdict !== 'rich')) return undefined
+  for (const remedy of remedies[verdict.pattern] ?? []) {
+    const now = fitted[remedy.part]
+    if (!now) continue
+    const to = nextSize(now, box[remedy.part] ?? [], remedy, verdict, earlier)
+    if (!to) continue
+    const factor = openingOf(to, 'cruise') / openingOf(now, 'cruise')
+    return {
+      circuit: remedy.part === 'opening_spring' ? 'secondary' : 'pump',
+      part: remedy.part,
+      direction: remedy.direction,
+      from: now,
+      to,
+      area_factor: Number.isFinite(factor) ? Math.round(factor * 1000) / 1000 : null,
+      expected_lambda: null,
+      expected_ci95: null,
+      because: [
+        `${verdict.count} of ${verdict.tipIns} throttle openings go ${patternWords[verdict.pattern]}` +
+          (verdict.peak === null
+            ? '.'
+            : `, by ${Math.abs(verdict.peak).toFixed(2)} λ${verdict.afterS === null ? '' : ` ${verdict.afterS.toFixed(1)} s after the throttle opened`}.`),
+        `${remedy.words[0].toUpperCase()}${remedy.words.slice(1)}. The steady mixture is where it belongs, so the pump may now be judged.`,
+      ],
+    }
+  }
+  return undefined
+}
+
+/** Area per step that a λ peak asks for: 1 % more bore area for each 0.01 λ, held to the sizes at hand. Common practice, no source. */
+const AREA_PER_PEAK = 1.2
+
+function nextSize(
+  now: Part,
+  sizes: readonly Part[],
+  remedy: Remedy,
+  verdict: PumpVerdict,
+  earlier: readonly Fitted[],
+): Part | undefined {
+  const figure = (part: Part) =>
+    part.volume_ml !== undefined && now.volume_ml !== undefined ? part.volume_ml : openingOf(part, 'cruise')
+  const at = figure(now)
+  const usable = sizes.filter((part) => {
+    if (isSamePart(part, now)) return false
+    if (earlier.some((fitted) => isSamePart(fitted[remedy.part], part))) return false
+    const size = figure(part)
+    // Springs and cams without a figure cannot be ordered: the first of the box is offered.
+    if (!Number.isFinite(size) || !Number.isFinite(at)) return true
+    return remedy.more ? size > at * 1.001 : size < at * 0.999
+  })
+  if (usable.length === 0) return undefined
+  const wanted =
+    at * (1 + (remedy.more ? 1 : -1) * AREA_PER_PEAK * Math.min(0.4, Math.abs(verdict.peak ?? 0.12)))
+  const distance = (part: Part) => {
+    const size = figure(part)
+    return Number.isFinite(size) ? Math.abs(Math.log(size / wanted)) : 1
+  }
+  return usable.reduce((a, b) => (distance(b) < distance(a) ? b : a))
+}

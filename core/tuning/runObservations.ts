@@ -1,0 +1,94 @@
+import { type CarProfile, type Fitted, fittedSchema } from '../contract/car.ts'
+import type { RunAnalysis } from '../contract/result.ts'
+import { type AdviceState, adviceStates, isSamePart } from './partPaths.ts'
+import {
+  airExponentOf,
+  airLogShift,
+  densityOfAirKgM3,
+  findRunAir,
+  type RunAir,
+  referenceAirOf,
+} from './referenceAir.ts'
+import type { Observation } from './responseModel.ts'
+import { findStateLevels } from './stateLevels.ts'
+
+/** A run with its parts, its air and the state levels that it adds to what is known. */
+export interface ObservedRun extends Observation {
+  readonly run: RunAnalysis
+  readonly air: RunAir
+  readonly seconds: Readonly<Partial<Record<AdviceState, number>>>
+}
+
+/** Spread of density when nothing is known of the air: 9 °C and 2 kPa about the middle. Common practice, no source. */
+const UNKNOWN_AIR_SD = Math.hypot(9 / 293, 2 / 100)
+/** Steady seconds below which a state of a run is passed over. */
+const LEAST_SECONDS = 2
+/** In the power state of an engine with two sensors, the leaner bank counts if it is leaner than the mean by this share. */
+const BANK_GAP = 0.005
+
+/**
+ * The runs' state levels at reference air, in the runs' order. A run without a record of its parts had those of the run before it;
+ * the first ones those of `fallback`.
+ */
+export function observeRuns(
+  runs: readonly RunAnalysis[],
+  car: CarProfile | undefined,
+  fallback: Fitted | undefined,
+  settings: { repeatabilityShare: number; airExponentSd: number },
+): ObservedRun[] {
+  const exponent = airExponentOf(car)
+  const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
+  const airs = runs.map(findRunAir)
+  const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))
+  const levels = findStateLevels(runs.map((run, i) => ({ pieces: run.pieces, logShift: shifts[i] })))
+  let fitted: Fitted = fallback ?? {}
+  return runs.map((run, i) => {
+    fitted = fittedOfRun(run) ?? fitted
+    const airSd =
+      airs[i].source === 'unknown'
+        ? exponent * UNKNOWN_AIR_SD
+        : settings.airExponentSd * Math.abs(Math.log(airs[i].densityKgM3 / referenceKgM3))
+    const logLambda: Partial<Record<AdviceState, { mean: number; se: number }>> = {}
+    const seconds: Partial<Record<AdviceState, number>> = {}
+    for (const state of adviceStates) {
+      const level = levels.find((entry) => entry.state === state)
+      if (!level || level.seconds[i] < LEAST_SECONDS) continue
+      const leaner = state === 'power' ? leanerBankLog(run) : 0
+      logLambda[state] = { mean: level.logLambda[i] + leaner, se: level.se[i] }
+      seconds[state] = level.seconds[i]
+    }
+    return {
+      run,
+      air: airs[i],
+      fitted,
+      logLambda,
+      seconds,
+      daySd: Math.hypot(settings.repeatabilityShare, airSd),
+    }
+  })
+}
+
+/** Parts of a run as its record gives them; undefined without a readable record. */
+export function fittedOfRun(run: RunAnalysis): Fitted | undefined {
+  const parsed = fittedSchema.safeParse(run.result.run.fitted)
+  return parsed.success && Object.keys(parsed.data).length > 0 ? parsed.data : undefined
+}
+
+/** True when two sets of parts are the same in every part that both name. */
+export function isSameFitted(a: Fitted, b: Fitted): boolean {
+  return Object.keys(a).every((name) => !b[name] || isSamePart(a[name], b[name]))
+}
+
+/** How much leaner than the mean of both banks the leaner one is in the power state, log λ; 0 with one sensor. */
+function leanerBankLog(run: RunAnalysis): number {
+  const sums = [0, 0]
+  const seconds = [0, 0]
+  for (const piece of run.pieces) {
+    if (piece.state !== 'power' || !(piece.lambda > 0)) continue
+    sums[piece.bank - 1] += piece.seconds * Math.log(piece.lambda)
+    seconds[piece.bank - 1] += piece.seconds
+  }
+  if (seconds[0] === 0 || seconds[1] === 0) return 0
+  const gap = Math.abs(sums[0] / seconds[0] - sums[1] / seconds[1]) / 2
+  return gap > BANK_GAP ? gap : 0
+}
