@@ -1,0 +1,23 @@
+import type { Component } from 'svelte'
+import Check from './pages/Check.svelte'
+import Drive from './pages/Drive.svelte'
+import Trace from './pages/Trace.svelte'
+
+/** One page: its address is `#/path`. Adding a page is one line in `pages`. */
+export interface PageEntry {
+  readonly path: string
+  readonly title: string
+  readonly component: Component
+  /** False leaves it out of the list of pages (a run, which is reached from the list of runs). */
+  readonly inNav?: boolean
+  /** The page takes the whole screen, without the frame. */
+  readonly bare?: boolean
+  /** The page changes things: inert while recording. */
+  readonly setUp?: boolean
+}
+
+export const pages: readonly PageEntry[] = [
+  { path: 'drive', title: 'Drive', component: Drive, bare: true },
+  { path: 'check', title: 'Before driving', component: Check },
+  { path: 'trace', title: 'Trace', component: Trace },
+]

@@ -1,0 +1,191 @@
+import type uPlot from 'uplot'
+
+/** Roles a line may take; the colour comes from the theme. */
+export type InkRole = 'ink' | 'quiet' | 'rich' | 'lean' | 'line'
+
+export interface ChartSeries {
+  label: string
+  unit?: string
+  /** Colour role, default `ink`. */
+  role?: InkRole
+  /** Dash pattern in CSS pixels; series B of a comparison is dashed. */
+  dash?: number[]
+  /** Name of its y scale, default `y`. */
+  scale?: string
+  /** Decimals of its values, default 2. */
+  decimals?: number
+  /** Line width in device pixels, default 1: wider lines cost several times as much to draw. */
+  widthPx?: number
+  /** Draws points instead of a line. */
+  points?: boolean
+}
+
+/** A stretch of a y scale drawn as ground (an allowed band) or of x (a state). */
+export interface ChartBand {
+  from: number
+  to: number
+  axis: 'x' | 'y'
+  scale?: string
+  label?: string
+}
+
+/** A vertical line with a word: a mark, the start of an event. */
+export interface ChartMarker {
+  x: number
+  label: string
+}
+
+/** Reads a colour of the theme as it is now. */
+export function themeColour(role: string): string {
+  return getComputedStyle(document.documentElement).getPropertyValue(`--${role}`).trim() || '#000'
+}
+
+/** Text of a value with fixed decimals and a true minus sign; a dash when there is none. */
+export function valueText(value: number | null | undefined, decimals: number): string {
+  if (value == null || Number.isNaN(value)) return '–'
+  return value.toFixed(decimals).replace('-', '\u2212')
+}
+
+export interface BuildOptions {
+  series: readonly ChartSeries[]
+  width: number
+  height: number
+  xLabel: string
+  formatX: (x: number) => string
+  yRanges: Readonly<Record<string, readonly [number, number]>>
+  syncKey?: string
+  bands: () => readonly ChartBand[]
+  markers: () => readonly ChartMarker[]
+  view: () => readonly [number, number] | undefined
+  showXAxis: boolean
+  onselect: (from: number, to: number) => void
+  oncursor: (index: number | null) => void
+}
+
+/** Options of uPlot for our charts. Colours are functions of the theme: a redraw follows a change of theme. */
+export function buildChartOptions(o: BuildOptions): uPlot.Options {
+  const font = '14px B612, sans-serif'
+  const scales: uPlot.Scales = {
+    x: {
+      time: false,
+      range: (_u, min, max) => {
+        const view = o.view()
+        if (view) return [view[0], view[1]]
+        return min === max ? [min - 1, max + 1] : [min, max]
+      },
+    },
+  }
+  for (const line of o.series) {
+    const name = line.scale ?? 'y'
+    const fixed = o.yRanges[name]
+    scales[name] ??= {
+      range: (_u, min, max) => {
+        if (fixed) return [fixed[0], fixed[1]]
+        // A NaN or an empty stretch must not spoil the axis.
+        if (!Number.isFinite(min) || !Number.isFinite(max)) return [0, 1]
+        const room = Math.max((max - min) * 0.08, Math.abs(max) * 1e-3, 1e-6)
+        return [min - room, max + room]
+      },
+    }
+  }
+  const yAxis = (scale: string): uPlot.Axis => ({
+    scale,
+    size: 62,
+    font,
+    stroke: () => themeColour('quiet'),
+    grid: { stroke: () => themeColour('faint'), width: 1 / devicePixelRatio },
+    ticks: { stroke: () => themeColour('line'), width: 1 / devicePixelRatio, size: 5 },
+    values: (_u, splits) => splits.map((v) => String(+v.toFixed(4)).replace('-', '\u2212')),
+  })
+  const firstScale = o.series[0]?.scale ?? 'y'
+  return {
+    width: o.width,
+    height: o.height,
+    scales,
+    legend: { show: false },
+    padding: [8, 12, o.showXAxis ? 0 : 8, 0],
+    cursor: {
+      sync: o.syncKey ? { key: o.syncKey, setSeries: false } : undefined,
+      drag: { x: true, y: false, setScale: false },
+      points: { size: 7 },
+      y: false,
+    },
+    axes: [
+      {
+        show: o.showXAxis,
+        font,
+        size: 34,
+        stroke: () => themeColour('quiet'),
+        grid: { stroke: () => themeColour('faint'), width: 1 / devicePixelRatio },
+        ticks: { stroke: () => themeColour('line'), width: 1 / devicePixelRatio, size: 5 },
+        values: (_u, splits) => splits.map(o.formatX),
+      },
+      yAxis(firstScale),
+    ],
+    series: [
+      {},
+      ...o.series.map(
+        (line): uPlot.Series => ({
+          label: line.label,
+          scale: line.scale ?? 'y',
+          stroke: () => themeColour(line.role ?? 'ink'),
+          width: (line.widthPx ?? 1) / devicePixelRatio,
+          dash: line.dash,
+          points: line.points ? { show: true, size: 5 } : { show: false },
+          paths: line.points ? () => null : undefined,
+        }),
+      ),
+    ],
+    hooks: {
+      drawClear: [(u) => drawBands(u, o.bands())],
+      draw: [(u) => drawMarkers(u, o.markers(), font)],
+      setSelect: [
+        (u) => {
+          if (u.select.width < 8) return
+          o.onselect(u.posToVal(u.select.left, 'x'), u.posToVal(u.select.left + u.select.width, 'x'))
+          u.setSelect({ left: 0, top: 0, width: 0, height: 0 }, false)
+        },
+      ],
+      setCursor: [(u) => o.oncursor(u.cursor.idx ?? null)],
+    },
+  }
+}
+
+function drawBands(u: uPlot, bands: readonly ChartBand[]): void {
+  const { ctx, bbox } = u
+  ctx.save()
+  ctx.fillStyle = themeColour('band')
+  for (const band of bands) {
+    if (band.axis === 'y') {
+      const top = Math.max(bbox.top, u.valToPos(band.to, band.scale ?? 'y', true))
+      const bottom = Math.min(bbox.top + bbox.height, u.valToPos(band.from, band.scale ?? 'y', true))
+      if (bottom > top) ctx.fillRect(bbox.left, top, bbox.width, bottom - top)
+    } else {
+      const left = Math.max(bbox.left, u.valToPos(band.from, 'x', true))
+      const right = Math.min(bbox.left + bbox.width, u.valToPos(band.to, 'x', true))
+      if (right > left) ctx.fillRect(left, bbox.top, right - left, bbox.height)
+    }
+  }
+  ctx.restore()
+}
+
+function drawMarkers(u: uPlot, markers: readonly ChartMarker[], font: string): void {
+  if (markers.length === 0) return
+  const { ctx, bbox } = u
+  ctx.save()
+  ctx.strokeStyle = themeColour('quiet')
+  ctx.fillStyle = themeColour('quiet')
+  ctx.lineWidth = 1
+  ctx.font = font.replace(/^(\d+)px/, (_all, size: string) => `${Number(size) * devicePixelRatio}px`)
+  ctx.setLineDash([4, 4])
+  for (const marker of markers) {
+    const x = Math.round(u.valToPos(marker.x, 'x', true)) + 0.5
+    if (x < bbox.left || x > bbox.left + bbox.width) continue
+    ctx.beginPath()
+    ctx.moveTo(x, bbox.top)
+    ctx.lineTo(x, bbox.top + bbox.height)
+    ctx.stroke()
+    ctx.fillText(marker.label, x + 4, bbox.top + 14 * devicePixelRatio)
+  }
+  ctx.restore()
+}

@@ -1,0 +1,44 @@
+import { createContext } from 'svelte'
+import { Alarms } from './alarms.svelte.ts'
+import { Clock } from './clock.svelte.ts'
+import { Link } from './link.svelte.ts'
+import { Reading } from './reading.svelte.ts'
+import { Recording } from './recording.svelte.ts'
+import { Router } from './router.svelte.ts'
+import { Screen } from './screen.svelte.ts'
+import { Settings } from './settings.svelte.ts'
+import { Sound } from './sound.svelte.ts'
+
+/** Everything that lives as long as the page, made once near the root and handed down by context. */
+export interface App {
+  readonly router: Router
+  readonly settings: Settings
+  readonly clock: Clock
+  readonly reading: Reading
+  readonly recording: Recording
+  readonly link: Link
+  readonly sound: Sound
+  readonly screen: Screen
+  readonly alarms: Alarms
+}
+
+export function createApp(): App {
+  const clock = new Clock()
+  const reading = new Reading(clock)
+  const recording = new Recording(clock)
+  const sound = new Sound()
+  const alarms = new Alarms(clock, sound)
+  return {
+    router: new Router(),
+    settings: new Settings(),
+    clock,
+    reading,
+    recording,
+    link: new Link(clock, reading, recording, alarms),
+    sound,
+    screen: new Screen(),
+    alarms,
+  }
+}
+
+export const [getApp, setApp] = createContext<App>()

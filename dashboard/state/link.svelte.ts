@@ -1,0 +1,203 @@
+import type { CarProfile } from '../../core/contract/car.ts'
+import type { ServerMessage, SourceStatus } from '../../core/contract/stream.ts'
+import type {
+  FromWorker,
+  LinkStatus,
+  ToWorker,
+  TraceAnswer,
+  TraceChannel,
+  TraceRequest,
+} from '../worker/messages.ts'
+import type { Alarms } from './alarms.svelte.ts'
+import type { Clock } from './clock.svelte.ts'
+import { elapsedText } from './clock.svelte.ts'
+import type { Reading } from './reading.svelte.ts'
+import type { Recording } from './recording.svelte.ts'
+
+type Hello = Extract<ServerMessage, { type: 'hello' }>
+type Problem = Extract<ServerMessage, { type: 'problem' }>
+
+/** A trace request that gets no answer for so long has failed, ms. */
+const traceTimeoutMs = 5000
+
+/** The page's side of the worker that owns the stream and the pipeline. */
+export class Link {
+  #worker: Worker | undefined
+  #status = $state.raw<LinkStatus>({ state: 'connecting', failures: 0 })
+  #lostMs = $state.raw(0)
+  #hello = $state.raw<Hello | undefined>(undefined)
+  #sources = $state.raw<readonly SourceStatus[]>([])
+  #channels = $state.raw<readonly TraceChannel[]>([])
+  #problem = $state.raw<Problem | undefined>(undefined)
+  #missed = $state.raw(0)
+  #car = $state.raw<CarProfile | undefined>(undefined)
+  #traceS = Number.NaN
+  #traceId = 0
+  #traces = new Map<
+    number,
+    { resolve: (answer: TraceAnswer) => void; reject: (error: Error) => void; timer: number }
+  >()
+  readonly #clock: Clock
+  readonly #reading: Reading
+  readonly #recording: Recording
+  readonly #alarms: Alarms
+
+  constructor(clock: Clock, reading: Reading, recording: Recording, alarms: Alarms) {
+    this.#alarms = alarms
+    this.#clock = clock
+    this.#reading = reading
+    this.#recording = recording
+  }
+
+  /** Starts the worker and the stream. Returns what ends them. */
+  open(createWorker: () => Worker): () => void {
+    const worker = createWorker()
+    this.#worker = worker
+    worker.onmessage = (event: MessageEvent<FromWorker>) => this.#hear(event.data)
+    const address = new URL('/live', location.href)
+    address.protocol = address.protocol === 'https:' ? 'wss:' : 'ws:'
+    address.hash = ''
+    address.search = ''
+    this.#tell({ type: 'open', url: address.href })
+    const back = () => {
+      if (document.visibilityState === 'visible') this.#tell({ type: 'nudge' })
+    }
+    document.addEventListener('visibilitychange', back)
+    window.addEventListener('pageshow', back)
+    window.addEventListener('online', back)
+    return () => {
+      document.removeEventListener('visibilitychange', back)
+      window.removeEventListener('pageshow', back)
+      window.removeEventListener('online', back)
+      worker.terminate()
+    }
+  }
+
+  get status(): LinkStatus {
+    return this.#status
+  }
+  get isOpen(): boolean {
+    return this.#status.state === 'open'
+  }
+  get hello(): Hello | undefined {
+    return this.#hello
+  }
+  get role(): 'viewer' | 'controller' {
+    return this.#hello?.role ?? 'viewer'
+  }
+  get sources(): readonly SourceStatus[] {
+    return this.#sources
+  }
+  get channels(): readonly TraceChannel[] {
+    return this.#channels
+  }
+  get problem(): Problem | undefined {
+    return this.#problem
+  }
+  /** Samples that the bridge left out since this page was too slow or away too long. */
+  get missed(): number {
+    return this.#missed
+  }
+  /** Newest time on the trace's clock. */
+  get traceS(): number {
+    return this.#traceS
+  }
+  /** Car in use, for the head of each page. */
+  get carText(): string {
+    const car = this.#car
+    return car ? [car.name ?? car.id, car.description].filter(Boolean).join(' · ') : (this.#hello?.car ?? '')
+  }
+  /** Profile of the car in use, once it was loaded. */
+  get car(): CarProfile | undefined {
+    return this.#car
+  }
+
+  /** Says that the bridge is away, and since when. */
+  get offlineText(): string {
+    if (this.#status.problem === 'not_paired')
+      return 'This screen is not paired with the bridge. Open the pairing link or its code from the bridge.'
+    if (this.isOpen) return 'The bridge answers; what is shown is current.'
+    const seconds = Math.round((this.#clock.nowMs - this.#lostMs) / 1000)
+    return `No link to the bridge for ${seconds < 60 ? `${seconds} s` : elapsedText(seconds)}. What is shown was loaded before; trying again.`
+  }
+
+  /** Columns for the trace. Rejects when the worker gives no answer in time. */
+  trace(request: Omit<TraceRequest, 'id'>): Promise<TraceAnswer> {
+    const id = ++this.#traceId
+    return new Promise((resolve, reject) => {
+      const timer = window.setTimeout(() => {
+        this.#traces.delete(id)
+        reject(new Error('no trace columns within 5 s'))
+      }, traceTimeoutMs)
+      this.#traces.set(id, { resolve, reject, timer })
+      this.#tell({ type: 'trace', request: { ...request, id } })
+    })
+  }
+
+  /** The car in use: its targets, units and sensor enter the live pipeline. */
+  setCar(car: CarProfile): void {
+    this.#car = car
+    this.#tell({ type: 'car', car })
+  }
+
+  #tell(message: ToWorker): void {
+    this.#worker?.postMessage(message)
+  }
+
+  #hear(message: FromWorker): void {
+    switch (message.type) {
+      case 'live':
+        this.#traceS = message.traceS
+        this.#reading.receive(message.reading, message.ageS)
+        this.#alarms.receive(message.reading.alarms, message.reading.timeS)
+        return
+      case 'link':
+        if (message.status.state === 'lost' && this.#status.state !== 'lost') this.#lostMs = performance.now()
+        this.#status = message.status
+        return
+      case 'channels':
+        this.#channels = message.channels
+        return
+      case 'trace': {
+        const waiting = this.#traces.get(message.answer.id)
+        if (!waiting) return
+        this.#traces.delete(message.answer.id)
+        clearTimeout(waiting.timer)
+        waiting.resolve(message.answer)
+        return
+      }
+      case 'said':
+        this.#said(message.message)
+    }
+  }
+
+  #said(message: Extract<FromWorker, { type: 'said' }>['message']): void {
+    switch (message.type) {
+      case 'hello':
+        this.#hello = message
+        return
+      case 'source':
+        this.#sources = [
+          ...this.#sources.filter((status) => status.source !== message.status.source),
+          message.status,
+        ].sort((a, b) => a.source - b.source)
+        return
+      case 'recording':
+        this.#recording.receive(message.status)
+        return
+      case 'mark':
+        this.#recording.marked()
+        return
+      case 'missed':
+        this.#missed += message.samples
+        return
+      case 'problem':
+        this.#problem = message
+        return
+      case 'event':
+      case 'record':
+        // The worker's pipeline takes them; the page shows their effect.
+        return
+    }
+  }
+}

@@ -1,0 +1,72 @@
+import type { LiveReading } from '../../core/contract/live.ts'
+import type { Clock } from './clock.svelte.ts'
+
+/** Digits change at most about twice a second: faster cannot be read (MIL-STD-1472, from memory). A little over half a second. */
+const digitsMs = 520
+/** Without a sample for so long the number goes. */
+export const staleS = 1
+
+/**
+ * The newest live reading, published once per animation frame: `strip` for what may move fast, `digits` for what is read.
+ */
+export class Reading {
+  #strip = $state.raw<LiveReading | undefined>(undefined)
+  #digits = $state.raw<LiveReading | undefined>(undefined)
+  #ageS = $state.raw(Number.POSITIVE_INFINITY)
+  #heardMs = $state.raw(0)
+  #pending: LiveReading | undefined
+  #pendingAgeS = Number.POSITIVE_INFINITY
+  #frame = 0
+  #digitsMs = Number.NEGATIVE_INFINITY
+  #fixed = false
+  readonly #clock: Clock
+
+  constructor(clock: Clock) {
+    this.#clock = clock
+  }
+
+  receive(reading: LiveReading, ageS: number): void {
+    if (this.#fixed) return
+    this.#pending = reading
+    this.#pendingAgeS = ageS
+    this.#heardMs = performance.now()
+    if (this.#frame === 0) this.#frame = requestAnimationFrame(() => this.#publish())
+  }
+
+  /** Shows this and nothing else: tests, pictures. */
+  fix(reading: LiveReading): void {
+    this.#fixed = true
+    this.#strip = reading
+    this.#digits = reading
+  }
+
+  get strip(): LiveReading | undefined {
+    return this.#strip
+  }
+  get digits(): LiveReading | undefined {
+    return this.#digits
+  }
+
+  /** Seconds without a sample, in steps of the clock; 0 while they come. */
+  get silentS(): number {
+    if (this.#fixed) return 0
+    const nowMs = this.#clock.nowMs
+    return this.#ageS + Math.max(0, nowMs - this.#heardMs) / 1000
+  }
+  readonly isStale = $derived(this.silentS > staleS)
+
+  #publish(): void {
+    this.#frame = 0
+    const reading = this.#pending
+    if (!reading) return
+    this.#strip = reading
+    this.#ageS = this.#pendingAgeS
+    const nowMs = performance.now()
+    // A reading that loses or wins back its trust is told at once.
+    const changedTrust = reading.banks[0]?.untrusted !== this.#digits?.banks[0]?.untrusted
+    if (changedTrust || nowMs - this.#digitsMs >= digitsMs) {
+      this.#digits = reading
+      this.#digitsMs = nowMs
+    }
+  }
+}

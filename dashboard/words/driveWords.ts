@@ -1,0 +1,171 @@
+import type { BankReading, LiveReading } from '../../core/contract/live.ts'
+import { formatNumber } from '../../core/units/format.ts'
+import { findUnit, type UnitId } from '../../core/units/unitTable.ts'
+import { type GateSide, gateSide } from '../parts/gateGeometry.ts'
+import { faultText, stateWords } from './stateWords.ts'
+import { decimalMark, type ShownValue, shownValue } from './units.ts'
+
+/** The mixture slat in words: a number that may be believed, or a word and a reason in its place. */
+export type MixtureWords =
+  | {
+      kind: 'number'
+      number: string
+      side: GateSide
+      /** `LEAN`, `RICH`, `ON TARGET`, or empty without a target. */
+      word: string
+      /** `0.09`, empty on target. */
+      distance: string
+      target: string
+    }
+  | { kind: 'words'; big: readonly string[]; aside: string; reason: string }
+
+const sideWords: Readonly<Record<GateSide, string>> = {
+  rich: 'RICH',
+  lean: 'LEAN',
+  'on target': 'ON TARGET',
+  none: '',
+}
+
+/** Bank whose number is shown: the leaner trusted one in the power state, else the chosen one. */
+export function shownBank(reading: LiveReading, chosen: 1 | 2): BankReading | undefined {
+  const { banks } = reading
+  if (reading.state === 'power') {
+    let leanest: BankReading | undefined
+    for (const bank of banks) {
+      if (!Number.isNaN(bank.lambda) && !(leanest && leanest.lambda >= bank.lambda)) leanest = bank
+    }
+    if (leanest) return leanest
+  }
+  return banks.find((bank) => bank.bank === chosen) ?? banks[0]
+}
+
+export function mixtureWords(
+  reading: LiveReading,
+  bank: BankReading | undefined,
+  unit: UnitId,
+): MixtureWords {
+  if (!bank) return noReading('no_sensor', Number.NaN)
+  if (Number.isNaN(bank.lambda))
+    return noReading(bank.untrusted ?? 'no_sensor', bank.warmingPct, bank.faultCode)
+  const { decimals } = findUnit(unit)
+  const toUnit = unit === 'afr' ? reading.stoichiometricRatio : 1
+  // Worked out from the figures as they are shown, so that number, target and distance agree on the screen.
+  const round = (value: number) => Number((value * toUnit).toFixed(decimals))
+  const number = round(bank.lambda)
+  const { targetLambda, bandRich, bandLean } = reading
+  const state = stateWords[reading.state]
+  const format = (value: number) => formatNumber(value, { decimals, decimalMark })
+  if (Number.isNaN(targetLambda)) {
+    return {
+      kind: 'number',
+      number: format(number),
+      side: 'none',
+      word: '',
+      distance: '',
+      target: `no target in ${state}`,
+    }
+  }
+  const error = Number((number - round(targetLambda)).toFixed(decimals))
+  const side = gateSide(error, round(bandRich), round(bandLean))
+  const symbol = unit === 'afr' ? 'AFR' : 'λ'
+  const even = Math.abs(bandRich - bandLean) < 5e-4
+  const range = even
+    ? `${format(round(targetLambda))} ± ${format(round(bandRich))}`
+    : `${format(round(targetLambda - bandRich))}–${format(round(targetLambda + bandLean))}`
+  return {
+    kind: 'number',
+    number: format(number),
+    side,
+    word: sideWords[side],
+    distance: side === 'on target' ? '' : format(Math.abs(error)),
+    target: `target ${range} ${symbol} · ${state}`,
+  }
+}
+
+function noReading(
+  why: NonNullable<BankReading['untrusted']>,
+  warmingPct: number,
+  faultCode?: string,
+): MixtureWords {
+  switch (why) {
+    case 'warming':
+      return {
+        kind: 'words',
+        big: ['SENSOR', 'WARMING'],
+        aside: Number.isNaN(warmingPct) ? '' : `${formatNumber(Math.min(99, warmingPct))} %`,
+        reason: 'no reading before it is hot',
+      }
+    case 'fault':
+      return { kind: 'words', big: ['SENSOR', 'FAULT'], aside: '', reason: faultText(faultCode) }
+    case 'overrun':
+      return { kind: 'words', big: ['OVERRUN'], aside: '', reason: 'throttle closed, left out' }
+    case 'delay_edge':
+      return { kind: 'words', big: ['SETTLING'], aside: '', reason: 'the load has just changed' }
+    case 'gap':
+      return { kind: 'words', big: ['NO DATA'], aside: '', reason: 'samples are missing' }
+    case 'out_of_range':
+      return { kind: 'words', big: ['OFF THE', 'SCALE'], aside: '', reason: 'beyond what the sensor tells' }
+    case 'no_sensor':
+      return { kind: 'words', big: ['NO', 'SENSOR'], aside: '', reason: 'the board sends no mixture' }
+  }
+}
+
+/** In place of the number while no sample comes. */
+export function silentWords(silentS: number, isLinkOpen: boolean, isPaired: boolean): MixtureWords {
+  if (!isPaired)
+    return { kind: 'words', big: ['NOT', 'PAIRED'], aside: '', reason: 'open the pairing link again' }
+  const reason = isLinkOpen ? 'the board is silent' : 'no link to the bridge'
+  if (!Number.isFinite(silentS)) return { kind: 'words', big: ['NO DATA', 'YET'], aside: '', reason }
+  return { kind: 'words', big: ['NO DATA'], aside: `${Math.floor(silentS)} s`, reason }
+}
+
+export interface HelperView extends ShownValue {
+  label: string
+}
+
+export interface HelperUnits {
+  manifold: UnitId
+  temperature: UnitId
+  speed: UnitId
+}
+
+/** The two helpers: manifold pressure (coolant while warming) and engine speed; what a board lacks gives way to the next best. */
+export function helperViews(reading: LiveReading | undefined, units: HelperUnits): HelperView[] {
+  if (!reading) {
+    return [
+      { label: 'manifold pressure', text: '–', unit: '' },
+      { label: 'engine speed', text: '–', unit: '' },
+    ]
+  }
+  const has = (value: number) => !Number.isNaN(value)
+  const isWarming = reading.state === 'warm_up' || reading.banks.some((bank) => bank.untrusted === 'warming')
+  const coolant = (): HelperView => ({
+    label: 'coolant',
+    ...shownValue(reading.coolantC, units.temperature),
+  })
+  const isVacuum = units.manifold.includes('vacuum') && has(reading.barometerKpa)
+  const manifoldUnit = units.manifold.includes('vacuum') && !isVacuum ? 'kPa' : units.manifold
+  const manifold = (): HelperView => {
+    const value = shownValue(reading.manifoldKpa, manifoldUnit, { barometerKpa: reading.barometerKpa })
+    return {
+      label: isVacuum ? 'manifold vacuum' : 'manifold pressure',
+      text: value.text,
+      unit: value.unit.replace(' vacuum', ''),
+    }
+  }
+  const throttle = (): HelperView => ({ label: 'throttle', ...shownValue(reading.throttlePct, '%') })
+  const speed = (): HelperView => ({ label: 'engine speed', ...shownValue(reading.engineSpeedRpm, 'rpm') })
+  const road = (): HelperView => ({ label: 'road speed', ...shownValue(reading.roadSpeedMs, units.speed) })
+  const first =
+    isWarming && has(reading.coolantC)
+      ? coolant()
+      : has(reading.manifoldKpa)
+        ? manifold()
+        : has(reading.throttlePct)
+          ? throttle()
+          : has(reading.coolantC)
+            ? coolant()
+            : manifold()
+  const second = !has(reading.engineSpeedRpm) && has(reading.roadSpeedMs) ? road() : speed()
+  return [first, second]
+}

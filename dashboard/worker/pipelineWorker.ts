@@ -1,0 +1,171 @@
+/*
+ * Owns the stream and the one pipeline, so that neither parsing nor arithmetic ever holds up a frame of the page. Posts at most about 30
+ * readings a second, and the trace's columns when asked.
+ */
+import type { CarProfile } from '../../core/contract/car.ts'
+import type { CaptureRecord } from '../../core/contract/records.ts'
+import type { ChannelDeclaration } from '../../core/contract/samples.ts'
+import type { ServerMessage } from '../../core/contract/stream.ts'
+import { decodeStreamFrame } from '../../core/contract/streamFrame.ts'
+import { LiveLink } from './liveLink.ts'
+import type { FromWorker, ToWorker } from './messages.ts'
+import { createPipeline } from './temporaryPipeline.ts'
+import { TraceHistory } from './traceHistory.ts'
+
+/** Least time between two readings posted, ms. */
+const postMs = 30
+/** Without samples a reading is posted this often, so that silence is noticed, ms. */
+const idlePostMs = 100
+/** The pipeline is told the time only after so long without a sample: samples bring their own. */
+const silenceS = 0.5
+/** History that the pipeline keeps for its learning, seconds. */
+const historyS = 1800
+
+let car: CarProfile | undefined
+let pipeline = createPipeline({ historyS })
+let link: LiveLink | undefined
+const trace = new TraceHistory()
+let declarations = new Map<string, readonly ChannelDeclaration[]>()
+let epoch = ''
+/** The trace's clock minus the stream's: goes on over a restart of the bridge. */
+let traceOffsetS = Number.NaN
+let firstWallS = Number.NaN
+/** This machine's clock minus the stream's, by the newest heartbeat, s. */
+let streamOffsetS = Number.NaN
+let sampleArrivalMs = Number.NEGATIVE_INFINITY
+let newestSampleS = Number.NaN
+let postedMs = Number.NEGATIVE_INFINITY
+let timer: ReturnType<typeof setTimeout> | undefined
+let channelsChanged = false
+
+const post = (message: FromWorker, transfer: Transferable[] = []) => self.postMessage(message, { transfer })
+
+function hello(message: Extract<ServerMessage, { type: 'hello' }>): void {
+  const wallS = Date.parse(message.at) / 1000
+  if (Number.isNaN(firstWallS)) firstWallS = wallS - message.timeS
+  traceOffsetS = wallS - message.timeS - firstWallS
+  if (message.epoch === epoch) return
+  // Another bridge process: its clock and block numbers begin anew, and so does what was learned from them.
+  epoch = message.epoch
+  declarations = new Map()
+  pipeline = createPipeline({ car, historyS })
+  newestSampleS = Number.NaN
+}
+
+function frame(data: ArrayBuffer): void {
+  let decoded: ReturnType<typeof decodeStreamFrame>
+  try {
+    decoded = decodeStreamFrame(data)
+  } catch {
+    // A frame of another version: nothing in it can be used.
+    return
+  }
+  if (link) link.block = decoded.block
+  const channels = declarations.get(`${decoded.source}/${decoded.segment}`)
+  if (!channels || channels.length !== decoded.columns.length || decoded.count === 0) return
+  const block = { ...decoded, channels }
+  pipeline.push(block)
+  if (trace.push(block, traceOffsetS)) channelsChanged = true
+  if (decoded.source === 0) {
+    sampleArrivalMs = performance.now()
+    newestSampleS = decoded.timeS[decoded.count - 1]
+  }
+  schedule()
+}
+
+function hear(message: ServerMessage): void {
+  switch (message.type) {
+    case 'heartbeat':
+      streamOffsetS = performance.now() / 1000 - message.timeS
+      return
+    case 'declaration':
+      declarations.set(`${message.source}/${message.segment}`, message.channels)
+      return
+    case 'hello':
+      hello(message)
+      break
+    case 'event':
+      pipeline.event(message)
+      break
+    case 'mark':
+      pipeline.record(message.timeS, { type: 'mark', label: message.label })
+      break
+    case 'record':
+      pipeline.record(message.timeS, message.record as CaptureRecord)
+      break
+    default:
+      break
+  }
+  post({ type: 'said', message })
+}
+
+/** Posts at once when the last reading is old enough, else as soon as it is. */
+function schedule(): void {
+  if (timer !== undefined) return
+  const waitMs = postMs - (performance.now() - postedMs)
+  if (waitMs <= 0) postReading()
+  else timer = setTimeout(postReading, waitMs)
+}
+
+function postReading(): void {
+  clearTimeout(timer)
+  timer = undefined
+  postedMs = performance.now()
+  const ageS = (postedMs - sampleArrivalMs) / 1000
+  if (ageS > silenceS && !Number.isNaN(streamOffsetS) && !Number.isNaN(newestSampleS)) {
+    const nowS = postedMs / 1000 - streamOffsetS
+    if (nowS > newestSampleS) pipeline.advance(nowS)
+  }
+  const reading = pipeline.live()
+  if (ageS < silenceS && trace.pushReading(reading, traceOffsetS)) channelsChanged = true
+  if (channelsChanged) {
+    channelsChanged = false
+    post({ type: 'channels', channels: trace.channels })
+  }
+  post({ type: 'live', reading, ageS, traceS: newestSampleS + traceOffsetS })
+}
+
+async function isRefused(url: string): Promise<boolean> {
+  const address = new URL('/api/status', url)
+  address.protocol = address.protocol === 'wss:' ? 'https:' : 'http:'
+  const answer = await fetch(address, { cache: 'no-store' })
+  return answer.status === 401 || answer.status === 403
+}
+
+setInterval(() => {
+  if (performance.now() - postedMs >= idlePostMs) postReading()
+}, idlePostMs)
+
+self.onmessage = (event: MessageEvent<ToWorker>) => {
+  const message = event.data
+  switch (message.type) {
+    case 'open':
+      link?.close()
+      link = new LiveLink({
+        url: message.url,
+        createSocket: (url, protocol) => new WebSocket(url, protocol),
+        nowMs: () => performance.now(),
+        random: Math.random,
+        onmessage: hear,
+        onframe: frame,
+        onstatus: (status) => post({ type: 'link', status }),
+        isRefused: () => isRefused(message.url),
+      })
+      return
+    case 'nudge':
+      link?.nudge()
+      return
+    case 'car':
+      car = message.car
+      // A record wins over the options, so the same pipeline goes on with the new targets.
+      pipeline.record(Number.isNaN(newestSampleS) ? 0 : newestSampleS, { type: 'car', car: message.car })
+      return
+    case 'trace': {
+      const answer = trace.answer(message.request)
+      post({ type: 'trace', answer }, [
+        answer.timeS.buffer,
+        ...answer.values.map((values) => values.buffer),
+      ] as Transferable[])
+    }
+  }
+}
