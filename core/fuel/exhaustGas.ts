@@ -9,7 +9,7 @@ export interface ExhaustGas {
   /** Hydrocarbons as hexane, ppm; 0 if left out. */
   readonly hcPpm?: number
   readonly o2Pct: number
-  /** Nitrogen oxides as NO, ppm; 0 if left out (it moves λ by under 0.003 below 1500 ppm at λ 1). */
+  /** Nitrogen oxides as NO, ppm; 0 if left out (it moves λ by under 0.004 up to 1500 ppm). */
   readonly noxPpm?: number
 }
 

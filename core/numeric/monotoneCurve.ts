@@ -13,7 +13,7 @@ export interface MonotoneCurve {
   readonly c2: Float64Array
   readonly c3: Float64Array
   /** Segment in which each of the equal parts of the range begins: finds a segment without a search. */
-  readonly firstSegment: Uint16Array
+  readonly firstSegment: Uint32Array
   readonly partsPerX: number
 }
 
@@ -61,7 +61,7 @@ export function createMonotoneCurve(x: ArrayLike<number>, y: ArrayLike<number>):
   }
   const parts = Math.min(MOST_PARTS, PARTS_PER_SEGMENT * count)
   const partsPerX = parts / (knots[count - 1] - knots[0])
-  const firstSegment = new Uint16Array(parts + 1)
+  const firstSegment = new Uint32Array(parts + 1)
   for (let part = 0, segment = 0; part <= parts; part++) {
     const left = knots[0] + part / partsPerX
     while (segment < count - 2 && knots[segment + 1] <= left) segment++
