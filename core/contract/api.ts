@@ -95,3 +95,21 @@ export interface Problem {
   detail: string
   code: string
 }
+
+/** A device that was let in. */
+export interface PairedClient {
+  id: string
+  name: string
+  role: 'viewer' | 'controller'
+  pairedAt: string
+  lastSeen?: string
+}
+
+/** Answer of `POST /api/pairing {role?}`: links that work once. */
+export interface PairingOffer {
+  /** One a network interface, since a tablet reaches only some of them. */
+  links: { interfaceName: string; url: string; qrSvg: string }[]
+  /** Six digits to type in place of a link, at `address` of any of them. */
+  code: string
+  seconds: number
+}

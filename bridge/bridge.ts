@@ -1,0 +1,241 @@
+import type { Air } from '../core/contract/car.ts'
+import type { CaptureRecord } from '../core/contract/records.ts'
+import type { BoardEvent, SampleBlock } from '../core/contract/samples.ts'
+import type { RecordingStatus, SourceStatus } from '../core/contract/stream.ts'
+import { errorText } from './bridgeError.ts'
+import type { Clock } from './clock.ts'
+import type { Logger } from './logger.ts'
+import { type AutoRecordOptions, createAutoRecord } from './record/autoRecord.ts'
+import type { OpenCaptureFile } from './record/captureWriter.ts'
+import { Recorder } from './record/recorder.ts'
+import type { Source } from './source/source.ts'
+import { type Decoder, type DecoderSink, type SilenceOptions, SourceChain } from './source/sourceChain.ts'
+import { CarStore } from './store/carStore.ts'
+import { RunStore } from './store/runStore.ts'
+import { LiveStream } from './stream/liveStream.ts'
+
+/** A source and how its bytes are read. */
+export interface SourceSetup {
+  source: Source
+  createDecoder: (number: number, sink: DecoderSink) => Decoder
+  /** What a person may try when bytes come and no line can be read. */
+  unreadableText: string
+  /** More for the start record of a run, e.g. the line map, so that the run can be read without it. */
+  describe?: Record<string, unknown>
+  silence?: SilenceOptions
+}
+
+export interface BridgeOptions {
+  dataDir: string
+  version: string
+  clock: Clock
+  logger: Logger
+  sources: SourceSetup[]
+  /** Car in use when none was chosen before. */
+  car: string
+  /** True when `car` was asked for and wins over an earlier choice. */
+  forceCar?: boolean
+  /** Record from the start, until told to stop. */
+  record?: boolean
+  /** Record by itself from first firing until a minute after the engine is off; `false` switches it off. */
+  autoRecord?: AutoRecordOptions | false
+  openFile?: OpenCaptureFile
+}
+
+/** Length and size of a recording are told this often, ms. */
+const statusPeriodMs = 500
+
+/** Joins sources, recorder and live stream; everything that must go on without a page. */
+export class Bridge {
+  readonly options: BridgeOptions
+  readonly stream: LiveStream
+  readonly recorder: Recorder
+  readonly cars: CarStore
+  readonly runs: RunStore
+  readonly #chains: SourceChain[]
+  readonly #auto: ReturnType<typeof createAutoRecord> | undefined
+  #car: string
+  #air: Air | undefined
+  #timer: NodeJS.Timeout | undefined
+  #stopping: Promise<void> | undefined
+
+  constructor(options: BridgeOptions) {
+    const { clock, logger, version, dataDir } = options
+    this.options = options
+    this.#car = options.car
+    this.cars = new CarStore(dataDir)
+    this.runs = new RunStore(dataDir)
+    this.recorder = new Recorder({
+      dataDir,
+      clock,
+      logger,
+      app: `floatbowl ${version}`,
+      openFile: options.openFile,
+      onStatus: (status) => this.stream.condition({ type: 'recording', status }),
+    })
+    this.stream = new LiveStream({
+      clock,
+      logger,
+      version,
+      car: () => this.#car,
+      sources: () => this.sources,
+      recording: () => this.recorder.status,
+    })
+    this.#auto = options.autoRecord === false ? undefined : createAutoRecord(options.autoRecord)
+    this.#chains = options.sources.map((setup, number) => this.#createChain(setup, number))
+  }
+
+  get car(): string {
+    return this.#car
+  }
+
+  get sources(): SourceStatus[] {
+    return this.#chains.map((chain) => chain.status)
+  }
+
+  async start(): Promise<void> {
+    try {
+      const state = await this.cars.state.read()
+      if (!this.options.forceCar) this.#car = state.car ?? this.#car
+      this.#air = state.air
+    } catch (error) {
+      this.options.logger.error(errorText(error))
+    }
+    for (const chain of this.#chains) chain.start()
+    this.#timer = setInterval(() => this.#everyHalfSecond(), statusPeriodMs)
+    if (this.options.record) await this.startRecording(false).catch((error) => this.#tellProblem(error))
+  }
+
+  /** Ends the recording cleanly and closes everything. */
+  stop(reason = 'the bridge ends'): Promise<void> {
+    this.#stopping ??= this.#stop(reason)
+    return this.#stopping
+  }
+
+  async #stop(reason: string): Promise<void> {
+    clearInterval(this.#timer)
+    await Promise.all(this.#chains.map((chain) => chain.stop()))
+    await this.recorder.stop(reason)
+    this.stream.stop()
+  }
+
+  /** @throws BridgeError when the recorder is on already or the disk fails */
+  async startRecording(automatic: boolean, car = this.#car): Promise<RecordingStatus> {
+    this.#car = car
+    return this.recorder.start({
+      car,
+      automatic,
+      sources: this.#chains.map((chain, i) => ({
+        ...chain.description,
+        ...this.options.sources[i].describe,
+      })),
+      records: await this.#openingRecords(car),
+    })
+  }
+
+  /** A mark of this moment: in the run under way, and on every page. */
+  mark(label: string): { timeS: number; recorded: boolean } {
+    const timeS = this.options.clock.nowS()
+    const recorded = this.recorder.record({ type: 'mark', label }, timeS)
+    this.stream.event({ type: 'mark', timeS, label })
+    return { timeS, recorded }
+  }
+
+  /** A record of this moment: in the run under way, and on every page. */
+  record(record: CaptureRecord): { timeS: number; recorded: boolean } {
+    const timeS = this.options.clock.nowS()
+    const recorded = this.recorder.record(record, timeS)
+    this.stream.event({ type: 'record', timeS, record })
+    return { timeS, recorded }
+  }
+
+  /** The car in use from now on; a run under way keeps its own. */
+  async chooseCar(car: string): Promise<void> {
+    await this.cars.state.update((state) => {
+      state.car = car
+    })
+    this.#car = car
+    const profile = await this.cars.car(car).profile.read()
+    this.stream.event({
+      type: 'record',
+      timeS: this.options.clock.nowS(),
+      record: { type: 'car', car: profile },
+    })
+  }
+
+  /** Today's air: for the run under way and the next ones. */
+  async setAir(air: Air): Promise<void> {
+    this.#air = air
+    this.record({ type: 'air', ...air })
+    await this.cars.state.update((state) => {
+      state.air = air
+    })
+  }
+
+  /** Sends a command line to the board of a source; false when it cannot be reached. */
+  send(source: number, text: string): boolean {
+    return this.#chains[source]?.send(text) ?? false
+  }
+
+  #createChain(setup: SourceSetup, number: number): SourceChain {
+    const { clock, logger } = this.options
+    return new SourceChain({
+      source: setup.source,
+      number,
+      clock,
+      logger,
+      silence: setup.silence,
+      createDecoder: (sink) => setup.createDecoder(number, sink),
+      unreadableText: setup.unreadableText,
+      onLine: (source, line, arrivalS) => this.recorder.line(source, line, arrivalS),
+      onSent: (source, text, timeS) => this.recorder.sent(source, text, timeS),
+      onNotice: (notice, timeS) => this.recorder.notice(notice, timeS),
+      onBlock: (block) => this.#takeBlock(block),
+      onEvent: (event) => this.#takeEvent(event),
+      onStatus: (status) => this.stream.condition({ type: 'source', status }),
+    })
+  }
+
+  #takeBlock(block: SampleBlock): void {
+    this.stream.push(block)
+    if (block.source === 0) this.#auto?.push(block)
+  }
+
+  #takeEvent({ source, timeS, code, text }: BoardEvent): void {
+    this.stream.event({ type: 'event', source, timeS, code, text })
+  }
+
+  async #openingRecords(car: string): Promise<CaptureRecord[]> {
+    const files = this.cars.car(car)
+    const records: CaptureRecord[] = []
+    try {
+      records.push({ type: 'car', car: await files.profile.read() })
+      const { fitted } = await files.parts.read()
+      if (Object.keys(fitted).length > 0) records.push({ type: 'fitted', fitted })
+    } catch (error) {
+      // A damaged profile must not keep a drive from being recorded.
+      this.#tellProblem(error)
+    }
+    if (this.#air) records.push({ type: 'air', ...this.#air })
+    return records
+  }
+
+  #everyHalfSecond(): void {
+    if (this.recorder.isOn) this.stream.condition({ type: 'recording', status: this.recorder.status })
+    const due = this.#auto?.due(this.options.clock.nowS())
+    if (due === 'start' && !this.recorder.isOn) {
+      this.startRecording(true).catch((error: unknown) => this.#tellProblem(error))
+    } else if (due === 'stop' && this.recorder.isOn && !this.options.record) {
+      this.recorder
+        .stop('the engine has been off for a minute')
+        .catch((error: unknown) => this.#tellProblem(error))
+    }
+  }
+
+  #tellProblem(error: unknown): void {
+    const text = errorText(error)
+    this.options.logger.error(text)
+    const code = (error as { code?: string }).code ?? 'failed'
+    this.stream.event({ type: 'problem', code, text })
+  }
+}

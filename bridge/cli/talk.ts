@@ -1,0 +1,48 @@
+/** Ends a command with a message on standard error and an exit code: 1 the work failed, 2 wrong usage. */
+export class CommandFailure extends Error {
+  readonly exitCode: 1 | 2
+
+  constructor(message: string, exitCode: 1 | 2 = 1) {
+    super(message)
+    this.name = 'CommandFailure'
+    this.exitCode = exitCode
+  }
+}
+
+/** Writes a result to standard output and waits until the pipe has taken it. */
+export function print(text: string): Promise<void> {
+  return new Promise((resolve, reject) => {
+    process.stdout.write(`${text}\n`, (error) => (error ? reject(error) : resolve()))
+  })
+}
+
+/** Says something that is no result: to standard error. */
+export function say(text: string): void {
+  process.stderr.write(`${text}\n`)
+}
+
+/** True when colour and moving progress may be written to standard error. */
+export function isFancy(): boolean {
+  return process.stderr.isTTY === true && !process.env.NO_COLOR && process.env.TERM !== 'dumb'
+}
+
+/** Work shorter than this shows no progress. */
+const quietMs = 1000
+const redrawMs = 200
+
+/** A progress line on a terminal, for work over a second; silent elsewhere. */
+export function createProgress(label: string): { update(share: number): void; end(): void } {
+  const startMs = Date.now()
+  let shownMs = 0
+  return {
+    update(share) {
+      const now = Date.now()
+      if (!process.stderr.isTTY || now - startMs < quietMs || now - shownMs < redrawMs) return
+      shownMs = now
+      process.stderr.write(`\r${label} ${Math.round(100 * Math.min(1, Math.max(0, share)))} %`)
+    },
+    end() {
+      if (shownMs > 0) process.stderr.write(`\r${' '.repeat(label.length + 6)}\r`)
+    },
+  }
+}

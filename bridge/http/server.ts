@@ -1,0 +1,247 @@
+import { existsSync } from 'node:fs'
+import { join } from 'node:path'
+import fastifyStatic from '@fastify/static'
+import fastify, { type FastifyInstance, type FastifyReply, type FastifyRequest } from 'fastify'
+import type * as z from 'zod'
+import type { Bridge } from '../bridge.ts'
+import { BridgeError, errorText } from '../bridgeError.ts'
+import { findPackageRoot } from '../packageRoot.ts'
+import { createAccess, type Granted } from '../security/access.ts'
+import { ClientStore } from '../security/clientStore.ts'
+import { securityHeaders } from '../security/headers.ts'
+import { isLoopbackName, parseHost } from '../security/hosts.ts'
+import { Pairing, type PairingOptions } from '../security/pairing.ts'
+import { createRateLimit } from '../security/rateLimit.ts'
+import { createLimitedServer, type ListenerLimits } from './listener.ts'
+import { addLiveUpgrade } from './liveUpgrade.ts'
+import { pairingPage, pairingPagePolicy } from './pairingPage.ts'
+import { createProblem, HttpProblem, problemType } from './problem.ts'
+import { parseJsonBody } from './readBody.ts'
+import { addAnalysisRoutes } from './routes/analysisRoutes.ts'
+import { addCarRoutes } from './routes/carRoutes.ts'
+import { addClientRoutes } from './routes/clientRoutes.ts'
+import { addRecordingRoutes } from './routes/recordingRoutes.ts'
+import type { RouteContext } from './routes/routeContext.ts'
+import { addRunRoutes } from './routes/runRoutes.ts'
+
+declare module 'fastify' {
+  interface FastifyRequest {
+    access?: Granted
+  }
+}
+
+export interface ServerOptions {
+  bridge: Bridge
+  lan: boolean
+  /** Directory of the built dashboard; default `dist/web` of the package. */
+  webDir?: string
+  limits?: ListenerLimits
+  pairing?: PairingOptions
+}
+
+export interface BridgeServer {
+  readonly app: FastifyInstance
+  readonly context: RouteContext
+  /** @throws BridgeError `address_in_use` */
+  listen(host: string, port: number): Promise<number>
+  close(): Promise<void>
+}
+
+/** Bodies are small JSON: the largest is a parts box. */
+const longestBodyBytes = 256 * 1024
+/** Requests of callers that are let in, a minute and address. */
+const requestsPerMinute = 1200
+/** Refused requests a minute and address, before the answer is only 429. */
+const refusalsPerMinute = 60
+
+/** The bridge's HTTP side: API, live stream's door, and the dashboard's files. */
+export async function createBridgeServer(options: ServerOptions): Promise<BridgeServer> {
+  const { bridge, lan } = options
+  const clients = new ClientStore(bridge.options.dataDir)
+  await clients.load()
+  const pairing = new Pairing(options.pairing)
+  const access = createAccess({ lan, clients, nowMs: () => bridge.options.clock.wallMs() })
+  const app = fastify({
+    bodyLimit: longestBodyBytes,
+    routerOptions: { maxParamLength: 200 },
+    serverFactory: (handler) => createLimitedServer(handler, options.limits),
+    forceCloseConnections: true,
+  })
+  app.setValidatorCompiler(({ schema }) => (data) => {
+    const parsed = (schema as z.ZodType).safeParse(data)
+    return parsed.success ? { value: parsed.data } : { error: parsed.error }
+  })
+  app.removeAllContentTypeParsers()
+  app.addContentTypeParser('application/json', { parseAs: 'string' }, (_request, body, done) => {
+    try {
+      done(null, parseJsonBody(body as string))
+    } catch (error) {
+      done(error as Error, undefined)
+    }
+  })
+  addErrorAnswers(app, bridge)
+
+  const calls = createRateLimit({ calls: requestsPerMinute, periodMs: 60_000 })
+  const refusals = createRateLimit({ calls: refusalsPerMinute, periodMs: 60_000 })
+  app.addHook('onRequest', async (request, reply) => {
+    setSecurityHeaders(request, reply)
+    const judged = access.judge({
+      remoteAddress: request.raw.socket.remoteAddress,
+      headers: request.headers,
+      encrypted: isEncrypted(request),
+    })
+    const address = request.ip
+    if (judged.ok) {
+      if (!judged.loopback && !calls.take(address)) {
+        throw new HttpProblem(429, 'too_many', 'too many requests: wait a minute')
+      }
+      request.access = judged
+      return
+    }
+    if (!refusals.take(address)) throw new HttpProblem(429, 'too_many', 'too many requests: wait a minute')
+    if (judged.code === 'not_paired') {
+      if (request.method === 'POST' && request.routeOptions.url === '/api/pair') return
+      if (wantsPage(request)) {
+        reply.header('content-security-policy', pairingPagePolicy)
+        return reply.code(401).type('text/html; charset=utf-8').send(pairingPage)
+      }
+    }
+    throw new HttpProblem(judged.status, judged.code, judged.detail)
+  })
+
+  const context: RouteContext = {
+    app,
+    bridge,
+    lan,
+    clients,
+    pairing,
+    port: () => {
+      const address = app.server.address()
+      return typeof address === 'object' && address ? address.port : 0
+    },
+    scheme: () => 'http',
+    socketsOf: new Map(),
+  }
+  addRunRoutes(context)
+  addRecordingRoutes(context)
+  addCarRoutes(context)
+  addAnalysisRoutes(context)
+  addClientRoutes(context)
+  await addDashboard(app, options.webDir ?? join(findPackageRoot(), 'dist', 'web'))
+  addLiveUpgrade(app.server, context, access)
+  await app.ready()
+
+  return {
+    app,
+    context,
+    async listen(host, port) {
+      try {
+        await app.listen({ host, port })
+      } catch (error) {
+        throw explainListenProblem(error, host, port)
+      }
+      return context.port()
+    },
+    close: () => app.close(),
+  }
+}
+
+function isEncrypted(request: FastifyRequest): boolean {
+  return (request.raw.socket as { encrypted?: boolean }).encrypted === true
+}
+
+function setSecurityHeaders(request: FastifyRequest, reply: FastifyReply): void {
+  const host = parseHost(request.headers.host)
+  const name = host && (isLoopbackName(host.name) || request.headers.host) ? (request.headers.host ?? '') : ''
+  const isSecure = isEncrypted(request) || (host !== undefined && isLoopbackName(host.name))
+  reply.headers(securityHeaders(host ? name : 'localhost', isSecure))
+  reply.header('cache-control', 'no-store')
+}
+
+/** True for a person's browser that opens a page. */
+function wantsPage(request: FastifyRequest): boolean {
+  return request.method === 'GET' && (request.headers.accept ?? '').includes('text/html')
+}
+
+function addErrorAnswers(app: FastifyInstance, bridge: Bridge): void {
+  app.setNotFoundHandler((request, reply) => {
+    const detail = `there is nothing at ${request.method} ${request.url.split('?')[0].slice(0, 100)}`
+    void reply
+      .code(404)
+      .type(problemType)
+      .send(createProblem(404, 'not_found', detail))
+  })
+  app.setErrorHandler((error, _request, reply) => {
+    const { status, code, detail } = explainError(error)
+    if (status >= 500) bridge.options.logger.error(`request failed: ${errorText(error)}`)
+    void reply
+      .code(status)
+      .type(problemType)
+      .send(createProblem(status, code, detail))
+  })
+}
+
+/** Failures of the world that a caller can do something about, with their status. */
+const bridgeStatus: Readonly<Partial<Record<BridgeError['code'], number>>> = {
+  no_capture: 404,
+  already_recording: 409,
+  not_recording: 409,
+  disk_full: 507,
+}
+
+function explainError(error: unknown): { status: number; code: string; detail: string } {
+  if (error instanceof HttpProblem) return { status: error.status, code: error.code, detail: error.message }
+  if (error instanceof BridgeError) {
+    return { status: bridgeStatus[error.code] ?? 500, code: error.code, detail: error.message }
+  }
+  const issues = (error as { issues?: { path: PropertyKey[]; message: string }[] }).issues
+  if (issues) {
+    const first = issues[0]
+    return { status: 400, code: 'invalid', detail: `${first.path.join('.') || 'body'}: ${first.message}` }
+  }
+  const status = (error as { statusCode?: number }).statusCode ?? 500
+  if (status < 500) return { status, code: 'bad_request', detail: errorText(error) }
+  return { status: 500, code: 'failed', detail: 'the bridge could not do this; its log says why' }
+}
+
+async function addDashboard(app: FastifyInstance, webDir: string): Promise<void> {
+  if (!existsSync(join(webDir, 'index.html'))) {
+    app.get('/', (_request, reply) => {
+      void reply
+        .code(503)
+        .type('text/plain; charset=utf-8')
+        .send('The pages are not built yet. Run: npm run build\n')
+    })
+    return
+  }
+  await app.register(fastifyStatic, {
+    root: webDir,
+    wildcard: false,
+    dotfiles: 'ignore',
+    cacheControl: false,
+    setHeaders: (reply, path) => {
+      // Built files carry a hash of their content in the name, but for the few at the top.
+      const isHashed = path.includes(`${join(webDir, 'assets')}`)
+      reply.setHeader('cache-control', isHashed ? 'private, max-age=31536000, immutable' : 'no-cache')
+    },
+  })
+}
+
+function explainListenProblem(error: unknown, host: string, port: number): Error {
+  const code = (error as { code?: string }).code
+  if (code === 'EADDRINUSE') {
+    return new BridgeError(
+      'address_in_use',
+      `port ${port} is taken, perhaps by another floatbowl: close it, or start with --listen ${host}:${port + 1}`,
+      { cause: error },
+    )
+  }
+  if (code === 'EACCES' || code === 'EADDRNOTAVAIL') {
+    return new BridgeError(
+      'address_in_use',
+      `cannot listen on ${host}:${port} (${errorText(error)}): choose another with --listen HOST:PORT`,
+      { cause: error },
+    )
+  }
+  return error instanceof Error ? error : new Error(String(error))
+}

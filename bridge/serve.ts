@@ -1,0 +1,190 @@
+import { mkdir } from 'node:fs/promises'
+import { basename, dirname } from 'node:path'
+import packageJson from '../package.json' with { type: 'json' }
+import { Bridge, type SourceSetup } from './bridge.ts'
+import { BridgeError, errorText } from './bridgeError.ts'
+import type { ServeSettings } from './cli/serve.ts'
+import { CommandFailure } from './cli/talk.ts'
+import { type Clock, createClock } from './clock.ts'
+import { createBridgeServer } from './http/server.ts'
+import { createLineLogger, type Logger } from './logger.ts'
+import { createBoardLines, createGpsLines } from './source/decoders.ts'
+import { createReplaySources, findReplaySources } from './source/replaySource.ts'
+import { createSerialSource } from './source/serialSource.ts'
+import { createSimulatorSource } from './source/simulatorSource.ts'
+import { createTcpSource, parseTcpAddress } from './source/tcpSource.ts'
+import { carIdPattern } from './store/runId.ts'
+
+/** Car id when nothing else names one. */
+const unnamedCar = 'my-car'
+/** A position receiver's usual speed (NMEA 0183). */
+const gpsBaud = 9600
+
+interface Talk {
+  print(text: string): Promise<void>
+  say(text: string): void
+}
+
+/** Runs the bridge until a signal ends it. @returns true when it was Ctrl-C */
+export async function serve(settings: ServeSettings, { print, say }: Talk): Promise<boolean> {
+  const clock = createClock()
+  const logger = createLineLogger(say)
+  const ended = waitForSignal(say)
+  await makeDataDir(settings.dataDir)
+  const later: { bridge?: Bridge } = {}
+  const sources = await createSources(settings, clock, logger, later)
+  const isReal = settings.source?.kind === 'port'
+  const bridge = new Bridge({
+    dataDir: settings.dataDir,
+    version: packageJson.version,
+    clock,
+    logger,
+    sources,
+    car: carOf(settings),
+    forceCar: settings.car !== undefined || settings.source?.kind === 'sim',
+    record: settings.record,
+    autoRecord: (settings.autoRecord ?? isReal) ? {} : false,
+  })
+  later.bridge = bridge
+  const server = await createBridgeServer({ bridge, lan: settings.lan })
+  const port = await server.listen(settings.host, settings.port)
+  await bridge.start()
+  const host = settings.lan || settings.host === 'localhost' ? '127.0.0.1' : settings.host
+  await print(`http://${host.includes(':') ? `[${host}]` : host}:${port}/`)
+  logger.info(`data in ${settings.dataDir}`)
+  if (settings.source === undefined)
+    logger.info('no source given: start with --port PATH, --sim CAR or --replay RUN')
+  if (settings.lan) {
+    const { showPairing } = await import('./cli/showPairing.ts')
+    await showPairing(server.context, say)
+  }
+  const interrupted = await ended
+  await bridge.stop(interrupted ? 'interrupted' : 'the bridge was ended')
+  await server.close()
+  return interrupted
+}
+
+/** Resolves at the first signal; a second one ends the process at once. */
+function waitForSignal(say: (text: string) => void): Promise<boolean> {
+  return new Promise((resolveEnd) => {
+    let told = false
+    const end = (signal: NodeJS.Signals) => {
+      if (told) process.exit(signal === 'SIGINT' ? 130 : 143)
+      told = true
+      say('ending: closing the recording')
+      resolveEnd(signal === 'SIGINT')
+    }
+    process.on('SIGINT', end)
+    process.on('SIGTERM', end)
+    process.on('SIGHUP', end)
+  })
+}
+
+async function makeDataDir(path: string): Promise<void> {
+  try {
+    await mkdir(path, { recursive: true })
+  } catch (error) {
+    throw new CommandFailure(
+      `cannot make the data directory ${path} (${errorText(error)}): choose another with --data DIR`,
+    )
+  }
+}
+
+function carOf({ car, source }: ServeSettings): string {
+  if (car !== undefined && !carIdPattern.test(car)) {
+    throw new CommandFailure(`invalid --car: ${car} (expected small letters, digits, _ and -)`, 2)
+  }
+  if (car !== undefined) return car
+  if (source?.kind === 'sim') return source.name
+  if (source?.kind === 'replay') {
+    // A run lies in <car>/<session>/.
+    const name = basename(dirname(dirname(source.name)))
+    if (carIdPattern.test(name)) return name
+  }
+  return unnamedCar
+}
+
+async function createSources(
+  settings: ServeSettings,
+  clock: Clock,
+  logger: Logger,
+  later: { bridge?: Bridge },
+): Promise<SourceSetup[]> {
+  const { source } = settings
+  const setups: SourceSetup[] = []
+  if (source?.kind === 'sim') setups.push(await simulatorSetup(source.name, clock))
+  else if (source?.kind === 'replay') setups.push(...(await replaySetups(source.name, clock, later)))
+  else if (source) setups.push(await portSetup(source.name, settings, clock, logger))
+  if (settings.gpsPath) {
+    setups.push({
+      source: openPort(settings.gpsPath, gpsBaud, false, clock, logger),
+      createDecoder: createGpsLines,
+      unreadableText: 'the receiver sends no sentences that can be read: is it set to another speed?',
+      describe: { kind: 'nmea' },
+    })
+  }
+  return setups
+}
+
+async function simulatorSetup(name: string, clock: Clock): Promise<SourceSetup> {
+  const { carNames } = await import('../simulator/carNames.ts')
+  if (!carNames.includes(name)) {
+    throw new CommandFailure(`unknown car: ${name} (expected one of ${carNames.join(', ')})`, 2)
+  }
+  return {
+    source: createSimulatorSource({
+      name: `simulator ${name}`,
+      clock,
+      createSimulator: async () =>
+        (await import('../simulator/liveSimulator.ts')).createLiveSimulator({ car: name }),
+    }),
+    createDecoder: createBoardLines,
+    unreadableText: '',
+    silence: { reopenS: 0 },
+  }
+}
+
+async function replaySetups(path: string, clock: Clock, later: { bridge?: Bridge }): Promise<SourceSetup[]> {
+  const numbers = await findReplaySources(path).catch((error: unknown) => {
+    throw new CommandFailure(
+      error instanceof BridgeError ? error.message : `cannot read ${path}: ${errorText(error)}`,
+    )
+  })
+  const sources = createReplaySources(numbers, {
+    path,
+    clock,
+    onRecord: (record) => {
+      if (record.type === 'mark') later.bridge?.mark(record.label)
+      else later.bridge?.record(record)
+    },
+  })
+  return sources.map((source, i) => ({
+    source,
+    createDecoder: numbers[i] === 0 ? createBoardLines : createGpsLines,
+    unreadableText: 'the run has lines that cannot be read',
+    silence: { reopenS: 0 },
+  }))
+}
+
+async function portSetup(
+  path: string,
+  { baud }: ServeSettings,
+  clock: Clock,
+  logger: Logger,
+): Promise<SourceSetup> {
+  return {
+    source: openPort(path, baud, true, clock, logger),
+    createDecoder: createBoardLines,
+    unreadableText: `bytes come but no line can be read: wrong speed? (now --baud ${baud}), or another board's format (--map FILE)`,
+  }
+}
+
+function openPort(path: string, baud: number, canAsk: boolean, clock: Clock, logger: Logger) {
+  if (!path.startsWith('tcp:')) return createSerialSource({ path, baud, canAsk, clock, logger })
+  try {
+    parseTcpAddress(path)
+  } catch (error) {
+    throw new CommandFailure(errorText(error), 2)
+  }
+  return createTcpSource({ address: path, canAsk, clock, logger })
+}

@@ -1,0 +1,41 @@
+import type { LineCounts } from '../../core/contract/samples.ts'
+import { createBoardDecoder } from '../../core/line/boardDecoder.ts'
+import { createGpsDecoder } from '../../core/line/gpsDecoder.ts'
+import { createRawLines } from './rawLines.ts'
+import type { Decoder, DecoderSink } from './sourceChain.ts'
+
+/** A board that speaks the board's own line format. */
+export function createBoardLines(number: number, sink: DecoderSink): Decoder {
+  return createBoardDecoder({ source: number, emit: sink })
+}
+
+/** A position receiver: its sentences become samples of road speed and place. */
+export function createGpsLines(number: number, sink: DecoderSink): Decoder {
+  const gps = createGpsDecoder({ source: number, block: (block) => sink.block(block) })
+  let lastS = 0
+  const lines = createRawLines((line, arrivalS) => {
+    if (line.length === 0) return
+    let text = ''
+    for (const byte of line) text += String.fromCharCode(byte)
+    gps.push(text.trimEnd(), arrivalS)
+  })
+  return {
+    push(bytes, arrivalS) {
+      lastS = arrivalS
+      lines.push(bytes, arrivalS)
+    },
+    flush: () => lines.flush(lastS),
+    get counts(): LineCounts {
+      const { sentences, badChecksum, fixes } = gps.counts
+      return {
+        lines: sentences,
+        samples: fixes,
+        badChecksum,
+        unreadable: 0,
+        missingSamples: 0,
+        undeclared: 0,
+        restarts: 0,
+      }
+    },
+  }
+}

@@ -1,0 +1,220 @@
+import type { BoardEvent, BoardIdentity, LineCounts, SampleBlock } from '../../core/contract/samples.ts'
+import type { SourceStatus } from '../../core/contract/stream.ts'
+import type { Clock } from '../clock.ts'
+import type { Logger } from '../logger.ts'
+import { createRawLines } from './rawLines.ts'
+import type { Source, WireState } from './source.ts'
+
+/** What turns the bytes of one source into blocks: the board's own format, a line map, a position receiver. */
+export interface Decoder {
+  push(bytes: Uint8Array, arrivalS: number): void
+  flush(): void
+  readonly counts: LineCounts
+}
+
+export interface DecoderSink {
+  block(block: SampleBlock): void
+  event(event: BoardEvent): void
+  identity(identity: BoardIdentity): void
+}
+
+export interface SourceChainOptions {
+  source: Source
+  number: number
+  clock: Clock
+  logger: Logger
+  /** Makes a decoder that emits into the sink. */
+  createDecoder: (sink: DecoderSink) => Decoder
+  /** What a person may try when bytes come and no line can be read. */
+  unreadableText: string
+  onLine: (source: number, line: Uint8Array, arrivalS: number) => void
+  onSent: (source: number, text: string, timeS: number) => void
+  onNotice: (notice: Record<string, unknown>, timeS: number) => void
+  onBlock: (block: SampleBlock) => void
+  onEvent: (event: BoardEvent) => void
+  onStatus: (status: SourceStatus) => void
+  silence?: SilenceOptions
+}
+
+export interface SilenceOptions {
+  /** A source without a readable line for this long counts as silent, s. Default 2, as the issue of the owner's day has it. */
+  silentS?: number
+  /** A silent wire is dropped and opened anew after this long, s; 0 switches it off. Default 6. */
+  reopenS?: number
+}
+
+export const defaultSilence = Object.freeze({ silentS: 2, reopenS: 6 })
+
+/** How often condition and rate are looked at, ms. */
+const watchMs = 250
+/** The shown rate is that of the last such window, s. */
+const rateWindowS = 2
+/** Status goes out this often when only its counters changed, s. */
+const refreshS = 1
+
+/** One source from its bytes to blocks, with its condition. Bytes go to the recorder first, then to the decoder. */
+export class SourceChain {
+  readonly #options: SourceChainOptions
+  readonly #silence: Required<SilenceOptions>
+  readonly #decoder: Decoder
+  readonly #lines: ReturnType<typeof createRawLines>
+  #wire: WireState = 'connecting'
+  #wireText = ''
+  #state: SourceStatus['state'] = 'connecting'
+  #text = ''
+  #sinceS: number
+  /** When the newest readable line came, and when bytes of any kind came. */
+  #goodS = Number.NEGATIVE_INFINITY
+  #bytesS = Number.NEGATIVE_INFINITY
+  #openedS = Number.NaN
+  #goodLines = 0
+  #identity: BoardIdentity | undefined
+  #watch: NodeJS.Timeout | undefined
+  #rate = { atS: 0, samples: 0, hz: 0 }
+  #toldS = 0
+  #toldLost = false
+
+  constructor(options: SourceChainOptions) {
+    this.#options = options
+    this.#silence = { ...defaultSilence, ...options.silence }
+    this.#sinceS = options.clock.nowS()
+    this.#lines = createRawLines((line, arrivalS) => options.onLine(options.number, line, arrivalS))
+    this.#decoder = options.createDecoder({
+      block: (block) => options.onBlock(block),
+      event: (event) => options.onEvent(event),
+      identity: (identity) => {
+        this.#identity = identity
+      },
+    })
+  }
+
+  get status(): SourceStatus {
+    const { number, source } = this.#options
+    return {
+      source: number,
+      name: this.#identity ? `${this.#identity.boardName} at ${source.name}` : source.name,
+      state: this.#state,
+      text: this.#text,
+      sinceS: this.#sinceS,
+      counts: { ...this.#decoder.counts },
+      rateHz: this.#rate.hz,
+    }
+  }
+
+  /** For the start record of a run. */
+  get description(): Record<string, unknown> {
+    const { number, source } = this.#options
+    return { source: number, name: source.name, ...(this.#identity && { board: this.#identity }) }
+  }
+
+  start(): void {
+    this.#options.source.start({
+      bytes: (chunk, arrivalS) => this.#take(chunk, arrivalS),
+      wire: (state, text) => this.#setWire(state, text),
+    })
+    this.#watch = setInterval(() => this.#look(), watchMs)
+  }
+
+  async stop(): Promise<void> {
+    clearInterval(this.#watch)
+    await this.#options.source.stop()
+    this.#lines.flush(this.#options.clock.nowS())
+    this.#decoder.flush()
+  }
+
+  /** Sends a line to the board; false when it cannot be reached. */
+  send(text: string): boolean {
+    const { source, number, clock, onSent } = this.#options
+    if (!source.write(`${text}\n`)) return false
+    onSent(number, text, clock.nowS())
+    return true
+  }
+
+  #take(chunk: Uint8Array, arrivalS: number): void {
+    this.#bytesS = arrivalS
+    this.#lines.push(chunk, arrivalS)
+    this.#decoder.push(chunk, arrivalS)
+    const { lines, badChecksum, unreadable } = this.#decoder.counts
+    const good = lines - badChecksum - unreadable
+    if (good > this.#goodLines) {
+      this.#goodLines = good
+      this.#goodS = arrivalS
+      if (this.#state !== 'connected') this.#look()
+    }
+  }
+
+  #setWire(state: WireState, text: string): void {
+    const { source, clock } = this.#options
+    this.#wire = state
+    this.#wireText = text
+    if (state === 'open') {
+      this.#openedS = clock.nowS()
+      if (source.canAsk) this.send('?')
+    } else if (state === 'lost') {
+      // What is held of a torn line belongs to the old wire.
+      this.#lines.flush(clock.nowS())
+      this.#decoder.flush()
+    }
+    this.#look()
+  }
+
+  #look(): void {
+    const nowS = this.#options.clock.nowS()
+    this.#measureRate(nowS)
+    const [state, text] = this.#judge(nowS)
+    const changed = state !== this.#state || text !== this.#text
+    if (state !== this.#state) {
+      this.#sinceS = nowS
+      this.#noticeChange(state, text, nowS)
+    }
+    this.#state = state
+    this.#text = text
+    if (changed || nowS - this.#toldS >= refreshS) {
+      this.#toldS = nowS
+      this.#options.onStatus(this.status)
+    }
+    this.#reopenWhenSilent(nowS)
+  }
+
+  #judge(nowS: number): [SourceStatus['state'], string] {
+    if (this.#wire !== 'open') return [this.#wire, this.#wireText]
+    const { silentS } = this.#silence
+    if (nowS - this.#goodS <= silentS && this.#goodS >= this.#openedS) {
+      return ['connected', this.#identity ? `firmware ${this.#identity.firmware}` : '']
+    }
+    const quietSinceS = Math.max(this.#goodS, this.#openedS)
+    if (nowS - quietSinceS <= silentS) return ['connecting', this.#wireText]
+    if (nowS - this.#bytesS <= silentS) return ['silent', this.#options.unreadableText]
+    return ['silent', 'the port is open but nothing comes: check the board and its supply']
+  }
+
+  /** The run keeps when a source went and came back. */
+  #noticeChange(state: SourceStatus['state'], text: string, nowS: number): void {
+    const { number, onNotice, logger, source } = this.#options
+    if (state === 'connected') {
+      logger.info(`${source.name}: readable lines come`)
+      if (this.#toldLost) onNotice({ source: number, what: 'back' }, nowS)
+      this.#toldLost = false
+    } else if (this.#state === 'connected') {
+      logger.warn(`${source.name}: ${text}`)
+      onNotice({ source: number, what: state === 'silent' ? 'silent' : 'lost', text }, nowS)
+      this.#toldLost = true
+    }
+  }
+
+  #measureRate(nowS: number): void {
+    const passedS = nowS - this.#rate.atS
+    if (passedS < rateWindowS) return
+    const { samples } = this.#decoder.counts
+    this.#rate = { atS: nowS, samples, hz: Math.max(0, samples - this.#rate.samples) / passedS }
+  }
+
+  #reopenWhenSilent(nowS: number): void {
+    const { reopenS } = this.#silence
+    if (reopenS === 0 || this.#wire !== 'open' || nowS - Math.max(this.#openedS, this.#bytesS) < reopenS)
+      return
+    this.#wire = 'lost'
+    this.#wireText = 'nothing comes: opening the port again'
+    this.#options.source.reopen()
+  }
+}

@@ -1,0 +1,140 @@
+import type { WebSocket } from 'ws'
+import type { ServerMessage } from '../../core/contract/stream.ts'
+import type { History } from './history.ts'
+
+/** A page whose socket holds more than this is behind: live blocks are skipped for it (threads of the socket library advise the check). */
+export const mostQueuedBytes = 64 * 1024
+
+/** Texts that tell a condition, not an event, are dropped for a stalled page: it gets the newest ones when it is back. */
+type Condition = Extract<ServerMessage, { type: 'source' | 'recording' | 'heartbeat' }>
+
+export interface StreamClientOptions {
+  socket: WebSocket
+  history: History
+  /** Called when a stalled page is back: it is told anew what it cannot know. */
+  greetAgain: (client: StreamClient) => void
+}
+
+/** One page at the live stream: a place in the shared history and a bounded queue in its socket. It holds no samples of its own. */
+export class StreamClient {
+  readonly socket: WebSocket
+  readonly #history: History
+  readonly #greetAgain: (client: StreamClient) => void
+  #position = Number.NaN
+  /** True while the page is given what was kept; it may lag then. */
+  #isFilling = false
+  #isStalled = false
+  #missedBlocks = 0
+  #missedSamples = 0
+  #pumpAgain = false
+  /** When the page last answered a ping, or came, ms. */
+  lastPongMs: number
+  refused = 0
+
+  constructor(options: StreamClientOptions, nowMs: number) {
+    this.socket = options.socket
+    this.#history = options.history
+    this.#greetAgain = options.greetAgain
+    this.lastPongMs = nowMs
+  }
+
+  get hasStarted(): boolean {
+    return !Number.isNaN(this.#position)
+  }
+
+  /** Starts at a position of the history; older ones that are gone count as missed. */
+  startAt(position: number): void {
+    this.#position = position
+    this.#isFilling = true
+    this.pump()
+  }
+
+  /** Tells a condition; skipped while the page is behind. */
+  tell(message: Condition): void {
+    if (this.#isStalled || !this.#hasRoom(0)) return
+    this.#send(JSON.stringify(message))
+  }
+
+  /** Sends a message whatever the queue: for the few of a greeting only. */
+  greet(message: ServerMessage): void {
+    this.#send(JSON.stringify(message))
+  }
+
+  /** Sends on from the history as far as the queue allows. Called with each new item and as the queue drains. */
+  pump(): void {
+    if (!this.hasStarted || this.socket.readyState !== this.socket.OPEN) return
+    this.#skipGone()
+    if (this.#isStalled) {
+      if (!this.#hasRoom(mostQueuedBytes / 2)) return
+      this.#returnToLive()
+    }
+    while (this.#position < this.#history.end) {
+      const item = this.#history.at(this.#position)
+      if (!this.#hasRoom(item.message.length)) {
+        if (!this.#isFilling) this.#isStalled = true
+        return
+      }
+      this.#position++
+      // Filling goes on when the socket has taken what it holds; a live page is pumped by the next block.
+      this.#send(item.message, this.#isFilling)
+    }
+    this.#isFilling = false
+    this.#tellMissed()
+  }
+
+  /** Passes over what came while the page was stalled: texts are told, blocks are counted. */
+  #returnToLive(): void {
+    this.#isStalled = false
+    let textBytes = 0
+    for (; this.#position < this.#history.end; this.#position++) {
+      const item = this.#history.at(this.#position)
+      if (item.block >= 0) {
+        this.#missedBlocks++
+        this.#missedSamples += item.samples
+      } else if (textBytes < mostQueuedBytes / 2) {
+        textBytes += item.message.length
+        this.#send(item.message)
+      }
+    }
+    this.#tellMissed()
+    this.#greetAgain(this)
+  }
+
+  /** The history moved on past this page: what is gone cannot be sent. Its size is known by the block numbers alone. */
+  #skipGone(): void {
+    const { start } = this.#history
+    if (this.#position >= start) return
+    this.#missedBlocks += start - this.#position
+    this.#position = start
+  }
+
+  #tellMissed(): void {
+    if (this.#missedBlocks === 0) return
+    const message: ServerMessage = {
+      type: 'missed',
+      blocks: this.#missedBlocks,
+      samples: this.#missedSamples,
+    }
+    this.#missedBlocks = 0
+    this.#missedSamples = 0
+    this.#send(JSON.stringify(message))
+  }
+
+  #hasRoom(bytes: number): boolean {
+    const { bufferedAmount } = this.socket
+    // An empty socket takes any one block, however large.
+    return bufferedAmount === 0 || bufferedAmount + bytes <= mostQueuedBytes
+  }
+
+  #send(message: Uint8Array | string, pumpAfter = false): void {
+    if (!pumpAfter || this.#pumpAgain) {
+      this.socket.send(message)
+      return
+    }
+    this.#pumpAgain = true
+    this.socket.send(message, () => {
+      this.#pumpAgain = false
+      this.pump()
+    })
+  }
+}

@@ -1,0 +1,30 @@
+import { chmodSync } from 'node:fs'
+import { defineConfig, type Plugin } from 'vite'
+
+const root = new URL('..', import.meta.url).pathname
+
+/** The command can be started by its file name. */
+const executable: Plugin = {
+  name: 'executable',
+  writeBundle() {
+    chmodSync(`${root}dist/node/floatbowl.js`, 0o755)
+  },
+}
+
+/** Bundles the bridge, the command line and the simulator; packages stay outside. */
+export default defineConfig({
+  root,
+  publicDir: false,
+  plugins: [executable],
+  build: {
+    ssr: true,
+    target: 'node20',
+    outDir: 'dist/node',
+    emptyOutDir: true,
+    minify: false,
+    rolldownOptions: {
+      input: { floatbowl: `${root}bridge/main.ts` },
+      output: { entryFileNames: '[name].js', chunkFileNames: 'parts/[name]-[hash].js' },
+    },
+  },
+})
