@@ -70,6 +70,9 @@ int main(void)
 	wdt_enable(WDTO_500MS);
 	since = clock_now();
 	due = since + period;
+	/* Ends the line that a restart has cut, or it would take the first new one with it. */
+	if (reset_cause & (_BV(WDRF) | _BV(EXTRF) | _BV(BORF)))
+		uart_write("\n", 1, 0);
 	if (reset_cause & _BV(WDRF))
 		notice_watchdog(since);
 	declare_all();

@@ -43,9 +43,9 @@ void notice_lost_input(uint32_t now)
 
 #if SUPPLY_ROW >= 0
 
-/* A tenth of a second of smoothing, so that a starter's first jerk is not reported and a dying battery is. */
+/* 0.16 s of smoothing: a dip of a few milliseconds is not reported, a dying battery is. */
 #define FILTER_TICKS (CLOCK_HZ / 100)
-#define FILTER_SHIFT 3
+#define FILTER_SHIFT 4
 /* While the supply is low this is said again, so that a listener who came later knows. */
 #define AGAIN_TICKS CLOCK_HZ
 

@@ -14,8 +14,10 @@
 #define MIN_PERIOD (TICKS_AT_1_RPM / MAX_RPM)
 #define MAX_PERIOD (TICKS_AT_1_RPM / MIN_RPM)
 
-/* A power of two. Eight periods outvote three false edges in a row. */
+/* A power of two. */
 #define KEPT 8
+/* Periods whose median is the yardstick: enough to outvote a split period, few enough to follow a blip of the throttle. */
+#define VOTING 5
 
 static volatile uint32_t periods[KEPT];
 static volatile uint32_t ends[KEPT];
@@ -56,10 +58,18 @@ static uint32_t median(const uint32_t *values, uint8_t count)
 	return sorted[count / 2];
 }
 
-/* Within 5/8 and 8/5 of the median: an uneven engine passes, a false or a missing edge (a half or a double) does not. */
+/* Within 5/8 and 8/5 of the median: an uneven or fast accelerating engine passes, a missing edge (a double period) does not. */
 static bool plausible(uint32_t period, uint32_t middle)
 {
 	return period * 8 >= middle * 5 && period * 5 <= middle * 8;
+}
+
+/* Two periods that make up one: a false edge has split it. The engine itself cannot double its speed from pulse to pulse. */
+static bool split(uint32_t newer, uint32_t older, uint32_t middle)
+{
+	uint32_t both = newer + older;
+
+	return newer * 8 < middle * 7 && both * 8 >= middle * 7 && both * 8 <= middle * 9;
 }
 
 uint32_t tach_decirpm(uint32_t since, uint32_t now)
@@ -92,15 +102,22 @@ uint32_t tach_decirpm(uint32_t since, uint32_t now)
 	}
 	if (!turning || count < 2)
 		return 0;
-	middle = median(newest_first, count);
+	middle = median(newest_first, count < VOTING ? count : VOTING);
 	for (i = 0; i < count; i++) {
-		if (!plausible(newest_first[i], middle))
+		uint32_t period = newest_first[i], end = ended[i];
+
+		if (i + 1 < count && split(period, newest_first[i + 1], middle))
+			period += newest_first[++i];
+		else if (!plausible(period, middle))
+			continue;
+		else if (i == 0 && period * 5 < newest_first[1] * 4)
+			/* A jump of over a quarter upwards: the next edge tells whether it is speed or the first part of a split. */
 			continue;
 		believable++;
 		/* The newest counts even if it is older than this sample: at low speed not each sample has a pulse. */
-		if (used > 0 && (int32_t)(ended[i] - since) <= 0)
+		if (used > 0 && (int32_t)(end - since) <= 0)
 			continue;
-		sum += newest_first[i];
+		sum += period;
 		used++;
 	}
 	/* Two that agree: a stray pair of edges on a standing engine is no speed. */

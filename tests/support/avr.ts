@@ -1,8 +1,8 @@
 import {
   AVRADC,
   AVRClock,
-  AVRIOPort,
   type AVRInterruptConfig,
+  AVRIOPort,
   AVRTimer,
   AVRUSART,
   AVRWatchdog,
@@ -104,6 +104,14 @@ export function createAvrBoard(hex: string, onByte?: (byte: number) => void): Av
     if (input.length > 0 && usart.writeByte(input[0])) input.shift()
   }
   usart.onRxComplete = feed
+
+  // A reset by the watchdog clears the chip's registers; the simulator leaves them as they were.
+  const jumpToStart = cpu.reset.bind(cpu)
+  cpu.reset = () => {
+    cpu.data.fill(0, 0x20, 0x100)
+    usart.reset()
+    jumpToStart()
+  }
 
   // The timer's own hooks do not know the capture flag: a one written to it clears it, and enabling it later must find it.
   const timerFlagHook = cpu.writeHooks[timer1Config.TIFR]
