@@ -16,6 +16,8 @@ import { unescapeInto } from './escape.ts'
 
 /** Longest line: a whole car profile as JSON fits many times over; what is longer is damage. */
 const maxCaptureLineBytes = 1 << 20
+/** With so much at hand a board's line after its time is whole, or longer than it may be. */
+const quickMarginBytes = 300
 const lineFeed = 0x0a
 const backslash = 0x5c
 
@@ -98,6 +100,13 @@ class Scanner implements CaptureScanner {
     let start = 0
     let nextBackslash = -1
     while (start < bytes.length) {
+      if (this.#carried === 0 && bytes.length - start > quickMarginBytes) {
+        const next = this.#quick(bytes, start)
+        if (next > 0) {
+          start = next
+          continue
+        }
+      }
       const lf = bytes.indexOf(lineFeed, start)
       if (lf < 0) {
         this.#keep(bytes, start, bytes.length)
@@ -123,6 +132,29 @@ class Scanner implements CaptureScanner {
       start = lf + 1
     }
     this.#emitBlocks()
+  }
+
+  /** A board's sample, the commonest line by far, without searching for its end first; −1 if it is anything else. */
+  #quick(bytes: Uint8Array, start: number): number {
+    const decoder = this.#decoders[0]
+    if (typeof decoder !== 'object' || decoder.tryQuick === undefined || this.#isSkipping) return -1
+    const parts = this.#parts
+    if (
+      !parseCaptureLine(bytes, start, bytes.length, parts) ||
+      parts.kind !== fromSource ||
+      parts.source !== 0
+    ) {
+      return -1
+    }
+    let end = decoder.tryQuick(bytes, parts.payloadAt)
+    if (end < 0) return -1
+    if (isEscapedReturn(bytes, end)) end += 4
+    if (bytes[end] !== lineFeed) return -1
+    this.#counts.lines++
+    this.#see(parts.timeS)
+    if (this.#decoders.length > 1) this.#emitBlocks(decoder)
+    decoder.takeQuick!(parts.timeS)
+    return end + 1
   }
 
   end(): CaptureEnd {
@@ -178,8 +210,7 @@ class Scanner implements CaptureScanner {
       return
     }
     const { timeS, kind, payloadAt } = parts
-    if (!(this.#startS <= timeS)) this.#startS = Number.isNaN(this.#startS) ? timeS : this.#startS
-    if (!(this.#endS >= timeS)) this.#endS = timeS
+    this.#see(timeS)
     if (kind === fromSource) {
       if (mayBeEscaped && bytes.subarray(payloadAt, end).includes(backslash)) {
         const length = this.#unescape(bytes, payloadAt, end)
@@ -193,6 +224,11 @@ class Scanner implements CaptureScanner {
     if (kind === toSource) this.#emit.sent?.(parts.source, timeS, byteText(payload, 0, length))
     else if (kind === jsonRecord) this.#record(timeS, payload)
     else if (kind === bridgeNotice) this.#notice(timeS, payload)
+  }
+
+  #see(timeS: number): void {
+    if (Number.isNaN(this.#startS)) this.#startS = timeS
+    if (!(this.#endS >= timeS)) this.#endS = timeS
   }
 
   #fromSource(bytes: Uint8Array, start: number, end: number, source: number, timeS: number): void {
@@ -260,6 +296,16 @@ class Scanner implements CaptureScanner {
 
 function boardOnly(source: number, _sources: readonly unknown[], emit: BoardSink): LineDecoder | undefined {
   return source === 0 ? createBoardDecoder({ source, emit }) : undefined
+}
+
+/** `\x0d`: the CR of a board that ends its lines with CR LF. */
+function isEscapedReturn(bytes: Uint8Array, at: number): boolean {
+  return (
+    bytes[at] === backslash &&
+    bytes[at + 1] === 0x78 &&
+    bytes[at + 2] === 0x30 &&
+    (bytes[at + 3] | 0x20) === 0x64
+  )
 }
 
 function byteText(bytes: Uint8Array, start: number, end: number): string {

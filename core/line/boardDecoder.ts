@@ -1,13 +1,18 @@
 import type { ChannelDeclaration, LineCounts } from '../contract/samples.ts'
-import type { BoardLine, EventLine, IdentityLine } from './boardLine.ts'
+import { type BoardLine, type EventLine, type IdentityLine, maxLineBytes } from './boardLine.ts'
 import type { BoardSink } from './boardSink.ts'
 import { ChannelTable } from './channelTable.ts'
-import { badChecksum, findChecksum } from './checkLine.ts'
+import { badChecksum, findChecksum, isChecksumAt, tailBytes } from './checkLine.ts'
 import { parseLine } from './decodeLine.ts'
 import { createLineSplitter, type LineSplitter } from './lineSplitter.ts'
-import { parseSampleInto, sampleScratchLength } from './parseSample.ts'
+import { maxRowLength, parseSampleInto, rowHeadLength } from './parseSample.ts'
 import { SampleClock } from './sampleClock.ts'
 import { afterRestart, repeatedOrLate, Sequence } from './sequence.ts'
+
+const letterS = 0x53
+const comma = 0x2c
+const carriageReturn = 0x0d
+const lineFeed = 0x0a
 
 /** Most samples of a block. */
 export const maxBlockSamples = 1024
@@ -28,8 +33,14 @@ export interface BoardCounts extends LineCounts {
 
 /** A decoder of one source's lines: what `createCaptureScanner` feeds and the bridge uses live. */
 export interface LineDecoder {
-  /** One line `bytes[start, end)` without its LF, with at least one readable byte behind it or `end === bytes.length`. */
+  /** One line `bytes[start, end)` without its LF. */
   line(bytes: Uint8Array, start: number, end: number, arrivalS: number): void
+  /**
+   * For speed, a decoder may read its commonest line at `start` without being told where it ends: it returns the position of the line's end, −1 when
+   * it is no such line. Nothing is taken until `takeQuick`, which must follow only when the line does end there.
+   */
+  tryQuick?(bytes: Uint8Array, start: number): number
+  takeQuick?(arrivalS: number): void
   /** Hands the samples gathered so far to the sink. */
   emitBlock(): void
   /** End of the input: what waits is decoded as well as it can be, a line without an end is counted. */
@@ -59,8 +70,8 @@ export function createBoardDecoder(options: BoardDecoderOptions): BoardDecoder {
 }
 
 interface HeldSample {
-  fields: Float64Array
-  fieldCount: number
+  /** Number of values, seq, tick, values. */
+  row: Float64Array
   arrivalS: number
   announced: number
 }
@@ -72,7 +83,6 @@ class Decoder implements BoardDecoder {
   readonly #table = new ChannelTable()
   readonly #clock = new SampleClock()
   readonly #sequence = new Sequence()
-  readonly #fields = new Float64Array(sampleScratchLength)
   readonly #timeS = new Float64Array(maxBlockSamples)
   readonly #counts: BoardCounts = {
     lines: 0,
@@ -101,9 +111,9 @@ class Decoder implements BoardDecoder {
   #isLayoutStale = true
   #channels: readonly ChannelDeclaration[] = []
   #columns: Float32Array[] = []
-  #at = new Int32Array(0)
-  #scale = new Float64Array(0)
-  #offset = new Float64Array(0)
+  /** Rows of the block under way as they were sent; the row behind the last is where a line is read into. */
+  #rows = new Float64Array(maxRowLength)
+  #rowLength = 0
   #count = 0
 
   constructor({ source = 0, emit }: BoardDecoderOptions) {
@@ -111,6 +121,7 @@ class Decoder implements BoardDecoder {
     this.#emit = emit
     this.#splitter = createLineSplitter({
       line: (bytes, start, end, arrivalS) => this.line(bytes, start, end, arrivalS),
+      quick: (bytes, start, arrivalS) => this.#quick(bytes, start, arrivalS),
     })
   }
 
@@ -148,10 +159,10 @@ class Decoder implements BoardDecoder {
     if (starAt < 0) {
       if (starAt === badChecksum) this.#counts.badChecksum++
       else this.#counts.unreadable++
-    } else if (bytes[start] === 0x53 && bytes[start + 1] === 0x2c) {
-      const fieldCount = parseSampleInto(bytes, start + 2, starAt, this.#fields)
-      if (fieldCount < 0) this.#counts.unreadable++
-      else this.#sample(fieldCount, arrivalS)
+    } else if (bytes[start] === letterS && bytes[start + 1] === comma) {
+      const rowAt = this.#count * this.#rowLength
+      if (parseSampleInto(bytes, start + 2, starAt, this.#rows, rowAt) !== starAt) this.#counts.unreadable++
+      else this.#sample(arrivalS)
     } else {
       const record = parseLine(bytes, start, starAt)
       if (record === undefined) this.#counts.unreadable++
@@ -160,10 +171,35 @@ class Decoder implements BoardDecoder {
     if (this.#held.length > 0) this.#checkWait(arrivalS)
   }
 
+  tryQuick(bytes: Uint8Array, start: number): number {
+    if (bytes[start] !== letterS || bytes[start + 1] !== comma) return -1
+    const rowAt = this.#count * this.#rowLength
+    const lastAt = start + maxLineBytes - tailBytes
+    const starAt = parseSampleInto(bytes, start + 2, lastAt, this.#rows, rowAt)
+    return starAt >= 0 && starAt <= lastAt && isChecksumAt(bytes, start, starAt) ? starAt + tailBytes : -1
+  }
+
+  takeQuick(arrivalS: number): void {
+    this.#counts.lines++
+    this.#lastArrivalS = arrivalS
+    this.#sample(arrivalS)
+    if (this.#held.length > 0) this.#checkWait(arrivalS)
+  }
+
+  #quick(bytes: Uint8Array, start: number, arrivalS: number): number {
+    let end = this.tryQuick(bytes, start)
+    if (end < 0) return -1
+    if (bytes[end] === carriageReturn) end++
+    if (bytes[end] !== lineFeed) return -1
+    this.takeQuick(arrivalS)
+    return end + 1
+  }
+
   emitBlock(): void {
     if (this.#count === 0) return
     const count = this.#count
     this.#count = 0
+    this.#scaleRows(count)
     this.#emit.block({
       source: this.#source,
       segment: this.#segment,
@@ -223,37 +259,35 @@ class Decoder implements BoardDecoder {
     this.#emit.event?.({ source: this.#source, timeS, code: line.code, text: line.text })
   }
 
-  #sample(fieldCount: number, arrivalS: number): void {
+  /** Takes the sample whose row was just read behind the last one of the block. */
+  #sample(arrivalS: number): void {
     const announced = this.#announced
     this.#announced = 0
     this.#sawIdentity = false
-    if (this.#held.length > 0 || !this.#isClockSettled || !this.#table.covers(fieldCount)) {
-      this.#hold(fieldCount, arrivalS, announced)
-    } else this.#append(this.#fields, fieldCount, arrivalS, announced)
+    const rowAt = this.#count * this.#rowLength
+    const valueCount = this.#rows[rowAt]
+    if (this.#held.length > 0 || !this.#isClockSettled || !this.#table.covers(valueCount)) {
+      this.#hold({ row: this.#rows.slice(rowAt, rowAt + rowHeadLength + valueCount), arrivalS, announced })
+    } else this.#append(rowAt, arrivalS, announced)
   }
 
-  #append(fields: Float64Array, fieldCount: number, arrivalS: number, announced: number): void {
-    const tick = fields[1]
-    const place = this.#sequence.classify(fields[0], tick, arrivalS, this.#clock.ticksPerSecond, announced)
+  #append(rowAt: number, arrivalS: number, announced: number): void {
+    const seq = this.#rows[rowAt + 1]
+    const tick = this.#rows[rowAt + 2]
+    const place = this.#sequence.classify(seq, tick, arrivalS, this.#clock.ticksPerSecond, announced)
     if (place === repeatedOrLate) return
     if (place === afterRestart) {
       this.#clock.restart()
       this.#isLayoutStale = true
     }
-    if (this.#isLayoutStale) this.#startSegment()
-    const at = this.#count
-    this.#clock.stampInto(this.#timeS, at, tick, arrivalS)
-    const columns = this.#columns
-    const indexes = this.#at
-    const scales = this.#scale
-    const offsets = this.#offset
-    for (let column = 0; column < columns.length; column++) {
-      const index = indexes[column]
-      columns[column][at] =
-        index < fieldCount ? fields[index + 2] * scales[column] + offsets[column] : Number.NaN
+    if (this.#isLayoutStale) {
+      const row = this.#rows.slice(rowAt, rowAt + rowHeadLength + this.#rows[rowAt])
+      this.#startSegment()
+      this.#rows.set(row)
     }
+    this.#clock.stampInto(this.#timeS, this.#count, tick, arrivalS)
     this.#counts.samples++
-    this.#count = at + 1
+    this.#count++
     if (this.#count === maxBlockSamples) this.emitBlock()
   }
 
@@ -264,18 +298,30 @@ class Decoder implements BoardDecoder {
     this.#hasSamples = true
     this.#channels = Object.freeze(this.#table.list())
     this.#columns = this.#channels.map(() => new Float32Array(maxBlockSamples))
-    this.#at = Int32Array.from(this.#channels, (channel) => channel.index)
-    this.#scale = Float64Array.from(this.#channels, (channel) => channel.scale)
-    this.#offset = Float64Array.from(this.#channels, (channel) => channel.offset)
+    this.#rowLength = rowHeadLength + (this.#channels.at(-1)?.index ?? -1) + 1
+    this.#rows = new Float64Array(maxBlockSamples * this.#rowLength + maxRowLength)
   }
 
-  #hold(fieldCount: number, arrivalS: number, announced: number): void {
+  /** Rows of integers to columns in the declared units, one column after the other. */
+  #scaleRows(count: number): void {
+    const rows = this.#rows
+    const rowLength = this.#rowLength
+    for (let i = 0; i < this.#columns.length; i++) {
+      const { index, scale, offset } = this.#channels[i]
+      const column = this.#columns[i]
+      for (let at = 0, rowAt = 0; at < count; at++, rowAt += rowLength) {
+        column[at] = index < rows[rowAt] ? rows[rowAt + rowHeadLength + index] * scale + offset : Number.NaN
+      }
+    }
+  }
+
+  #hold(sample: HeldSample): void {
     if (this.#held.length === maxHeld) {
       this.#held.shift()
       this.#counts.undeclared++
     }
-    this.#held.push({ fields: this.#fields.slice(0, fieldCount + 2), fieldCount, arrivalS, announced })
-    if (fieldCount > this.#heldFieldCount) this.#heldFieldCount = fieldCount
+    this.#held.push(sample)
+    if (sample.row[0] > this.#heldFieldCount) this.#heldFieldCount = sample.row[0]
   }
 
   #checkWait(arrivalS: number): void {
@@ -309,8 +355,10 @@ class Decoder implements BoardDecoder {
     const held = this.#held
     this.#clearHeld()
     if (!this.#hasSamples) this.#anchorAt(held)
-    for (const { fields, fieldCount, arrivalS, announced } of held) {
-      this.#append(fields, fieldCount, arrivalS, announced)
+    for (const { row, arrivalS, announced } of held) {
+      const rowAt = this.#count * this.#rowLength
+      this.#rows.set(row, rowAt)
+      this.#append(rowAt, arrivalS, announced)
     }
   }
 
@@ -325,15 +373,15 @@ class Decoder implements BoardDecoder {
     const first = held[0]
     let laterS = 0
     let ticks = 0
-    let lastTick = first.fields[1]
-    for (const { fields, arrivalS } of held) {
-      const step = (fields[1] - lastTick) | 0
+    let lastTick = first.row[2]
+    for (const { row, arrivalS } of held) {
+      const step = (row[2] - lastTick) | 0
       if (step < 0) break
       ticks += step
-      lastTick = fields[1]
+      lastTick = row[2]
       const leadS = ticks / this.#clock.ticksPerSecond - (arrivalS - first.arrivalS)
       if (leadS > laterS && leadS < maxFirstDelayS) laterS = leadS
     }
-    this.#clock.anchor(first.fields[1], first.arrivalS, laterS)
+    this.#clock.anchor(first.row[2], first.arrivalS, laterS)
   }
 }

@@ -7,7 +7,7 @@ export const badChecksum = -1
 export const unreadableLine = -2
 
 /** Bytes of `*` and the four hex digits. */
-const tailBytes = 5
+export const tailBytes = 5
 const star = 0x2a
 const comma = 0x2c
 
@@ -18,6 +18,18 @@ function upperHex(byte: number): number {
   return -1
 }
 
+/** True when a `*` stands at `at` and the four digits behind it are the checksum of `bytes[start, at)`. */
+export function isChecksumAt(bytes: Uint8Array, start: number, at: number): boolean {
+  if (bytes[at] !== star) return false
+  const stated =
+    (upperHex(bytes[at + 1]) << 12) |
+    (upperHex(bytes[at + 2]) << 8) |
+    (upperHex(bytes[at + 3]) << 4) |
+    upperHex(bytes[at + 4])
+  // A digit that is none makes the whole negative, which no checksum is.
+  return stated === crc16Range(bytes, start, at)
+}
+
 /**
  * Checks the checksum of a line `bytes[start, end)` without its ending.
  * @returns the position of the `*` when it holds; `badChecksum` when the line was one of the format and is damaged or torn (it starts like
@@ -26,15 +38,7 @@ function upperHex(byte: number): number {
 export function findChecksum(bytes: Uint8Array, start: number, end: number): number {
   const at = end - tailBytes
   if (end - start > maxLineBytes) return unreadableLine
-  if (at >= start && bytes[at] === star) {
-    const stated =
-      (upperHex(bytes[at + 1]) << 12) |
-      (upperHex(bytes[at + 2]) << 8) |
-      (upperHex(bytes[at + 3]) << 4) |
-      upperHex(bytes[at + 4])
-    // One digit that is none makes the whole −1 or another negative number, which no checksum is.
-    if (stated >= 0 && stated === crc16Range(bytes, start, at)) return at
-  }
+  if (at >= start && isChecksumAt(bytes, start, at)) return at
   return looksLikeLine(bytes, start, end) ? badChecksum : unreadableLine
 }
 

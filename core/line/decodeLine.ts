@@ -1,6 +1,6 @@
 import type { BadLine, BoardLine } from './boardLine.ts'
 import { badChecksum, findChecksum } from './checkLine.ts'
-import { parseSampleInto, sampleScratchLength } from './parseSample.ts'
+import { maxRowLength, parseSampleInto, rowHeadLength } from './parseSample.ts'
 import { decodeTextField } from './percentText.ts'
 
 const bad: Readonly<Record<BadLine['reason'], BadLine>> = {
@@ -48,15 +48,10 @@ export function parseLine(bytes: Uint8Array, start: number, starAt: number): Boa
 }
 
 function parseSample(bytes: Uint8Array, from: number, starAt: number): BoardLine | undefined {
-  const fields = new Float64Array(sampleScratchLength)
-  const count = parseSampleInto(bytes, from, starAt, fields)
-  if (count < 0) return undefined
-  return {
-    kind: 'sample',
-    seq: fields[0],
-    tick: fields[1],
-    values: Array.from(fields.subarray(2, 2 + count)),
-  }
+  const row = new Float64Array(maxRowLength)
+  if (parseSampleInto(bytes, from, starAt, row, 0) !== starAt) return undefined
+  const [count, seq, tick] = row
+  return { kind: 'sample', seq, tick, values: Array.from(row.subarray(rowHeadLength, rowHeadLength + count)) }
 }
 
 function parseIdentity(fields: string[]): BoardLine | undefined {

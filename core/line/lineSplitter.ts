@@ -9,6 +9,11 @@ export interface LineSplitterOptions {
    * `arrivalS` is that of the push which brought its LF.
    */
   line(bytes: Uint8Array, start: number, end: number, arrivalS: number): void
+  /**
+   * Tried first where a line's bytes are all at hand: takes the line at `start` if it can and returns where the next one starts, else −1.
+   * For decoders that need not search for the LF first.
+   */
+  quick?(bytes: Uint8Array, start: number, arrivalS: number): number
 }
 
 export interface LineSplitter {
@@ -21,13 +26,20 @@ export interface LineSplitter {
  * Cuts a stream of bytes into lines, in bounded memory: what runs on without an LF (wrong baud rate) is handed on in pieces of 251 bytes, so
  * that nothing received is lost. The pieces do not depend on how the bytes are cut into pushes.
  */
-export function createLineSplitter({ line }: LineSplitterOptions): LineSplitter {
+export function createLineSplitter({ line, quick }: LineSplitterOptions): LineSplitter {
   const carry = new Uint8Array(maxPieceBytes)
   let carried = 0
 
   function push(bytes: Uint8Array, arrivalS: number): void {
     let start = 0
     while (start < bytes.length) {
+      if (quick !== undefined && carried === 0 && bytes.length - start > maxPieceBytes) {
+        const next = quick(bytes, start, arrivalS)
+        if (next > 0) {
+          start = next
+          continue
+        }
+      }
       const lf = bytes.indexOf(0x0a, start)
       const end = lf < 0 ? bytes.length : lf
       start = cut(bytes, start, end, arrivalS)

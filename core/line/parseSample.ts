@@ -1,7 +1,7 @@
-/** Most values of one sample: what 250 bytes can hold, every field empty but for its comma, rounded up. */
-export const maxSampleFields = 256
-/** Length of the array that `parseSampleInto` fills: seq, tick, values. */
-export const sampleScratchLength = maxSampleFields + 2
+/** Places of a sample's row before its values: number of values, seq, tick. */
+export const rowHeadLength = 3
+/** Longest row: 250 bytes hold fewer than 250 fields. */
+export const maxRowLength = rowHeadLength + 250
 
 const maxSeq = 0xffff
 const maxTick = 0xffffffff
@@ -9,20 +9,29 @@ const maxTick = 0xffffffff
 const quickDigits = 9
 /** Digits that a double holds exactly. */
 const maxDigits = 15
+const comma = 0x2c
+const minus = 0x2d
 
 /**
- * Reads the fields of an `S` line by hand: no strings, no allocation.
- * `bytes[end]` must exist and be no digit and no comma (it is the `*`).
+ * Reads the fields of an `S` line by hand into a row: number of values, seq, tick, values; NaN for an empty field. No strings, no allocation.
  * @param start first byte after `S,`
- * @param out receives seq, tick and the values, NaN for an empty field
- * @returns the number of values, −1 when a field is no decimal integer, or seq or tick is missing or out of range
+ * @param end no field begins behind it
+ * @param out receives the row from `at` on
+ * @returns where the fields ended (at the `*`, in a good line), −1 when a number is too long, or seq or tick is missing or out of range
  */
-export function parseSampleInto(bytes: Uint8Array, start: number, end: number, out: Float64Array): number {
-  let count = 0
+export function parseSampleInto(
+  bytes: Uint8Array,
+  start: number,
+  end: number,
+  out: Float64Array,
+  at: number,
+): number {
+  let to = at
   let i = start
   for (;;) {
+    to++
     let byte = bytes[i]
-    const negative = byte === 0x2d
+    const negative = byte === minus
     if (negative) byte = bytes[++i]
     const first = i
     let value = 0
@@ -33,21 +42,23 @@ export function parseSampleInto(bytes: Uint8Array, start: number, end: number, o
     const digits = i - first
     if (digits > quickDigits) {
       if (digits > maxDigits) return -1
-      out[count++] = longInteger(bytes, first, i, negative)
+      out[to] = longInteger(bytes, first, i, negative)
     } else if (digits > 0) {
       // 0 − value and not −value: there is no negative zero among integers.
-      out[count++] = negative ? 0 - value : value
+      out[to] = negative ? 0 - value : value
     } else {
       if (negative) return -1
-      out[count++] = Number.NaN
+      out[to] = Number.NaN
     }
-    if (i >= end) break
-    if (byte !== 0x2c) return -1
+    if (byte !== comma || i >= end) break
     i++
   }
-  const seq = out[0]
-  const tick = out[1]
-  return count >= 2 && seq >= 0 && seq <= maxSeq && tick >= 0 && tick <= maxTick ? count - 2 : -1
+  const count = to - at + 1 - rowHeadLength
+  const seq = out[at + 1]
+  const tick = out[at + 2]
+  if (!(count >= 0 && seq >= 0 && seq <= maxSeq && tick >= 0 && tick <= maxTick)) return -1
+  out[at] = count
+  return i
 }
 
 function longInteger(bytes: Uint8Array, start: number, end: number, negative: boolean): number {

@@ -1,0 +1,136 @@
+import { execFile } from 'node:child_process'
+import { mkdtemp, rm, writeFile } from 'node:fs/promises'
+import { cpus, tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { promisify } from 'node:util'
+import { scanCapture } from '../../core/capture/scanCapture.ts'
+import { createBoardDecoder } from '../../core/line/boardDecoder.ts'
+import { boardHour, capturedHour } from './boardHour.ts'
+
+/*
+ * Decoding one hour at 100 Hz with 16 channels, against a bare newline scan of the same bytes, pandas reading the same file without checking, and
+ * the wire. Prints numbers; there is no pass or fail.
+ */
+
+/** 921600 baud, ten bits a byte. */
+const wireBytesPerS = 92_160
+const repeats = 7
+/** As a serial port or a file stream hands bytes on. */
+const pieceBytes = 65_536
+
+const run = promisify(execFile)
+
+function medianSeconds(work: () => void): number {
+  const seconds: number[] = []
+  for (let i = 0; i < repeats; i++) {
+    const start = performance.now()
+    work()
+    seconds.push((performance.now() - start) / 1000)
+  }
+  return seconds.sort((a, b) => a - b)[repeats >> 1]
+}
+
+function countLines(bytes: Uint8Array): number {
+  let lines = 0
+  for (let at = bytes.indexOf(10); at >= 0; at = bytes.indexOf(10, at + 1)) lines++
+  return lines
+}
+
+function decode(bytes: Uint8Array, arrivals: (at: number) => number): number {
+  let samples = 0
+  const decoder = createBoardDecoder({
+    emit: {
+      block: (block) => {
+        samples += block.count
+      },
+    },
+  })
+  for (let at = 0; at < bytes.length; at += pieceBytes) {
+    decoder.push(bytes.subarray(at, at + pieceBytes), arrivals(at))
+  }
+  decoder.flush()
+  return samples
+}
+
+/** Seconds pandas takes to read the sample lines as a table, median of three; undefined when it cannot be imported. */
+async function pandasSeconds(path: string): Promise<number | undefined> {
+  const program = `
+import statistics, sys, time
+import pandas
+def once():
+    start = time.perf_counter()
+    pandas.read_csv(sys.argv[1], header=None)
+    return time.perf_counter() - start
+print(statistics.median(once() for _ in range(3)))`
+  try {
+    return Number((await run('/usr/bin/python3', ['-c', program, path])).stdout)
+  } catch (error) {
+    console.log(`pandas: not measured (${String(error).split('\n')[0]})`)
+    return undefined
+  }
+}
+
+function row(name: string, seconds: number, bytes: number, more = ''): void {
+  const rate = bytes / seconds
+  const wires = Math.round(rate / wireBytesPerS)
+  console.log(
+    `${name.padEnd(38)} ${(seconds * 1000).toFixed(0).padStart(6)} ms  ${(rate / 1e6).toFixed(0).padStart(5)} MB/s  ${String(wires).padStart(6)} × wire  ${more}`,
+  )
+}
+
+const hour = boardHour()
+const folder = await mkdtemp(join(tmpdir(), 'floatbowl-bench-'))
+try {
+  console.log(`${cpus()[0].model}, Node ${process.version}`)
+  console.log(
+    `one hour, 100 Hz, 16 channels: ${hour.samples} samples, ${(hour.bytes.length / 1e6).toFixed(1)} MB`,
+  )
+
+  const scanS = medianSeconds(() => countLines(hour.bytes))
+  row('newline scan', scanS, hour.bytes.length)
+
+  const secondsPerByte = 3600 / hour.bytes.length
+  let samples = 0
+  const decodeS = medianSeconds(() => {
+    samples = decode(hour.bytes, (at) => at * secondsPerByte)
+  })
+  if (samples !== hour.samples) throw new Error(`decoded ${samples} of ${hour.samples} samples`)
+  row(
+    'decode, checksum checked',
+    decodeS,
+    hour.bytes.length,
+    `${(decodeS / scanS).toFixed(1)} × newline scan`,
+  )
+
+  const path = join(folder, 'samples.csv')
+  await writeFile(path, hour.sampleTable)
+  const pandasS = await pandasSeconds(path)
+  if (pandasS !== undefined) {
+    row('pandas read_csv, nothing checked', pandasS, hour.sampleTable.length)
+    console.log(`decode is ${(pandasS / decodeS).toFixed(1)} × as fast as pandas (target 4)`)
+  }
+
+  const capture = capturedHour(hour)
+  const before = process.memoryUsage.rss()
+  const firstStart = performance.now()
+  const scanned = scanCapture(capture)
+  const firstS = (performance.now() - firstStart) / 1000
+  const grown = process.memoryUsage.rss() - before
+  if (scanned.counts.samples !== hour.samples) throw new Error(`scanned ${scanned.counts.samples} samples`)
+  row(
+    'scanCapture to whole columns, first',
+    firstS,
+    capture.length,
+    `${(3600 / firstS).toFixed(0)} × real time`,
+  )
+  console.log(
+    `memory grown by ${(grown / 1e6).toFixed(0)} MB for columns of ${((hour.samples * 72) / 1e6).toFixed(0)} MB`,
+  )
+  const captureS = medianSeconds(() => scanCapture(capture))
+  row('scanCapture to whole columns', captureS, capture.length, `${(3600 / captureS).toFixed(0)} × real time`)
+  console.log(
+    `peak of this process ${(process.resourceUsage().maxRSS / 1024).toFixed(0)} MB, of it input ${((hour.bytes.length + capture.length + hour.sampleTable.length) / 1e6).toFixed(0)} MB`,
+  )
+} finally {
+  await rm(folder, { recursive: true })
+}
