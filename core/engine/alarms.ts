@@ -1,0 +1,225 @@
+import type { LiveAlarm } from '../contract/live.ts'
+import type { AlarmEntry, AlarmPriority } from '../contract/result.ts'
+import { type AlarmTimer, createAlarmTimer } from './alarmTimer.ts'
+import { stateCode } from './operatingState.ts'
+import type { TargetFinder } from './targetLambda.ts'
+
+/** Limits of the alarms; the car's profile (`limits`) may set each by its name. */
+export interface AlarmLimits {
+  /** λ in the power state over which it is lean under load; NaN: the target of power + 0.06. */
+  readonly lean_under_load: number
+  readonly lambda_deadband: number
+  readonly exhaust_C: number
+  readonly coolant_C: number
+  /** Oil pressure below this with the engine over `oil_from_rpm`, kPa over the air outside. */
+  readonly oil_kPa: number
+  readonly oil_from_rpm: number
+  /** Fuel pressure limits, kPa over the air outside; NaN switches them off, since carburettors and injection differ. */
+  readonly fuel_low_kPa: number
+  readonly fuel_high_kPa: number
+  readonly supply_low_V: number
+  readonly supply_high_V: number
+  /** Silence that counts as no samples, s. */
+  readonly silence_s: number
+}
+
+/** Common practice, no source; the first after the screen rules of the project. */
+export const defaultAlarmLimits: Readonly<AlarmLimits> = Object.freeze({
+  lean_under_load: Number.NaN,
+  lambda_deadband: 0.02,
+  exhaust_C: 900,
+  coolant_C: 108,
+  oil_kPa: 70,
+  oil_from_rpm: 1200,
+  fuel_low_kPa: Number.NaN,
+  fuel_high_kPa: Number.NaN,
+  supply_low_V: 11.3,
+  supply_high_V: 15.6,
+  silence_s: 2,
+})
+
+/** Lean under load when the owner set no limit: so far over the target of the power state. */
+const LEAN_OVER_TARGET = 0.06
+/** λ of the slow alarms is smoothed over this, s. */
+const SLOW_LAMBDA_S = 0.4
+
+/** What the alarms look at in each row; reused. NaN = missing. */
+export interface AlarmInput {
+  timeS: number
+  state: number
+  /** True when the gas at the sensor was burnt in this state. */
+  isSettled: boolean
+  /** Newest trusted λ of the leaner bank; NaN when none of them may be believed. */
+  lambda: number
+  hasNewLambda: boolean
+  isSensorFault: boolean
+  rpm: number
+  exhaustC: number
+  coolantC: number
+  /** Absolute pressures. */
+  oilKpa: number
+  fuelKpa: number
+  barometerKpa: number
+  supplyV: number
+}
+
+export interface Alarms {
+  step(input: AlarmInput): void
+  /** Tells the time without a sample. */
+  advance(timeS: number): void
+  active(): LiveAlarm[]
+  finish(timeS: number): void
+}
+
+const delays: Readonly<Record<AlarmPriority, { on: number; off: number }>> = {
+  warning: { on: 0.3, off: 1 },
+  caution: { on: 1, off: 2 },
+  advisory: { on: 3, off: 5 },
+}
+const priorityRank: Readonly<Record<AlarmPriority, number>> = { warning: 0, caution: 1, advisory: 2 }
+
+/** Limits of the profile over the defaults. */
+export function alarmLimits(own: Readonly<Record<string, number>> | undefined): AlarmLimits {
+  const limits: Record<string, number> = { ...defaultAlarmLimits }
+  for (const [name, value] of Object.entries(own ?? {})) {
+    if (Object.hasOwn(limits, name)) limits[name] = value
+  }
+  return limits as unknown as AlarmLimits
+}
+
+/**
+ * All alarms of a run, sample by sample. No mixture alarm while λ is not trusted, in overrun, or before the gas of the state has reached the sensor.
+ */
+export function createAlarms(
+  limits: AlarmLimits,
+  targets: TargetFinder,
+  onEnd: (entry: AlarmEntry) => void,
+): Alarms {
+  const { power, cruise } = targets.targets
+  const leanLimit = Number.isFinite(limits.lean_under_load)
+    ? limits.lean_under_load
+    : power.lambda + LEAN_OVER_TARGET
+  const dead = limits.lambda_deadband
+  let slowLambda = Number.NaN
+  let lastLambdaS = Number.NaN
+  let lastS = Number.NaN
+  let silentFromS = Number.NaN
+
+  const all: AlarmTimer[] = []
+  const add = (code: string, priority: AlarmPriority, isLowBad = false): AlarmTimer => {
+    const alarm = createAlarmTimer({
+      code,
+      priority,
+      onDelayS: delays[priority].on,
+      offDelayS: delays[priority].off,
+      isLowBad,
+      onEnd: (ended) =>
+        onEnd({
+          code: ended.code,
+          priority: ended.priority,
+          start_s: ended.startS,
+          end_s: ended.endS,
+          worst: Number.isFinite(ended.worst) ? ended.worst : null,
+        }),
+    })
+    all.push(alarm)
+    return alarm
+  }
+  const leanUnderLoad = add('lean_under_load', 'warning')
+  const exhaustHot = add('exhaust_hot', 'warning')
+  const oilLow = add('oil_pressure_low', 'warning', true)
+  const coolantHot = add('coolant_hot', 'warning')
+  const leanInPower = add('lean_in_power', 'caution')
+  const richInPower = add('rich_in_power', 'caution', true)
+  const leanInCruise = add('lean_in_cruise', 'caution')
+  const richInCruise = add('rich_in_cruise', 'caution', true)
+  const sensorFault = add('sensor_fault', 'caution')
+  const supplyLow = add('supply_low', 'caution', true)
+  const supplyHigh = add('supply_high', 'caution')
+  const fuelLow = add('fuel_pressure_low', 'caution', true)
+  const fuelHigh = add('fuel_pressure_high', 'caution')
+
+  const over = (
+    alarm: AlarmTimer,
+    timeS: number,
+    value: number,
+    limit: number,
+    gap: number,
+    isActive = true,
+  ) => alarm.step(timeS, isActive && value > limit, !isActive || !(value >= limit - gap), value)
+  const under = (
+    alarm: AlarmTimer,
+    timeS: number,
+    value: number,
+    limit: number,
+    gap: number,
+    isActive = true,
+  ) => alarm.step(timeS, isActive && value < limit, !isActive || !(value <= limit + gap), value)
+
+  function stepMixture(input: AlarmInput): void {
+    const { timeS, lambda, state, isSettled } = input
+    const isTrusted = lambda === lambda
+    const inPower = isTrusted && isSettled && state === stateCode.power
+    const inCruise = isTrusted && isSettled && state === stateCode.cruise
+    if (input.hasNewLambda || !isTrusted) {
+      const stepS = timeS - lastLambdaS
+      const share = stepS > 0 && stepS < 1 ? Math.min(1, stepS / SLOW_LAMBDA_S) : 1
+      slowLambda =
+        slowLambda === slowLambda && isTrusted ? slowLambda + share * (lambda - slowLambda) : lambda
+      lastLambdaS = timeS
+    }
+    over(leanUnderLoad, timeS, lambda, leanLimit, dead, inPower)
+    // The warning says it already; the caution would only count twice.
+    over(leanInPower, timeS, slowLambda, power.lambda + power.lean, dead, inPower && !leanUnderLoad.isOn)
+    under(richInPower, timeS, slowLambda, power.lambda - power.rich, dead, inPower)
+    over(leanInCruise, timeS, slowLambda, cruise.lambda + cruise.lean, dead, inCruise)
+    under(richInCruise, timeS, slowLambda, cruise.lambda - cruise.rich, dead, inCruise)
+  }
+
+  return {
+    step(input) {
+      const { timeS, rpm, barometerKpa, supplyV } = input
+      if (timeS - lastS > limits.silence_s) endSilence(timeS)
+      lastS = timeS
+      silentFromS = Number.NaN
+      stepMixture(input)
+      over(exhaustHot, timeS, input.exhaustC, limits.exhaust_C, 15)
+      over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)
+      under(oilLow, timeS, input.oilKpa - barometerKpa, limits.oil_kPa, 10, rpm > limits.oil_from_rpm)
+      under(fuelLow, timeS, input.fuelKpa - barometerKpa, limits.fuel_low_kPa, 2, rpm > 400)
+      over(fuelHigh, timeS, input.fuelKpa - barometerKpa, limits.fuel_high_kPa, 2)
+      under(supplyLow, timeS, supplyV, limits.supply_low_V, 0.3, rpm > 400)
+      over(supplyHigh, timeS, supplyV, limits.supply_high_V, 0.3)
+      sensorFault.step(timeS, input.isSensorFault, !input.isSensorFault, Number.NaN)
+    },
+    advance(timeS) {
+      if (timeS - lastS >= limits.silence_s) silentFromS = lastS
+      if (silentFromS !== silentFromS) return
+      for (const alarm of all) alarm.stop(lastS)
+    },
+    active() {
+      const list: LiveAlarm[] = []
+      if (silentFromS === silentFromS) {
+        list.push({
+          code: 'no_samples',
+          priority: 'caution',
+          startS: silentFromS,
+          endS: Number.NaN,
+          worst: Number.NaN,
+        })
+      }
+      for (const { isOn, code, priority, startS, worst } of all) {
+        if (isOn) list.push({ code, priority, startS, endS: Number.NaN, worst })
+      }
+      return list.sort((a, b) => priorityRank[a.priority] - priorityRank[b.priority])
+    },
+    finish(timeS) {
+      for (const alarm of all) alarm.stop(timeS)
+    },
+  }
+
+  function endSilence(timeS: number): void {
+    onEnd({ code: 'no_samples', priority: 'caution', start_s: lastS, end_s: timeS, worst: timeS - lastS })
+    for (const alarm of all) alarm.stop(lastS)
+  }
+}

@@ -1,0 +1,182 @@
+import { SEA_LEVEL_PRESSURE_KPA } from '../air/standardAtmosphere.ts'
+
+/** What the state limits rest on for one car and day, learned as the samples come. */
+export interface LearnedCar {
+  /** Throttle reading at the closed position, %; NaN before anything was seen. */
+  readonly throttleRestPct: number
+  readonly warmIdleRpm: number
+  readonly idleFrom: 'learned' | 'profile' | 'assumed'
+  /** Air pressure where the board has no barometer, kPa. */
+  readonly barometerKpa: number
+  readonly barometerFrom: 'air_record' | 'engine_off' | 'full_throttle' | 'assumed'
+}
+
+/** Learns rest, idle speed and air pressure from conditioned points; answers at any time. O(1) a point. */
+export interface CarLearner {
+  /** Air pressure from the `air` record, kPa; NaN for none. */
+  airPressureKpa: number
+  /** Warm idle speed of the car's profile, rpm; NaN for none. */
+  profileIdleRpm: number
+  add(timeS: number, rpm: number, throttlePct: number, mapKpa: number, coolantC: number): void
+  learned(): LearnedCar
+}
+
+const THROTTLE_LEAST_PCT = -30
+const THROTTLE_BINS_PER_PCT = 10
+const THROTTLE_BINS = 1600
+const RPM_PER_BIN = 10
+const RPM_BINS = 300
+/** A cluster of this many seconds is a resting place, no glitch. */
+const LEAST_REST_S = 0.8
+/** Idle of an unknown engine, rpm; common practice, no source. */
+const ASSUMED_IDLE_RPM = 800
+const LEAST_IDLE_S = 4
+/** Below this the engine stands still and the manifold shows the air outside. */
+const STANDING_RPM = 30
+/** Manifold pressure at full throttle over the air outside, common practice without a source. */
+const FULL_THROTTLE_SHARE = 0.975
+
+export function createCarLearner(warmC: number, restPct: number): CarLearner {
+  const throttleS = new Float64Array(THROTTLE_BINS)
+  const idleS = new Float64Array(RPM_BINS)
+  let lastS = Number.NaN
+  let slowRpm = Number.NaN
+  let slowThrottlePct = Number.NaN
+  let standingSum = 0
+  let standingS = 0
+  let mostMapKpa = Number.NaN
+  let slowMapKpa = Number.NaN
+  let restPctNow = Number.NaN
+  let restCheckedS = Number.NEGATIVE_INFINITY
+
+  function findRest(): number {
+    const width = THROTTLE_BINS_PER_PCT / 2
+    let sum = 0
+    for (let i = 0; i < THROTTLE_BINS; i++) {
+      sum += throttleS[i] - (i >= width ? throttleS[i - width] : 0)
+      if (sum < LEAST_REST_S) continue
+      let peak = i
+      let best = sum
+      let running = sum
+      for (let k = i + 1; k < Math.min(THROTTLE_BINS, i + 2.5 * THROTTLE_BINS_PER_PCT); k++) {
+        running += throttleS[k] - throttleS[k - width]
+        if (running > best) {
+          best = running
+          peak = k
+        }
+      }
+      return clusterMean(throttleS, peak - width / 2, 0.8 * THROTTLE_BINS_PER_PCT)
+    }
+    return Number.NaN
+  }
+
+  /** Mean bin, in percent, of the seconds within `half` bins of a place; moved once to its own mean. */
+  function clusterMean(seconds: Float64Array, place: number, half: number): number {
+    let at = place
+    for (let pass = 0; pass < 3; pass++) {
+      let weight = 0
+      let moment = 0
+      for (let i = Math.max(0, Math.round(at - half)); i <= Math.min(THROTTLE_BINS - 1, at + half); i++) {
+        weight += seconds[i]
+        moment += seconds[i] * (i + 0.5)
+      }
+      if (weight > 0) at = moment / weight - 0.5
+    }
+    return THROTTLE_LEAST_PCT + (at + 0.5) / THROTTLE_BINS_PER_PCT
+  }
+
+  function findIdle(): number {
+    let total = 0
+    let most = 0
+    for (let i = 2; i < RPM_BINS - 2; i++) {
+      total += idleS[i]
+      most = Math.max(most, around(i))
+    }
+    if (total < LEAST_IDLE_S) return Number.NaN
+    for (let i = 2; i < RPM_BINS - 2; i++) {
+      if (around(i) < most / 3) continue
+      let peak = i
+      for (let k = i; k < Math.min(RPM_BINS - 2, i * 1.25); k++) if (around(k) > around(peak)) peak = k
+      let weight = 0
+      let moment = 0
+      for (let k = Math.round(peak * 0.9); k <= peak * 1.1; k++) {
+        weight += idleS[k]
+        moment += idleS[k] * (k + 0.5)
+      }
+      return (moment / weight) * RPM_PER_BIN
+    }
+    return Number.NaN
+  }
+
+  const around = (i: number) => idleS[i - 2] + idleS[i - 1] + idleS[i] + idleS[i + 1] + idleS[i + 2]
+
+  const learner: CarLearner = {
+    airPressureKpa: Number.NaN,
+    profileIdleRpm: Number.NaN,
+    add(timeS, rpm, throttlePct, mapKpa, coolantC) {
+      const dtS = timeS - lastS
+      lastS = timeS
+      if (!(dtS > 0 && dtS < 1)) return
+      if (throttlePct === throttlePct) {
+        const bin = ((throttlePct - THROTTLE_LEAST_PCT) * THROTTLE_BINS_PER_PCT) | 0
+        if (bin >= 0 && bin < THROTTLE_BINS) throttleS[bin] += dtS
+        if (timeS - restCheckedS > 1) {
+          restCheckedS = timeS
+          restPctNow = findRest()
+        }
+      }
+      const share = Math.min(1, dtS / 0.5)
+      slowRpm = slowRpm === slowRpm ? slowRpm + share * (rpm - slowRpm) : rpm
+      slowThrottlePct =
+        slowThrottlePct === slowThrottlePct
+          ? slowThrottlePct + share * (throttlePct - slowThrottlePct)
+          : throttlePct
+      const isAtRest = throttlePct !== throttlePct || throttlePct - restPctNow < restPct
+      if (
+        isAtRest &&
+        rpm > 300 &&
+        rpm < 2500 &&
+        Math.abs(rpm - slowRpm) < 0.04 * rpm &&
+        !(coolantC < warmC)
+      ) {
+        const bin = (rpm / RPM_PER_BIN) | 0
+        if (bin < RPM_BINS) idleS[bin] += dtS
+      }
+      if (!(mapKpa > 55 && mapKpa < 115)) return
+      if (rpm < STANDING_RPM) {
+        standingSum += mapKpa * dtS
+        standingS += dtS
+      }
+      slowMapKpa = slowMapKpa === slowMapKpa ? slowMapKpa + share * (mapKpa - slowMapKpa) : mapKpa
+      if (!(slowMapKpa <= mostMapKpa)) mostMapKpa = slowMapKpa
+    },
+    learned() {
+      const idle = findIdle()
+      const own = learner.profileIdleRpm
+      const isLearned = idle > 0 && !(own > 0 && Math.abs(idle / own - 1) > 0.4)
+      const atFull = mostMapKpa / FULL_THROTTLE_SHARE
+      const air = learner.airPressureKpa
+      const isStanding = standingS >= 0.5
+      return {
+        throttleRestPct: findRest(),
+        warmIdleRpm: isLearned ? idle : own > 0 ? own : ASSUMED_IDLE_RPM,
+        idleFrom: isLearned ? 'learned' : own > 0 ? 'profile' : 'assumed',
+        barometerKpa: isStanding
+          ? standingSum / standingS
+          : air > 0
+            ? air
+            : atFull > 88
+              ? atFull
+              : SEA_LEVEL_PRESSURE_KPA,
+        barometerFrom: isStanding
+          ? 'engine_off'
+          : air > 0
+            ? 'air_record'
+            : atFull > 88
+              ? 'full_throttle'
+              : 'assumed',
+      }
+    },
+  }
+  return learner
+}

@@ -1,0 +1,304 @@
+import type { Transient, TransientPattern } from '../contract/result.ts'
+import { stateCode, stateNames } from './operatingState.ts'
+import { NOT_FINAL, type PointHistory } from './pointHistory.ts'
+import { findStumble } from './stumble.ts'
+import type { TargetFinder } from './targetLambda.ts'
+import type { FastMove } from './tipDetector.ts'
+
+export interface TransientLimits {
+  /** λ over target that counts as lean, and under target that counts as rich. */
+  readonly lean: number
+  readonly rich: number
+  /** Rich for longer than this, s. */
+  readonly richLastsS: number
+  /** Lean before this is "at once", from it to `laterS` "later", s after the opening. */
+  readonly atOnceS: number
+  readonly laterS: number
+  /** Secondary throttle counts as open from here, %. */
+  readonly secondaryOpenPct: number
+  /** Lean within this after the secondaries opened belongs to them, s. */
+  readonly secondaryS: number
+}
+
+/** Definitions of the trade, common practice without a source. */
+export const defaultTransientLimits: Readonly<TransientLimits> = Object.freeze({
+  lean: 0.1,
+  rich: 0.12,
+  richLastsS: 0.5,
+  atOnceS: 0.3,
+  laterS: 1.5,
+  secondaryOpenPct: 5,
+  secondaryS: 0.7,
+})
+
+export interface TransientOptions {
+  readonly targets: TargetFinder
+  readonly settleLambda: number
+  readonly limits: TransientLimits
+  /** First-order lag of the sensor that is undone before peaks are judged, s; 0 leaves λ as laid. */
+  readonly sensorLagS: () => number
+}
+
+/** λ beyond this tells nothing more of a mixture. */
+const MOST_LAMBDA = 1.6
+/** Half width of the smoothing of λ, s. */
+const SMOOTH_S = 0.04
+/** Time before the opening that is looked at, s. */
+const LEAD_S = 0.5
+
+interface Stretch {
+  readonly timeS: Float64Array
+  readonly lambda: Float64Array
+  readonly secondaryPct: Float64Array
+  readonly count: number
+}
+
+/**
+ * Measures one fast move from the points since its start: peaks over and under the target, when, recovery, stumble and pattern, and where the
+ * tip-in or tip-out state ends. Times are seconds after the opening, λ laid at its cause.
+ */
+export function measureTransient(
+  history: PointHistory,
+  move: FastMove,
+  windowEndS: number,
+  options: TransientOptions,
+): { transient: Transient; endS: number } {
+  const { mask } = history
+  const firstPoint = pointAt(history, move.startS)
+  const lastPoint = Math.max(firstPoint, pointAt(history, windowEndS))
+  const before = Math.max(history.first, firstPoint - 1) & mask
+  const settledPoint = pointAt(history, Math.min(windowEndS - 0.02, move.endS + 1)) & mask
+  const fromState = known(history.base[before])
+  const toState = known(history.base[settledPoint])
+  const stretch = gather(history, firstPoint, lastPoint, move.startS, options.sensorLagS())
+  const target = targetOf(options.targets, toState, fromState, history.coolantC[settledPoint])
+  const settle = settleAt(stretch)
+  const endS = move.startS + settledAfter(stretch, settle, options.settleLambda, move.endS - move.startS)
+  const peaks = findPeaks(stretch, target)
+  const transient: Transient = {
+    kind: move.kind,
+    start_s: move.startS,
+    rate_pct_s: Number.isNaN(move.ratePctS) ? null : move.ratePctS,
+    from_state: stateNames[fromState],
+    to_state: stateNames[toState],
+    rpm: numberOrNull(history.rpm[before]),
+    lean_peak: numberOrNull(peaks.lean),
+    lean_peak_after_s: numberOrNull(peaks.leanAfterS),
+    rich_peak: numberOrNull(peaks.rich),
+    rich_peak_after_s: numberOrNull(peaks.richAfterS),
+    recovered_s: numberOrNull(recoveredAfter(stretch, target, options, toState)),
+    stumble:
+      move.kind === 'tip_in' ? findStumble(history, move, Math.min(windowEndS, move.startS + 2)) : null,
+    pattern: move.kind === 'tip_in' ? patternOf(stretch, target, options.limits) : null,
+    end_s: endS,
+    size: move.size,
+    size_unit: move.byPressure ? 'kPa' : '%',
+    load: numberOrNull(history.load[before]),
+    load_to: numberOrNull(history.load[settledPoint]),
+    coolant_C: numberOrNull(history.coolantC[before]),
+    target: numberOrNull(target),
+    settles_at: numberOrNull(settle),
+    trace: sparseTrace(stretch),
+  }
+  return { transient, endS }
+}
+
+const numberOrNull = (value: number) => (Number.isFinite(value) ? value : null)
+const known = (code: number) => (code === NOT_FINAL ? stateCode.running : code)
+
+/** Number of the first kept point at or after a time, the newest if all are earlier. */
+function pointAt(history: PointHistory, timeS: number): number {
+  let low = history.first
+  let high = history.end - 1
+  while (low < high) {
+    const middle = (low + high) >> 1
+    if (history.timeS[middle & history.mask] < timeS) low = middle + 1
+    else high = middle
+  }
+  return low
+}
+
+function targetOf(targets: TargetFinder, toState: number, fromState: number, coolantC: number): number {
+  const target = targets.lambda(toState, coolantC)
+  return target === target ? target : targets.lambda(fromState, coolantC)
+}
+
+/** λ of the window, smoothed, with the sensor's lag undone; times count from the opening. */
+function gather(
+  history: PointHistory,
+  firstPoint: number,
+  lastPoint: number,
+  startS: number,
+  lagS: number,
+): Stretch {
+  const { mask, timeS } = history
+  let from = firstPoint
+  while (from - 1 >= history.first && startS - timeS[(from - 1) & mask] <= LEAD_S) from--
+  const count = lastPoint - from + 1
+  const raw = new Float64Array(count)
+  const t = new Float64Array(count)
+  const secondary = new Float64Array(count)
+  for (let i = 0; i < count; i++) {
+    const at = (from + i) & mask
+    t[i] = timeS[at] - startS
+    const one = history.lambda[0][at]
+    raw[i] = Math.min(MOST_LAMBDA, one === one ? one : history.lambda[1][at])
+    secondary[i] = history.secondaryPct[at]
+  }
+  const smooth = smoothed(t, raw)
+  if (lagS > 0) {
+    const sharp = new Float64Array(count)
+    for (let i = 0; i < count; i++) {
+      const left = Math.max(0, i - 1)
+      const right = Math.min(count - 1, i + 1)
+      const slope = right > left ? (smooth[right] - smooth[left]) / (t[right] - t[left]) : 0
+      sharp[i] = smooth[i] + lagS * (slope === slope ? slope : 0)
+    }
+    return { timeS: t, lambda: smoothed(t, sharp), secondaryPct: secondary, count }
+  }
+  return { timeS: t, lambda: smooth, secondaryPct: secondary, count }
+}
+
+function smoothed(t: Float64Array, values: Float64Array): Float64Array {
+  const out = new Float64Array(values.length)
+  let low = 0
+  let high = 0
+  let sum = 0
+  let count = 0
+  for (let i = 0; i < values.length; i++) {
+    while (high < values.length && t[high] <= t[i] + SMOOTH_S) {
+      if (values[high] === values[high]) {
+        sum += values[high]
+        count++
+      }
+      high++
+    }
+    while (t[low] < t[i] - SMOOTH_S) {
+      if (values[low] === values[low]) {
+        sum -= values[low]
+        count--
+      }
+      low++
+    }
+    out[i] = count > 0 ? sum / count : Number.NaN
+  }
+  return out
+}
+
+/** Where λ settles: its median over the last part of the window. */
+function settleAt({ timeS, lambda, count }: Stretch): number {
+  const endS = timeS[count - 1]
+  const fromS = Math.max(0, endS - Math.min(0.7, 0.4 * endS))
+  const last: number[] = []
+  for (let i = 0; i < count; i++) {
+    if (timeS[i] >= fromS && lambda[i] === lambda[i]) last.push(lambda[i])
+  }
+  if (last.length === 0) return Number.NaN
+  last.sort((a, b) => a - b)
+  return last[last.length >> 1]
+}
+
+/** Seconds after the start from which λ stays near where it settles; the end of the move when there is no λ. */
+function settledAfter(stretch: Stretch, settle: number, within: number, moveS: number): number {
+  const { timeS, lambda, count } = stretch
+  const windowS = timeS[count - 1]
+  if (settle !== settle) return Math.min(windowS, Math.max(0.5, moveS))
+  let lastOff = 0
+  for (let i = 0; i < count; i++) {
+    if (timeS[i] > 0 && Math.abs(lambda[i] - settle) > within) lastOff = timeS[i]
+  }
+  return Math.min(windowS, Math.max(lastOff, Math.min(0.5, windowS)))
+}
+
+interface Peaks {
+  lean: number
+  leanAfterS: number
+  rich: number
+  richAfterS: number
+}
+
+function findPeaks({ timeS, lambda, count }: Stretch, target: number): Peaks {
+  const peaks: Peaks = { lean: Number.NaN, leanAfterS: Number.NaN, rich: Number.NaN, richAfterS: Number.NaN }
+  for (let i = 0; i < count; i++) {
+    if (timeS[i] < 0) continue
+    const off = lambda[i] - target
+    if (off !== off) continue
+    if (!(off <= peaks.lean)) {
+      peaks.lean = off
+      peaks.leanAfterS = timeS[i]
+    }
+    if (!(off >= peaks.rich)) {
+      peaks.rich = off
+      peaks.richAfterS = timeS[i]
+    }
+  }
+  return peaks
+}
+
+/** Seconds after which λ stays inside the band of the state that it led to; NaN when it does not come back in the window. */
+function recoveredAfter(
+  { timeS, lambda, count }: Stretch,
+  target: number,
+  options: TransientOptions,
+  state: number,
+): number {
+  const now = { lambda: Number.NaN, rich: Number.NaN, lean: Number.NaN }
+  options.targets.find(now, state, Number.NaN)
+  const rich = now.rich > 0 ? now.rich : 0.05
+  const lean = now.lean > 0 ? now.lean : 0.05
+  let last = 0
+  let isOut = false
+  for (let i = 0; i < count; i++) {
+    if (timeS[i] < 0 || lambda[i] !== lambda[i]) continue
+    isOut = lambda[i] - target > lean || target - lambda[i] > rich
+    if (isOut) last = timeS[i]
+  }
+  return isOut || target !== target ? Number.NaN : last
+}
+
+function patternOf(stretch: Stretch, target: number, limits: TransientLimits): TransientPattern | null {
+  const { timeS, lambda, secondaryPct, count } = stretch
+  let leanFromS = Number.NaN
+  let lateLeanFromS = Number.NaN
+  let richS = 0
+  let secondaryS = Number.NaN
+  let known = 0
+  for (let i = 0; i < count; i++) {
+    const t = timeS[i]
+    const stepS = i > 0 ? t - timeS[i - 1] : 0
+    if (t < 0 || t > limits.laterS + 1) continue
+    if (secondaryPct[i] > limits.secondaryOpenPct && !(t >= secondaryS)) secondaryS = t
+    const off = lambda[i] - target
+    if (off !== off) continue
+    known++
+    if (off > limits.lean && t <= limits.laterS) {
+      if (!(t >= leanFromS)) leanFromS = t
+      if (t > limits.atOnceS && !(t >= lateLeanFromS)) lateLeanFromS = t
+    }
+    if (off < -limits.rich) richS += stepS
+  }
+  if (known < 3) return null
+  const isRich = richS > limits.richLastsS
+  if (leanFromS === leanFromS) {
+    const sinceSecondary = leanFromS - secondaryS
+    if (sinceSecondary > -0.05 && sinceSecondary < limits.secondaryS && secondaryS > 0.1)
+      return 'lean_at_secondary'
+    if (isRich) return 'lean_then_rich'
+    return leanFromS <= limits.atOnceS ? 'lean_at_once' : 'lean_later'
+  }
+  return isRich ? 'rich' : 'clean'
+}
+
+/** About thirty points of λ for the page that lays all openings over each other: [seconds, λ]. */
+function sparseTrace({ timeS, lambda, count }: Stretch): [number, number | null][] {
+  const trace: [number, number | null][] = []
+  let nextS = -LEAD_S
+  for (let i = 0; i < count; i++) {
+    if (timeS[i] < nextS) continue
+    trace.push([round(timeS[i]), Number.isNaN(lambda[i]) ? null : round(lambda[i])])
+    nextS = timeS[i] + 0.1
+  }
+  return trace
+}
+
+const round = (value: number) => Math.round(value * 1000) / 1000

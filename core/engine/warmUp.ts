@@ -1,0 +1,255 @@
+import type { WarmUp } from '../contract/result.ts'
+import { stateCode } from './operatingState.ts'
+import type { PointHistory } from './pointHistory.ts'
+import type { StateLimits } from './stateLimits.ts'
+import type { TargetFinder } from './targetLambda.ts'
+
+export interface WarmUpOptions {
+  readonly limits: StateLimits
+  readonly targets: TargetFinder
+  readonly thermostatC: number
+}
+
+/** Follows starts, stalls, choke and the way to the first idle by itself. */
+export interface WarmUpTracker {
+  point(history: PointHistory, n: number, dtS: number): void
+  gap(startS: number, endS: number): void
+  finish(): void
+  /** Live progress: seconds since the first fire, NaN when no start was seen. */
+  sinceFireS(): number
+  stalls(): number
+  idlesByItself(): boolean
+  /** Null when the run has no start. */
+  result(): WarmUp | null
+}
+
+/** Throttle at rest so long, speed within this share of its own mean (definition of the trade). */
+const SELF_IDLE_S = 10
+const SELF_IDLE_SHARE = 0.12
+/** Off for longer than this is a stop, not a stall, s; common practice, no source. */
+const STALL_RESTART_S = 60
+/** A stall so soon after the throttle was released died of the release, s. */
+const RELEASE_S = 3
+const BIN_C = 5
+const BINS = 32
+const FIRST_BIN_C = -30
+/** Least λ seconds of warm-up for a word on the choke. */
+const LEAST_CHOKE_S = 20
+/** Unsteady: engine speed at rest scatters by more than this share over two seconds. */
+const UNSTEADY_SHARE = 0.045
+/** Beyond the band: lean over it is early, rich under it late. */
+const CHOKE_UPPER_C = 25
+const THERMOSTAT_SHARE = 0.8
+
+export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
+  const { limits, targets } = options
+  const lambdaSum = new Float64Array(BINS)
+  const coolantSum = new Float64Array(BINS)
+  const binS = new Float64Array(BINS)
+  const offSum = new Float64Array(BINS)
+  let lastS = Number.NaN
+  let lastRunS = Number.NaN
+  let crankFromS = Number.NaN
+  let crankS = Number.NaN
+  let firstFireS = Number.NaN
+  let startCoolantC = Number.NaN
+  let hasFired = false
+  let wasOff = false
+  let offFromS = Number.NaN
+  let offWasStall = false
+  let stalls = 0
+  let diesOnRelease = 0
+  let restarts = 0
+  let restFromS = Number.NaN
+  let lastReleaseS = Number.NaN
+  // The quiet stretch under way: sums since its start, and the extremes of speed in it.
+  let idleFromS = Number.NaN
+  let idleSum = 0
+  let idleWeight = 0
+  let idleLeast = 0
+  let idleMost = 0
+  let selfIdleS = Number.NaN
+  let selfIdleC = Number.NaN
+  let to80S = Number.NaN
+  // Unevenness: scatter of speed around a slow mean while cold.
+  let slowRpm = Number.NaN
+  let unevenSum = 0
+  let unevenS = 0
+  let coldLambdaS = 0
+  let leanS = 0
+  let richLateS = 0
+  let lateS = 0
+
+  function onFire(t: number, coolantC: number): void {
+    if (crankS !== crankS && crankFromS === crankFromS) crankS = t - crankFromS
+    if (firstFireS !== firstFireS) {
+      firstFireS = t
+      startCoolantC = coolantC
+    } else restarts++
+    hasFired = true
+    idleFromS = Number.NaN
+  }
+
+  function onDeath(t: number): void {
+    hasFired = false
+    offFromS = t
+    offWasStall = t - lastReleaseS <= RELEASE_S
+    idleFromS = Number.NaN
+  }
+
+  function followIdle(t: number, rpm: number, dtS: number, coolantC: number): void {
+    if (idleFromS !== idleFromS) restartIdle(t, rpm)
+    idleSum += rpm * dtS
+    idleWeight += dtS
+    idleLeast = Math.min(idleLeast, rpm)
+    idleMost = Math.max(idleMost, rpm)
+    const mean = idleWeight > 0 ? idleSum / idleWeight : rpm
+    if (idleMost > mean * (1 + SELF_IDLE_SHARE) || idleLeast < mean * (1 - SELF_IDLE_SHARE)) {
+      restartIdle(t, rpm)
+      return
+    }
+    if (selfIdleS !== selfIdleS && t - idleFromS >= SELF_IDLE_S) {
+      selfIdleS = idleFromS - firstFireS
+      selfIdleC = coolantC
+    }
+  }
+
+  function restartIdle(t: number, rpm: number): void {
+    idleFromS = t
+    idleSum = 0
+    idleWeight = 0
+    idleLeast = rpm
+    idleMost = rpm
+  }
+
+  function followLambda(lambda: number, coolantC: number, state: number, dtS: number): void {
+    if (!(lambda < 1.6) || coolantC !== coolantC) return
+    if (state === stateCode.overrun || state === stateCode.tip_in || state === stateCode.tip_out) return
+    if (state === stateCode.power || state === stateCode.off || state === stateCode.cranking) return
+    const bin = Math.max(0, Math.min(BINS - 1, ((coolantC - FIRST_BIN_C) / BIN_C) | 0))
+    const targetState = coolantC < limits.warm_C ? stateCode.warm_up : state
+    const off = lambda - targets.lambda(targetState, coolantC)
+    lambdaSum[bin] += lambda * dtS
+    coolantSum[bin] += coolantC * dtS
+    offSum[bin] += off * dtS
+    binS[bin] += dtS
+    if (coolantC >= limits.warm_C) return
+    const band = targets.targets.warm_up
+    coldLambdaS += dtS
+    if (off > band.lean) leanS += dtS
+    if (coolantC > CHOKE_UPPER_C) {
+      lateS += dtS
+      if (off < -band.rich) richLateS += dtS
+    }
+  }
+
+  function choke(): WarmUp['choke'] {
+    if (coldLambdaS < LEAST_CHOKE_S) return 'unknown'
+    const uneven = unevenS > 5 ? Math.sqrt(unevenSum / unevenS) : 0
+    if (leanS > 0.3 * coldLambdaS && (uneven > UNSTEADY_SHARE || stalls > 0 || leanS > 0.5 * coldLambdaS))
+      return 'early'
+    if (lateS > 10 && richLateS > 0.4 * lateS && uneven < UNSTEADY_SHARE) return 'late'
+    return 'fine'
+  }
+
+  return {
+    point(history, n, dtS) {
+      const at = n & history.mask
+      const t = history.timeS[at]
+      const rpm = history.rpm[at]
+      lastS = t
+      if (rpm !== rpm) return
+      const coolantC = history.coolantC[at]
+      if (rpm < limits.off_rpm) {
+        if (hasFired) onDeath(t)
+        wasOff = true
+        crankFromS = Number.NaN
+        return
+      }
+      if (!hasFired) {
+        if (rpm <= limits.fire_rpm) {
+          if (crankFromS !== crankFromS) {
+            crankFromS = t
+            wasOff = true
+            if (offFromS === offFromS && t - offFromS < STALL_RESTART_S) {
+              stalls++
+              if (offWasStall) diesOnRelease++
+            }
+            offFromS = Number.NaN
+          }
+          return
+        }
+        // A run that begins with the engine running has no start to tell of.
+        if (wasOff) onFire(t, coolantC)
+        hasFired = true
+      }
+      if (firstFireS !== firstFireS) return
+      lastRunS = t
+      const throttle = history.throttlePct[at]
+      const isAtRest = throttle !== throttle || throttle <= limits.rest_pct + limits.rest_gap_pct
+      if (isAtRest) {
+        if (restFromS !== restFromS) {
+          restFromS = t
+          lastReleaseS = t
+        }
+        followIdle(t, rpm, dtS, coolantC)
+        if (coolantC < limits.warm_C && dtS > 0) {
+          slowRpm = slowRpm === slowRpm ? slowRpm + Math.min(1, dtS) * (rpm - slowRpm) : rpm
+          unevenSum += ((rpm - slowRpm) / slowRpm) ** 2 * dtS
+          unevenS += dtS
+        }
+      } else {
+        restFromS = Number.NaN
+        idleFromS = Number.NaN
+        slowRpm = Number.NaN
+      }
+      if (to80S !== to80S) {
+        const wanted = startCoolantC + THERMOSTAT_SHARE * (options.thermostatC - startCoolantC)
+        if (startCoolantC < options.thermostatC - 5 && coolantC >= wanted) to80S = t - firstFireS
+      }
+      const lambda = history.lambda[0][at]
+      followLambda(lambda === lambda ? lambda : history.lambda[1][at], coolantC, history.state[at], dtS)
+    },
+    gap() {
+      idleFromS = Number.NaN
+      slowRpm = Number.NaN
+    },
+    finish() {},
+    sinceFireS: () => (hasFired ? lastS - firstFireS : Number.NaN),
+    stalls: () => stalls,
+    idlesByItself: () => selfIdleS === selfIdleS,
+    result() {
+      if (firstFireS !== firstFireS) return null
+      const rows: [number, number, number][] = []
+      for (let bin = 0; bin < BINS; bin++) {
+        if (binS[bin] < 1) continue
+        const lambda = lambdaSum[bin] / binS[bin]
+        rows.push([coolantSum[bin] / binS[bin], lambda, lambda - offSum[bin] / binS[bin]])
+      }
+      return {
+        crank_s: numberOrNull(crankS),
+        stalls,
+        self_idle_s: numberOrNull(selfIdleS),
+        self_idle_coolant_C: numberOrNull(selfIdleC),
+        choke: choke(),
+        lambda_by_coolant: rows,
+        fired_s: firstFireS,
+        start_coolant_C: numberOrNull(startCoolantC),
+        start:
+          startCoolantC < 30
+            ? 'cold'
+            : startCoolantC < limits.warm_C
+              ? 'cool'
+              : startCoolantC >= limits.warm_C
+                ? 'warm'
+                : 'unknown',
+        dies_on_release: diesOnRelease > 0,
+        restarts,
+        to_80_percent_s: numberOrNull(to80S),
+        seconds: lastRunS - firstFireS,
+      }
+    },
+  }
+}
+
+const numberOrNull = (value: number) => (Number.isFinite(value) ? value : null)

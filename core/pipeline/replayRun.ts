@@ -1,0 +1,212 @@
+import type { Targets } from '../contract/car.ts'
+import type { TimedRecord } from '../contract/records.ts'
+import type { AnalysisResult, Mixture, MixtureState, RunAnalysis } from '../contract/result.ts'
+import { mixtureStates } from '../contract/result.ts'
+import type { BoardEvent, LineCounts } from '../contract/samples.ts'
+import { findHints } from '../engine/hints.ts'
+import { stateCode } from '../engine/operatingState.ts'
+import { measurePulls } from '../road/measurePulls.ts'
+import { summariseMixture } from '../tuning/mixture.ts'
+import { channelNames, channelSlots as slot } from './channels.ts'
+import type { ColumnStore } from './columnStore.ts'
+import { learnRun, type RunLessons } from './learnRun.ts'
+import { missingChannels } from './missingChannels.ts'
+import { createRowReader, defaultRowReaderOptions } from './rowReader.ts'
+import { type RunKnowledge, type RunSettings, settingsOf } from './runKnowledge.ts'
+import { createRunView, type RunView } from './runView.ts'
+
+export interface ReplayInput {
+  readonly stores: readonly ColumnStore[]
+  readonly main: ColumnStore | undefined
+  readonly known: RunKnowledge
+  readonly records: readonly TimedRecord[]
+  readonly events: readonly BoardEvent[]
+  readonly targets?: Targets
+  readonly counts?: LineCounts
+  readonly tornEnd?: boolean
+  readonly file?: string
+}
+
+/** The run's result from what is kept: learns from the whole, then runs the detectors once over it with that. */
+export function replayRun(input: ReplayInput): RunAnalysis {
+  const { known, stores, targets } = input
+  const settings = settingsOf(known, targets)
+  const main = input.main ?? emptyStore
+  const others = stores.filter((store) => store !== main)
+  const lessons = learnRun(main, others, known, settings)
+  const view = replay(input, main, others, settings, lessons)
+  const { findings } = view
+  const result: AnalysisResult = {
+    format: 'floatbowl-result 1',
+    run: describeRun(input, main, lessons),
+    channels_used: channelNames.filter((_, i) => lessons.present[i] === 1),
+    missing: missingChannels(lessons.present, known, lessons.learned),
+    integrity: integrityOf(input, stores, view),
+    trust: { untrusted_s: findings.untrustedS, hints: [] },
+    delay: {
+      a_s: lessons.delay.aS,
+      b_s_rpm_kPa: lessons.delay.bSRpmKpa,
+      events_used: lessons.delay.eventsUsed,
+      sensor_lag_s: lessons.delay.sensorLagS,
+    },
+    states: findings.spans,
+    mixture: mixtureOf(view, 1),
+    map: findings.maps[0].toMap(),
+    warm_up: view.warmUp.result(),
+    transients: findings.transients,
+    alarms: [...findings.alarms].sort((a, b) => a.start_s - b.start_s),
+    pulls: measurePulls(view.pulls.pulls, known),
+    coverage: view.coverageItems(),
+    scorecard: {
+      on_target_share: null,
+      stumbles_per_100_tip_ins: null,
+      self_idle_s: null,
+      economy: null,
+      peak_kW: null,
+      spent: null,
+    },
+  }
+  if (hasBank2(lessons.present)) {
+    result.mixture_2 = mixtureOf(view, 2)
+    result.map_2 = findings.maps[1].toMap()
+  }
+  result.trust.hints = findHints(result, findings.pieces, known, settings)
+  result.scorecard = scorecardOf(result)
+  return { result, pieces: findings.pieces, startMs: known.startMs, ...(known.car ? { car: known.car } : {}) }
+}
+
+const emptyStore: ColumnStore = {
+  source: 0,
+  first: 0,
+  end: 0,
+  dropped: 0,
+  timeS: new Float64Array(0),
+  columns: [],
+  slots: [],
+  stepBySlot: new Float64Array(channelNames.length),
+  otherChannels: new Set(),
+  outOfOrder: 0,
+  vacuumDeclared: false,
+}
+
+const hasBank2 = (present: Uint8Array) => present[slot.pump_current_2] === 1 || present[slot.lambda_2] === 1
+
+function replay(
+  { events }: ReplayInput,
+  main: ColumnStore,
+  others: readonly ColumnStore[],
+  settings: RunSettings,
+  { learned, delay, present }: RunLessons,
+): RunView {
+  const view = createRunView({
+    ...settings,
+    bankCount: hasBank2(present) ? 2 : 1,
+    hasThrottle: () => present[slot.throttle] === 1,
+    hasPressure: () => present[slot.manifold_pressure] === 1,
+    learned: () => learned,
+    law: () => delay,
+    sensorLagS: () => delay.sensorLagS,
+    keeps: true,
+  })
+  const reader = createRowReader(others, {
+    ...defaultRowReaderOptions,
+    barometerKpa: learned.barometerKpa,
+    inputs: settings.inputs,
+  })
+  const inOrder = [...events].sort((a, b) => a.timeS - b.timeS)
+  let next = 0
+  for (let i = main.first; i < main.end; i++) {
+    const t = main.timeS[i]
+    while (next < inOrder.length && inOrder[next].timeS <= t) {
+      view.event(inOrder[next].timeS, inOrder[next].code)
+      next++
+    }
+    reader.read(main, i)
+    view.row(reader.row)
+  }
+  view.finish()
+  return view
+}
+
+function mixtureOf({ findings }: RunView, bank: 1 | 2): Partial<Record<MixtureState, Mixture>> {
+  const mixture: Partial<Record<MixtureState, Mixture>> = {}
+  for (const state of mixtureStates) {
+    const spread = findings.spreads[bank - 1][stateCode[state]]
+    if (!(spread.seconds() > 0)) continue
+    const pieces = findings.pieces.filter((piece) => piece.bank === bank && piece.state === state)
+    mixture[state] = summariseMixture(bank, state, pieces, spread, 0.001)
+  }
+  return mixture
+}
+
+function describeRun(
+  { known, file }: ReplayInput,
+  main: ColumnStore,
+  { learned }: RunLessons,
+): AnalysisResult['run'] {
+  const seconds = main.end > main.first ? main.timeS[main.end - 1] - main.timeS[main.first] : 0
+  const { start, carName, title, fitted, air, marks, notes, problems, stop } = known
+  return {
+    ...(file === undefined ? {} : { file }),
+    ...(start === undefined ? {} : { start }),
+    seconds,
+    ...(carName === undefined ? {} : { car: carName }),
+    ...(title === undefined ? {} : { title }),
+    ...(fitted === undefined ? {} : { fitted }),
+    ...(air === undefined ? {} : { air }),
+    ...(stop === undefined ? {} : { stop }),
+    marks,
+    notes,
+    learned: {
+      throttle_rest_pct: numberOrNull(learned.throttleRestPct),
+      warm_idle_rpm: learned.warmIdleRpm,
+      warm_idle_from: learned.idleFrom,
+      barometer_kPa: learned.barometerKpa,
+      barometer_from: learned.barometerFrom,
+    },
+    ...(problems.length > 0 ? { problems: [...problems] } : {}),
+  }
+}
+
+const numberOrNull = (value: number) => (Number.isFinite(value) ? value : null)
+
+function integrityOf(
+  { counts, tornEnd }: ReplayInput,
+  stores: readonly ColumnStore[],
+  { findings }: RunView,
+): AnalysisResult['integrity'] {
+  const rows = stores.reduce((sum, store) => sum + store.end - store.first, 0)
+  return {
+    lines: counts?.lines ?? rows,
+    samples: counts?.samples ?? rows,
+    bad_checksum: counts?.badChecksum ?? 0,
+    missing_samples: counts?.missingSamples ?? 0,
+    gaps: findings.gaps,
+    torn_end: tornEnd ?? false,
+    unreadable: counts?.unreadable ?? 0,
+    undeclared: counts?.undeclared ?? 0,
+    restarts: counts?.restarts ?? 0,
+    out_of_order: stores.reduce((sum, store) => sum + store.outOfOrder, 0),
+  }
+}
+
+function scorecardOf(result: AnalysisResult): AnalysisResult['scorecard'] {
+  let seconds = 0
+  let inside = 0
+  for (const m of Object.values(result.mixture)) {
+    if (m.inside_share === null) continue
+    seconds += m.seconds
+    inside += m.seconds * m.inside_share
+  }
+  const tipIns = result.transients.filter(({ kind, stumble }) => kind === 'tip_in' && stumble !== null)
+  const stumbles = tipIns.filter(({ stumble }) => stumble === true).length
+  const powers = result.pulls.map(({ peak_kW }) => peak_kW).filter((kW) => kW !== null)
+  return {
+    on_target_share: seconds > 0 ? inside / seconds : null,
+    stumbles_per_100_tip_ins: tipIns.length > 0 ? (100 * stumbles) / tipIns.length : null,
+    self_idle_s: result.warm_up?.self_idle_s ?? null,
+    economy: null,
+    peak_kW: powers.length > 0 ? Math.max(...powers) : null,
+    spent: null,
+  }
+}

@@ -1,0 +1,150 @@
+import type { Air, CarProfile, Fitted, Targets } from '../contract/car.ts'
+import type { CaptureRecord, TimedRecord } from '../contract/records.ts'
+import { type AlarmLimits, alarmLimits } from '../engine/alarms.ts'
+import { type StateLimits, stateLimits } from '../engine/stateLimits.ts'
+import { createTargetFinder, type TargetFinder } from '../engine/targetLambda.ts'
+import { type Fuel, fuelInTank } from '../fuel/fuels.ts'
+import { freeAirGain } from '../sensing/freeAir.ts'
+import { planar49 } from '../sensing/planarSensors.ts'
+import { parseSenderTransfer } from '../sensing/senderTransfer.ts'
+import type { SensorCurve } from '../sensing/sensorCurve.ts'
+import { parseSensorCurve } from '../sensing/userSensor.ts'
+import { firstInputSlot, slotOf } from './channels.ts'
+import type { InputTransfer } from './rowReader.ts'
+
+/** What the records and options say of a run, with later records in place of earlier ones. */
+export interface RunKnowledge {
+  car: CarProfile | undefined
+  start: string | undefined
+  startMs: number
+  carName: string | undefined
+  title: string | undefined
+  fitted: Fitted | undefined
+  air: Air | undefined
+  stop: string | undefined
+  readonly marks: { t_s: number; label: string }[]
+  readonly notes: { t_s: number; text: string }[]
+  /** Recorded current in air by bank, mA; NaN for none. */
+  readonly freeAirMa: [number, number]
+  /** What of the car's profile could not be used, in words. */
+  readonly problems: string[]
+}
+
+export function createRunKnowledge(car: CarProfile | undefined): RunKnowledge {
+  return {
+    car,
+    start: undefined,
+    startMs: Number.NaN,
+    carName: car?.id,
+    title: undefined,
+    fitted: undefined,
+    air: undefined,
+    stop: undefined,
+    marks: [],
+    notes: [],
+    freeAirMa: [Number.NaN, Number.NaN],
+    problems: [],
+  }
+}
+
+/** Takes a record. True when it changes what the detectors work with. */
+export function takeRecord(known: RunKnowledge, { timeS, record }: TimedRecord, carWins: boolean): boolean {
+  const r = record as CaptureRecord
+  switch (r.type) {
+    case 'start':
+      known.start = r.at
+      known.startMs = Date.parse(r.at)
+      known.carName = r.car ?? known.carName
+      return false
+    case 'car':
+      if (carWins && known.car) return false
+      known.car = r.car
+      known.carName = r.car.id
+      return true
+    case 'fitted':
+      known.fitted = r.fitted
+      return false
+    case 'air': {
+      const { type: _type, ...air } = r
+      known.air = air
+      return true
+    }
+    case 'mark':
+      known.marks.push({ t_s: timeS, label: r.label })
+      return false
+    case 'note':
+      known.notes.push({ t_s: timeS, text: r.text })
+      return false
+    case 'title':
+      known.title = r.text
+      return false
+    case 'stop':
+      known.stop = r.reason ?? ''
+      return false
+    case 'free_air':
+      known.freeAirMa[r.bank - 1] = r.current_mA
+      return true
+    default:
+      return false
+  }
+}
+
+/** The detectors' settings that follow from what is known. */
+export interface RunSettings {
+  readonly limits: StateLimits
+  readonly targets: TargetFinder
+  readonly alarmLimits: AlarmLimits
+  readonly sensor: SensorCurve
+  readonly gains: [number, number]
+  readonly inputs: InputTransfer[]
+  readonly fuel: Fuel
+  readonly thermostatC: number
+}
+
+/** Gains beyond this are no aged sensor: the record was not taken in air. */
+const LEAST_GAIN = 0.7
+const MOST_GAIN = 1.3
+/** Common thermostat of an older car, °C; reference pack, warm-up set: 82 to 92. */
+const USUAL_THERMOSTAT_C = 85
+
+export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined): RunSettings {
+  const { car } = known
+  known.problems.length = 0
+  const attempt = <T>(make: () => T, fallback: T): T => {
+    try {
+      return make()
+    } catch (error) {
+      // A profile is the owner's own text: what cannot be used is said in the result, and the rest of the run is still read.
+      known.problems.push(error instanceof Error ? error.message : String(error))
+      return fallback
+    }
+  }
+  const limits = stateLimits(car?.state_limits)
+  const sensor = attempt(() => parseSensorCurve(car?.sensor?.curve), planar49)
+  const gainOf = (recordedMa: number) => {
+    const gain = freeAirGain(recordedMa, sensor)
+    if (gain >= LEAST_GAIN && gain <= MOST_GAIN) return gain
+    if (recordedMa === recordedMa)
+      known.problems.push(`free-air current ${recordedMa} mA is no sensor in air; not used`)
+    return 1
+  }
+  const inputs: InputTransfer[] = []
+  for (const [name, entry] of Object.entries(car?.inputs ?? {})) {
+    const { channel, transfer } = (entry ?? {}) as { channel?: unknown; transfer?: unknown }
+    const inputSlot = slotOf(name)
+    const channelSlot = typeof channel === 'string' ? slotOf(channel) : -1
+    if (inputSlot < firstInputSlot || channelSlot < 0) continue
+    const convert = attempt(() => parseSenderTransfer(transfer), undefined)
+    if (convert) inputs.push({ inputSlot, channelSlot, convert })
+  }
+  return {
+    limits,
+    targets: createTargetFinder({ ...car?.targets, ...ownTargets }, limits.warm_C),
+    alarmLimits: alarmLimits(car?.limits),
+    sensor,
+    gains: [gainOf(known.freeAirMa[0]), gainOf(known.freeAirMa[1])],
+    inputs,
+    fuel: attempt(() => fuelInTank(car?.fuel), fuelInTank()),
+    thermostatC: car?.engine?.thermostat_C ?? USUAL_THERMOSTAT_C,
+  }
+}

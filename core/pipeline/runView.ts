@@ -1,0 +1,352 @@
+import type { AlarmEntry, CoverageItem, StateSpan, SteadyPiece, Transient } from '../contract/result.ts'
+import { type AlarmInput, type AlarmLimits, type Alarms, createAlarms } from '../engine/alarms.ts'
+import { type Coverage, createCoverage } from '../engine/coverage.ts'
+import { createEngineTrack, type EngineTrack, type TrackInput } from '../engine/engineTrack.ts'
+import type { DelayLaw } from '../engine/lambdaLayer.ts'
+import {
+  createLambdaStage,
+  defaultLambdaStageOptions,
+  type LambdaStage,
+  trust,
+} from '../engine/lambdaStage.ts'
+import type { CarLearner, LearnedCar } from '../engine/learnedCar.ts'
+import { stateCode, stateNames } from '../engine/operatingState.ts'
+import { flowFigure, type PointHistory } from '../engine/pointHistory.ts'
+import type { StateLimits } from '../engine/stateLimits.ts'
+import type { TargetFinder, TargetNow } from '../engine/targetLambda.ts'
+import { defaultTransientLimits } from '../engine/transientMeasures.ts'
+import { createWarmUp, type WarmUpTracker } from '../engine/warmUp.ts'
+import { createPullFinder, type PullFinder } from '../road/pulls.ts'
+import type { SensorCurve } from '../sensing/sensorCurve.ts'
+import { createLambdaSpread, type LambdaSpread } from '../tuning/mixture.ts'
+import { createMapSums, type MapSums } from '../tuning/mixtureMap.ts'
+import { createSteadyCollector, defaultSteadyEdges, type SteadyCollector } from '../tuning/steadyPieces.ts'
+import { channelSlots as slot } from './channels.ts'
+import type { Row } from './rowReader.ts'
+
+/** Everything a pass over the rows needs to know beforehand. */
+export interface RunViewOptions {
+  readonly limits: StateLimits
+  readonly targets: TargetFinder
+  readonly alarmLimits: AlarmLimits
+  readonly sensor: SensorCurve
+  readonly gains: readonly [number, number]
+  readonly bankCount: 1 | 2
+  readonly hasThrottle: () => boolean
+  readonly hasPressure: () => boolean
+  readonly learned: () => LearnedCar
+  readonly learner?: CarLearner
+  readonly law: () => DelayLaw
+  readonly sensorLagS: () => number
+  readonly thermostatC: number
+  /** False for the live view: nothing is collected that grows with the run. */
+  readonly keeps: boolean
+}
+
+/** What a pass over the whole run found. */
+export interface RunFindings {
+  readonly spans: StateSpan[]
+  readonly transients: Transient[]
+  readonly alarms: AlarmEntry[]
+  readonly pieces: SteadyPiece[]
+  readonly gaps: { start_s: number; end_s: number }[]
+  /** Seconds without a usable λ, by reason. */
+  readonly untrustedS: { warming: number; fault: number; overrun: number; delay_edge: number; gap: number }
+  /** By state code and bank. */
+  readonly spreads: [LambdaSpread[], LambdaSpread[]]
+  readonly maps: [MapSums, MapSums]
+}
+
+/** One pass over rows: live, it runs along; for a result, it runs again over what was kept, with what the run taught. */
+export interface RunView {
+  readonly track: EngineTrack
+  readonly stages: readonly [LambdaStage, LambdaStage]
+  readonly alarms: Alarms
+  readonly warmUp: WarmUpTracker
+  readonly coverage: Coverage
+  readonly pulls: PullFinder
+  readonly steady: SteadyCollector
+  readonly findings: RunFindings
+  /** Time of the newest row; and of the newest trusted λ by bank. */
+  readonly newestS: () => number
+  readonly newestLambda: readonly [Float64Array, Float64Array]
+  /** Candidate state now, with a fast move under way counted. */
+  stateNow(): number
+  coverageItems(): CoverageItem[]
+  row(row: Row): void
+  event(timeS: number, code: string): void
+  advance(timeS: number): void
+  finish(): void
+}
+
+export function createRunView(options: RunViewOptions): RunView {
+  const { limits, targets, keeps, bankCount } = options
+  const findings: RunFindings = {
+    spans: [],
+    transients: [],
+    alarms: [],
+    pieces: [],
+    gaps: [],
+    untrustedS: { warming: 0, fault: 0, overrun: 0, delay_edge: 0, gap: 0 },
+    spreads: [stateNames.map(createLambdaSpread), stateNames.map(createLambdaSpread)],
+    maps: [createMapSums(loadChannel()), createMapSums(loadChannel())],
+  }
+  function loadChannel() {
+    return options.hasPressure() ? 'manifold_pressure' : options.hasThrottle() ? 'throttle' : 'none'
+  }
+  const coverage = createCoverage()
+  const warmUp = createWarmUp({ limits, targets, thermostatC: options.thermostatC })
+  const pulls = createPullFinder({ keeps, onPull: coverage.pull, hasThrottle: options.hasThrottle })
+  const target: TargetNow = { lambda: Number.NaN, rich: Number.NaN, lean: Number.NaN }
+
+  const steady = createSteadyCollector({
+    limits,
+    targets,
+    hasThrottle: options.hasThrottle,
+    hasPressure: options.hasPressure,
+    bankCount,
+    ...defaultSteadyEdges,
+    onPiece(piece) {
+      if (keeps) findings.pieces.push(piece)
+    },
+    onSteady(history, n, bank, dtS, targetLambda) {
+      const at = n & history.mask
+      const state = history.state[at]
+      if (bank === 0) coverage.steady(state, history.rpm[at], history.roadSpeedMs[at], dtS)
+      if (!keeps) return
+      const lambda = history.lambda[bank][at]
+      targets.find(target, state, history.coolantC[at])
+      findings.spreads[bank][state].add(lambda, dtS, target.lambda, target.rich, target.lean)
+      findings.maps[bank].add(
+        history.rpm[at],
+        history.load[at],
+        history.throttlePct[at],
+        lambda,
+        targetLambda,
+        dtS,
+      )
+    },
+    onEdge(dtS) {
+      findings.untrustedS.delay_edge += dtS
+    },
+  })
+
+  let spanState = -1
+  let spanStartS = Number.NaN
+  let settledS = Number.NaN
+
+  function closeSpan(endS: number): void {
+    if (spanState >= 0 && endS > spanStartS && keeps) {
+      findings.spans.push({ state: stateNames[spanState], start_s: spanStartS, end_s: endS })
+    }
+    spanState = -1
+  }
+
+  function onSettled(history: PointHistory, n: number): void {
+    const at = n & history.mask
+    const t = history.timeS[at]
+    const state = history.state[at]
+    const dtS = history.afterGap[at] === 1 || !(t > settledS) ? 0 : t - settledS
+    settledS = t
+    if (state !== spanState) {
+      closeSpan(t)
+      spanState = state
+      spanStartS = t
+    }
+    countTrust(state, history.reason[0][at], dtS)
+    coverage.state(state, dtS)
+    warmUp.point(history, n, dtS)
+    pulls.point(history, n)
+    steady.point(history, n)
+  }
+
+  function countTrust(state: number, reason: number, dtS: number): void {
+    const { untrustedS } = findings
+    if (reason === trust.warming) untrustedS.warming += dtS
+    else if (reason === trust.fault) untrustedS.fault += dtS
+    else if (state === stateCode.overrun) untrustedS.overrun += dtS
+    else if (reason === trust.gap) untrustedS.gap += dtS
+  }
+
+  const track = createEngineTrack({
+    limits,
+    bankCount,
+    learned: options.learned,
+    learner: options.learner,
+    law: options.law,
+    hasThrottle: options.hasThrottle,
+    hasPressure: options.hasPressure,
+    transients: {
+      targets,
+      settleLambda: limits.settle_lambda,
+      limits: defaultTransientLimits,
+      sensorLagS: options.sensorLagS,
+    },
+    onSettled,
+    onTransient(transient) {
+      coverage.transient(transient)
+      if (keeps) findings.transients.push(transient)
+    },
+    onGap(startS, endS) {
+      closeSpan(startS)
+      steady.gap()
+      pulls.gap()
+      warmUp.gap(startS, endS)
+      findings.untrustedS.gap += endS - startS
+      if (keeps) findings.gaps.push({ start_s: startS, end_s: endS })
+    },
+  })
+
+  const stage = (bank: 1 | 2) =>
+    createLambdaStage({
+      ...defaultLambdaStageOptions,
+      bank,
+      sensor: options.sensor,
+      gain: options.gains[bank - 1],
+    })
+  const stages: [LambdaStage, LambdaStage] = [stage(1), stage(2)]
+  // Newest trusted λ and its time, by bank.
+  const newestLambda: [Float64Array, Float64Array] = [
+    new Float64Array([Number.NaN, Number.NaN]),
+    new Float64Array([Number.NaN, Number.NaN]),
+  ]
+  const alarms = createAlarms(options.alarmLimits, targets, (entry) => {
+    if (keeps) findings.alarms.push(entry)
+  })
+  const alarmInput: AlarmInput = {
+    timeS: Number.NaN,
+    state: stateCode.off,
+    isSettled: false,
+    lambda: Number.NaN,
+    hasNewLambda: false,
+    isSensorFault: false,
+    rpm: Number.NaN,
+    exhaustC: Number.NaN,
+    coolantC: Number.NaN,
+    oilKpa: Number.NaN,
+    fuelKpa: Number.NaN,
+    barometerKpa: Number.NaN,
+    supplyV: Number.NaN,
+  }
+  const input: TrackInput = {
+    timeS: Number.NaN,
+    rpm: Number.NaN,
+    throttlePct: Number.NaN,
+    mapKpa: Number.NaN,
+    barometerKpa: Number.NaN,
+    coolantC: Number.NaN,
+    intakeAirC: Number.NaN,
+    roadSpeedMs: Number.NaN,
+    secondaryPct: Number.NaN,
+    exhaustC: Number.NaN,
+  }
+  let newestS = Number.NaN
+
+  function readLambda(row: Row, bank: 0 | 1): void {
+    const { value, fresh, timeS } = row
+    const shift = bank === 0 ? 0 : slot.pump_current_2 - slot.pump_current
+    const s = stages[bank]
+    const hasPump = fresh[slot.pump_current + shift] === 1
+    const hasLambda = fresh[slot.lambda + shift] === 1
+    s.step(
+      timeS,
+      value[slot.pump_current + shift],
+      hasPump,
+      value[slot.cell_resistance + shift],
+      value[slot.heater_duty + shift],
+      value[slot.lambda + shift],
+      hasLambda,
+      value[slot.supply],
+    )
+    if (hasPump || hasLambda || s.reason !== trust.ok) track.addLambda(bank, timeS, s.lambda, s.reason)
+    const newest = newestLambda[bank]
+    if (s.lambda === s.lambda) {
+      newest[0] = s.lambda
+      newest[1] = timeS
+    } else if (s.reason !== trust.ok) newest[0] = Number.NaN
+  }
+
+  function stepAlarms(row: Row): void {
+    const { value, timeS } = row
+    const { machine, point } = track
+    const flow = flowFigure(point.rpm, point.mapKpa, point.throttlePct, point.barometerKpa)
+    const law = options.law()
+    const delayS = law.aS + law.bSRpmKpa / flow
+    const one = newestLambda[0][0]
+    const two = bankCount === 2 ? newestLambda[1][0] : Number.NaN
+    const move = track.openMove()
+    alarmInput.timeS = timeS
+    alarmInput.state = machine.candidate
+    // In the power state the leaner bank rules; elsewhere one reading does.
+    alarmInput.lambda = one === one ? (two > one ? two : one) : two
+    alarmInput.isSettled =
+      timeS - machine.candidateSinceS > delayS &&
+      (machine.candidate === stateCode.power || move === undefined || timeS - move.endS > 1.5)
+    alarmInput.hasNewLambda = stages[0].lambda === stages[0].lambda || stages[1].lambda === stages[1].lambda
+    alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
+    alarmInput.rpm = value[slot.engine_speed]
+    const hot = value[slot.exhaust_temperature]
+    const hot2 = value[slot.exhaust_temperature_2]
+    alarmInput.exhaustC = hot2 > hot || hot !== hot ? hot2 : hot
+    alarmInput.coolantC = value[slot.coolant]
+    alarmInput.oilKpa = value[slot.oil_pressure]
+    alarmInput.fuelKpa = value[slot.fuel_pressure]
+    alarmInput.barometerKpa = point.barometerKpa > 0 ? point.barometerKpa : options.learned().barometerKpa
+    alarmInput.supplyV = value[slot.supply]
+    alarms.step(alarmInput)
+  }
+
+  return {
+    track,
+    stages,
+    alarms,
+    warmUp,
+    coverage,
+    pulls,
+    steady,
+    findings,
+    newestS: () => newestS,
+    newestLambda,
+    stateNow() {
+      const move = track.openMove()
+      if (move && newestS - move.endS < 0.5)
+        return move.kind === 'tip_in' ? stateCode.tip_in : stateCode.tip_out
+      return track.machine.candidate
+    },
+    coverageItems: coverage.items,
+    row(row) {
+      const { value, timeS } = row
+      newestS = timeS
+      input.timeS = timeS
+      input.rpm = value[slot.engine_speed]
+      input.throttlePct = value[slot.throttle]
+      input.mapKpa = value[slot.manifold_pressure]
+      input.barometerKpa = value[slot.barometer]
+      input.coolantC = value[slot.coolant]
+      input.intakeAirC = value[slot.intake_air]
+      input.roadSpeedMs = value[slot.road_speed]
+      input.secondaryPct = value[slot.secondary]
+      input.exhaustC = value[slot.exhaust_temperature]
+      track.push(input)
+      readLambda(row, 0)
+      if (bankCount === 2) readLambda(row, 1)
+      track.settle()
+      stepAlarms(row)
+    },
+    event(timeS, code) {
+      if (code.endsWith('_2')) stages[1].event(timeS, code.slice(0, -2))
+      else stages[0].event(timeS, code)
+      // The supply feeds both.
+      if (code === 'supply_low') stages[1].event(timeS, code)
+    },
+    advance: alarms.advance,
+    finish() {
+      track.finish()
+      closeSpan(settledS)
+      steady.finish()
+      pulls.gap()
+      warmUp.finish()
+      alarms.finish(newestS)
+    },
+  }
+}
