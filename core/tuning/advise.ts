@@ -39,8 +39,8 @@ export interface AdviseOptions {
 
 /** Values used where `AdviseOptions` names none. */
 export const defaultAdviseOptions = Object.freeze({
-  repeatabilityShare: 0.0035,
-  airExponentSd: 0.04,
+  repeatabilityShare: 0.003,
+  airExponentSd: 0.03,
   modelShare: 0.12,
 })
 
@@ -94,7 +94,13 @@ export function advise(
 
   const isBarred = barredSets(observed, known)
   const choices = choicesOf(newest.fitted, parts.box, model, step !== undefined)
-  const plan = planChanges(model, known, choices, isBarred)
+  const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
+  let plan = planChanges(model, known, choices, isBarred)
+  if (plan.changed.length === 0 && [...known.keys()].some(isOut)) {
+    // A state is out and no change seems worth its trouble: then even a small gain beats standing still.
+    const wasDriven = (fitted: Fitted) => observed.some((entry) => isSameFitted(entry.fitted, fitted))
+    plan = planChanges(model, known, choices, wasDriven, 0.3)
+  }
   const changes: Change[] = []
   let fitted = newest.fitted
   for (const [index, part] of plan.changed.entries()) {
@@ -133,9 +139,8 @@ export function advise(
     else changes.push({ ...pumpChange, later: true })
   }
   const missing = findMissingSizes(model, known, choices, plan, parts.box)
-  const off = [...known].filter(
-    ([state]) => states[state].verdict === 'rich' || states[state].verdict === 'lean',
-  )
+  // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
+  const off = [...known].filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1)
   const stuck = changes.length === 0 ? off.filter(([state]) => canMove(model, choices, state)) : []
   const isUseful = (change: Change | undefined) => change !== undefined && !change.later
   const next = isUseful(changes[0]) ? changes[0] : null
@@ -238,13 +243,19 @@ function measuredCost(entry: ObservedRun, bands: ReadonlyMap<AdviceState, Band>)
   return cost
 }
 
+/** How much better, in chance and half widths of a band, an earlier set must have measured to be fitted again. Chosen here. */
+const WORTH_GOING_BACK = 0.7
+
 /** Sets of parts that were driven and found no better than today's: they are not proposed again. */
 function barredSets(observed: readonly ObservedRun[], bands: ReadonlyMap<AdviceState, Band>) {
   const newest = observed[observed.length - 1]
   const now = measuredCost(newest, bands)
   const worse = observed
     .slice(0, -1)
-    .filter((entry) => !isSameFitted(entry.fitted, newest.fitted) && measuredCost(entry, bands) > now - 0.3)
+    .filter(
+      (entry) =>
+        !isSameFitted(entry.fitted, newest.fitted) && measuredCost(entry, bands) > now - WORTH_GOING_BACK,
+    )
   return (fitted: Fitted) =>
     worse.some((entry) => isSameFitted(entry.fitted, fitted) && isSameFitted(fitted, entry.fitted))
 }
@@ -281,6 +292,13 @@ function describeStates(
     }
   }
   return states
+}
+
+/** Distance of a state's estimate outside its band, in standard deviations; 0 inside. */
+function distanceOut(model: ResponseModel, state: AdviceState, band: Band): number {
+  const now = model.forecast(state, model.base)
+  if (!now) return 0
+  return Math.max(0, now.mean - band.high, band.low - now.mean) / now.sd
 }
 
 /** Steady seconds of a state over the runs with today's parts. */

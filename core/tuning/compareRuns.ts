@@ -6,7 +6,7 @@ import { differenceMap } from './differenceMap.ts'
 import { normalQuantile, studentQuantile, studentTail } from './distributions.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
-import { findStateLevels, type StateLevels } from './stateLevels.ts'
+import { findStateLevels, type StateLevels, varianceOfMix } from './stateLevels.ts'
 
 export interface CompareOptions {
   /** The car: home air, metering. Default: as run B carries it, else run A. */
@@ -32,18 +32,22 @@ export type CompareSettings = Required<Omit<CompareOptions, 'car' | 'referenceAi
 
 /** Values used where `CompareOptions` names none. */
 export const defaultCompareOptions: Readonly<CompareSettings> = Object.freeze({
-  repeatabilityShare: 0.0035,
-  airExponentSd: 0.04,
-  falseAlarmShare: 0.05,
+  repeatabilityShare: 0.003,
+  airExponentSd: 0.03,
+  falseAlarmShare: 0.04,
   leastSeconds: 5,
   widestShare: 0.06,
 })
+
+/** Most swaps move several states the same way, so the common shift gets the larger part of the false alarms allowed. Chosen here. */
+const SHARE_FOR_COMMON_SHIFT = 0.6
 
 /** Weather in which nothing is known of the air: 9 °C and 2 kPa about the middle, as a share of density. Common practice, no source. */
 const UNKNOWN_AIR_SD = Math.hypot(9 / 293, 2 / 100)
 
 interface StateDifference {
   state: MixtureState
+  level: StateLevels
   /** B − A in log λ. */
   difference: number
   samplingSe: number
@@ -56,7 +60,7 @@ interface StateDifference {
  * Is run B different from run A: per state B − A in λ at reference air with a 95 % interval, and one verdict. Runs are matched
  * by state and map cell. The interval accounts for correlation and drift within the runs and for day-to-day repeatability.
  *
- * One decision is taken for all states together (a common shift, or any one state, each at half of `falseAlarmShare`): a state is
+ * One decision is taken for all states together (a common shift, or any one state, sharing `falseAlarmShare`): a state is
  * called richer or leaner only if that decision finds a difference and the state's own 95 % interval leaves zero out. So many
  * states do not make many false alarms. Throws `RangeError` if a run is no analysis.
  */
@@ -126,6 +130,7 @@ function judge(level: StateLevels, daySd: number, settings: CompareSettings): St
   if (!(studentQuantile(0.975, usable) * se <= settings.widestShare)) return undefined
   return {
     state: level.state,
+    level,
     difference,
     samplingSe,
     se,
@@ -136,25 +141,35 @@ function judge(level: StateLevels, daySd: number, settings: CompareSettings): St
 
 function decide(judged: readonly StateDifference[], daySd: number, falseAlarmShare: number): boolean {
   if (judged.length === 0) return false
-  const half = falseAlarmShare / 2
-  const each = 1 - (1 - half) ** (1 / judged.length)
+  const forOne = falseAlarmShare * (1 - SHARE_FOR_COMMON_SHIFT)
+  const each = 1 - (1 - forOne) ** (1 / judged.length)
   if (judged.some((entry) => entry.tail < each)) return true
   const shift = commonShift(judged, daySd)
-  return Math.abs(shift.difference) > -normalQuantile(half / 2) * shift.se
+  return (
+    Math.abs(shift.difference) > -normalQuantile((falseAlarmShare * SHARE_FOR_COMMON_SHIFT) / 2) * shift.se
+  )
 }
 
 /** Best estimate of one shift common to all states: the day's part is the same for all and does not average out. */
 function commonShift(judged: readonly StateDifference[], daySd: number): { difference: number; se: number } {
   let weight = 0
   let sum = 0
+  const shares: number[] = []
   for (const entry of judged) {
     // Few pieces: Student's interval is wider than the normal one, and so is this entry's share of the doubt.
     const se = (entry.samplingSe * studentQuantile(0.975, Math.max(4, entry.freedom))) / 1.96
     const w = 1 / Math.max(se, 1e-4) ** 2
+    shares.push(w)
     weight += w
     sum += w * entry.difference
   }
-  return { difference: sum / weight, se: Math.hypot(Math.sqrt(1 / weight), daySd) }
+  const mixed = varianceOfMix(
+    judged.map((entry) => entry.level),
+    shares.map((w) => w / weight),
+    0,
+    1,
+  )
+  return { difference: sum / weight, se: Math.hypot(Math.sqrt(Math.max(1 / weight, mixed)), daySd) }
 }
 
 function describe(level: StateLevels, found: StateDifference | undefined, isDifferent: boolean) {

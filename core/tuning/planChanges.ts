@@ -80,13 +80,14 @@ function penaltyOf(name: string, part: Part): number {
 /**
  * The best set of sizes for all parts together: one part feeds several states, so a size chosen for one alone is put right twice.
  * Improves by changing one or two parts at a time until nothing gains more than its penalty. `isBarred` leaves out sets that were
- * tried and found no better.
+ * tried and found no better; `penaltyScale` below 1 makes it try harder.
  */
 export function planChanges(
   model: ResponseModel,
   bands: ReadonlyMap<AdviceState, Band>,
   choices: Choices,
   isBarred: (fitted: Fitted) => boolean = () => false,
+  penaltyScale = 1,
 ): Plan {
   const base = model.base
   const names = [...choices.keys()]
@@ -96,7 +97,8 @@ export function planChanges(
     const before = known.get(key)
     if (before !== undefined) return before
     let sum = costOf(model, bands, fitted)
-    for (const name of names) if (fitted[name] !== base[name]) sum += penaltyOf(name, fitted[name])
+    for (const name of names)
+      if (fitted[name] !== base[name]) sum += penaltyScale * penaltyOf(name, fitted[name])
     if (isBarred(fitted)) sum = Number.POSITIVE_INFINITY
     known.set(key, sum)
     return sum
@@ -143,7 +145,7 @@ export function orderOf(part: string): number {
   return circuit && circuitNames.includes(circuit) ? order.indexOf(circuit) : order.length
 }
 
-/** Chance-weighted distance by which a step alone would leave power lean, in half widths of its band; 0 without power evidence. */
+/** Chance-weighted distance by which a step alone would make power leaner beyond its band than it is, in half widths; 0 without power evidence. */
 export function leanRiskOf(
   model: ResponseModel,
   bands: ReadonlyMap<AdviceState, Band>,
@@ -151,7 +153,9 @@ export function leanRiskOf(
 ): number {
   const band = bands.get('power')
   const forecast = model.forecast('power', fitted)
-  return band && forecast ? leanExcess(forecast, band) : 0
+  const now = model.forecast('power', model.base)
+  if (!band || !forecast || !now || forecast.mean - now.mean < FELT_SHIFT) return 0
+  return Math.max(0, leanExcess(forecast, band) - leanExcess(now, band))
 }
 
 /**
@@ -167,14 +171,13 @@ export function safestSize(
   isBarred: (fitted: Fitted) => boolean,
 ): { part: Part; isSafer: boolean } {
   const planned = plan.fitted[part]
-  const riskNow = leanRiskOf(model, bands, model.base)
   let best = planned
   let bestCost = Number.POSITIVE_INFINITY
   for (const size of choices.get(part)!) {
     if (size === model.base[part]) continue
     const alone = { ...model.base, [part]: size }
     if (isBarred(alone) && size !== planned) continue
-    const risk = Math.max(0, leanRiskOf(model, bands, alone) - riskNow)
+    const risk = leanRiskOf(model, bands, alone)
     const cost = costOf(model, bands, { ...plan.fitted, [part]: size }) + SAFE_WEIGHT * Math.min(risk, 3)
     if (cost < bestCost - 1e-9) {
       best = size
@@ -183,6 +186,9 @@ export function safestSize(
   }
   return { part: best, isSafer: best !== planned }
 }
+
+/** Shift of log λ in power below which a step is not held to move it. */
+const FELT_SHIFT = 0.005
 
 /** Weight of a lean moment between two steps against the final result: it lasts one gentle drive. Chosen here. */
 const SAFE_WEIGHT = 0.25

@@ -31,11 +31,41 @@ export interface StateLevels {
   readonly visits: number[]
   /** Difference of two runs' log λ from matched cells, with its standard error and degrees of freedom. */
   contrast(from: number, to: number): { difference: number; se: number; freedom: number }
+  /** Weight of each piece in that difference, times the state's spread: for sums over states, which share one wander in time. */
+  contrastWeights(from: number, to: number): WeightedPiece[]
+  readonly correlation: Correlation
 }
 
-/** Width of the cells within which pieces count as driven alike. Chosen here: fine enough for a straight line inside. */
-const CELL_RPM = 500
-const CELL_LOAD = 0.1
+export interface WeightedPiece {
+  series: number
+  timeS: number
+  weight: number
+}
+
+/**
+ * Variance of a weighted sum of several states' differences. States interleave in traffic, and the slow wander of one is that of
+ * the next: so their errors do not average out as independent ones would.
+ */
+export function varianceOfMix(
+  levels: readonly StateLevels[],
+  shares: readonly number[],
+  from: number,
+  to: number,
+): number {
+  const pieces = levels.flatMap((level, i) =>
+    level.contrastWeights(from, to).map((piece) => ({ ...piece, weight: piece.weight * shares[i] })),
+  )
+  pieces.sort((a, b) => a.series - b.series || a.timeS - b.timeS)
+  return varianceOfSum(
+    levels[0].correlation,
+    pieces,
+    pieces.map((piece) => piece.weight),
+  )
+}
+
+/** Cells within which pieces count as driven alike: load finely, since enrichment opens within a few hundredths of it. Chosen here. */
+const CELL_RPM = 750
+const CELL_LOAD = 0.04
 /** Spread of the cells' λ about the state's mean, as a share: how far a carburettor's curve wanders. Common practice, no source. */
 const CELL_SPREAD = 0.03
 /** Spread of a straight line across one cell's width, as a share of λ. Common practice, no source. */
@@ -308,6 +338,14 @@ function levelsOf(
         freedom: Math.max(4, independent + 2),
       }
     },
+    contrastWeights(from, to) {
+      const contrast = new Float64Array(fit.columns)
+      contrast[to] = 1
+      contrast[from] = -1
+      const weights = fit.weightsOf(contrast)
+      return rows.map((row, i) => ({ series: row.series, timeS: row.timeS, weight: weights[i] * spread }))
+    },
+    correlation,
   }
 }
 
