@@ -45,11 +45,11 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
     worst: Number.NaN,
     step(timeS, isBad, isGood, value) {
       if (isBad) {
-        if (badSinceS !== badSinceS) {
+        if (Number.isNaN(badSinceS)) {
           badSinceS = timeS
           worst = value
         }
-        if (value === value && isWorse(value, worst)) worst = value
+        if (!Number.isNaN(value) && isWorse(value, worst)) worst = value
       } else if (!alarm.isOn) badSinceS = Number.NaN
       if (!alarm.isOn) {
         // A hair of time makes up for the rounding of sample times.
@@ -61,7 +61,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       }
       if (isBad) alarm.worst = worst
       if (!isGood) goodSinceS = Number.NaN
-      else if (goodSinceS !== goodSinceS) goodSinceS = timeS
+      else if (Number.isNaN(goodSinceS)) goodSinceS = timeS
       if (timeS - goodSinceS >= offDelayS - 1e-6) turnOff(goodSinceS)
     },
     stop(timeS) {

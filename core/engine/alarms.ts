@@ -158,14 +158,14 @@ export function createAlarms(
 
   function stepMixture(input: AlarmInput): void {
     const { timeS, lambda, state, isSettled } = input
-    const isTrusted = lambda === lambda
+    const isTrusted = !Number.isNaN(lambda)
     const inPower = isTrusted && isSettled && state === stateCode.power
     const inCruise = isTrusted && isSettled && state === stateCode.cruise
     if (input.hasNewLambda || !isTrusted) {
       const stepS = timeS - lastLambdaS
       const share = stepS > 0 && stepS < 1 ? Math.min(1, stepS / SLOW_LAMBDA_S) : 1
       slowLambda =
-        slowLambda === slowLambda && isTrusted ? slowLambda + share * (lambda - slowLambda) : lambda
+        !Number.isNaN(slowLambda) && isTrusted ? slowLambda + share * (lambda - slowLambda) : lambda
       lastLambdaS = timeS
     }
     over(leanUnderLoad, timeS, lambda, leanLimit, dead, inPower)
@@ -194,12 +194,12 @@ export function createAlarms(
     },
     advance(timeS) {
       if (timeS - lastS >= limits.silence_s) silentFromS = lastS
-      if (silentFromS !== silentFromS) return
+      if (Number.isNaN(silentFromS)) return
       for (const alarm of all) alarm.stop(lastS)
     },
     active() {
       const list: LiveAlarm[] = []
-      if (silentFromS === silentFromS) {
+      if (!Number.isNaN(silentFromS)) {
         list.push({
           code: 'no_samples',
           priority: 'caution',

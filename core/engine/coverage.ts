@@ -43,9 +43,9 @@ export function createCoverage(): Coverage {
     steady(state, rpm, roadSpeedMs, dtS) {
       if (state === stateCode.idle) idleS += dtS
       if (state !== stateCode.cruise) return
-      if (roadSpeedMs === roadSpeedMs)
+      if (!Number.isNaN(roadSpeedMs))
         byRoad[Math.min(BINS - 1, Math.max(0, (roadSpeedMs / SPEED_BIN_MS) | 0))] += dtS
-      else if (rpm === rpm) byEngine[Math.min(BINS - 1, (rpm / SPEED_BIN_RPM) | 0)] += dtS
+      else if (!Number.isNaN(rpm)) byEngine[Math.min(BINS - 1, (rpm / SPEED_BIN_RPM) | 0)] += dtS
     },
     transient({ kind, from_state }) {
       if (kind !== 'tip_in') return

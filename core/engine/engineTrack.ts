@@ -210,7 +210,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
       const stepS = next.timeS - lastS
       if (stepS > GAP_S && stepS > GAP_PERIODS * periodS) breakOff(next.timeS)
       else if (stepS > 0)
-        periodS = periodS === periodS ? periodS + 0.02 * (Math.min(stepS, 4 * periodS) - periodS) : stepS
+        periodS = !Number.isNaN(periodS) ? periodS + 0.02 * (Math.min(stepS, 4 * periodS) - periodS) : stepS
       input = next
       lastS = next.timeS
       conditioner.push(next.timeS, next.rpm, next.throttlePct, next.mapKpa)
@@ -221,7 +221,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
       settle()
     },
     finish() {
-      if (lastS === lastS) breakOff(lastS)
+      if (!Number.isNaN(lastS)) breakOff(lastS)
     },
   }
 }

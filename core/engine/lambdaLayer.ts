@@ -83,14 +83,14 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
     const leftS = t[i]
     if (leftS > at) return
     const leftLambda = lambdas[bank][i]
-    if (leftLambda !== leftLambda) {
+    if (Number.isNaN(leftLambda)) {
       history.reason[bank][place] = at - leftS > bridgeS ? trust.gap : reasons[bank][i]
       return
     }
     if (cursor + 1 < ends[bank]) {
       const k = (cursor + 1) & MASK
       const rightLambda = lambdas[bank][k]
-      if (rightLambda === rightLambda && t[k] - leftS <= bridgeS) {
+      if (!Number.isNaN(rightLambda) && t[k] - leftS <= bridgeS) {
         history.lambda[bank][place] =
           leftLambda + ((rightLambda - leftLambda) * (at - leftS)) / (t[k] - leftS)
         history.reason[bank][place] = trust.ok
@@ -125,7 +125,7 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
     finish() {
       while (layer.next < history.end) {
         const arrival = arrivalOf(layer.next)
-        place(arrival === arrival ? arrival : Number.POSITIVE_INFINITY)
+        place(!Number.isNaN(arrival) ? arrival : Number.POSITIVE_INFINITY)
       }
       ahead = history.end
       lastArrivalS = Number.NEGATIVE_INFINITY
@@ -133,7 +133,7 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
   }
 
   function place(arrival: number): void {
-    const at = arrival > lastArrivalS ? arrival : lastArrivalS
+    const at = Math.max(arrival, lastArrivalS)
     if (at < Number.POSITIVE_INFINITY) lastArrivalS = at
     arrivalS[layer.next & mask] = at
     for (let bank = 0; bank < bankCount; bank++) lay(bank, layer.next, at)

@@ -117,7 +117,7 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       const dtS = timeS - lastS
       lastS = timeS
       if (!(dtS > 0 && dtS < 1)) return
-      if (throttlePct === throttlePct) {
+      if (!Number.isNaN(throttlePct)) {
         const bin = ((throttlePct - THROTTLE_LEAST_PCT) * THROTTLE_BINS_PER_PCT) | 0
         if (bin >= 0 && bin < THROTTLE_BINS) throttleS[bin] += dtS
         if (timeS - restCheckedS > 1) {
@@ -126,12 +126,11 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
         }
       }
       const share = Math.min(1, dtS / 0.5)
-      slowRpm = slowRpm === slowRpm ? slowRpm + share * (rpm - slowRpm) : rpm
-      slowThrottlePct =
-        slowThrottlePct === slowThrottlePct
-          ? slowThrottlePct + share * (throttlePct - slowThrottlePct)
-          : throttlePct
-      const isAtRest = throttlePct !== throttlePct || throttlePct - restPctNow < restPct
+      slowRpm = !Number.isNaN(slowRpm) ? slowRpm + share * (rpm - slowRpm) : rpm
+      slowThrottlePct = !Number.isNaN(slowThrottlePct)
+        ? slowThrottlePct + share * (throttlePct - slowThrottlePct)
+        : throttlePct
+      const isAtRest = Number.isNaN(throttlePct) || throttlePct - restPctNow < restPct
       if (
         isAtRest &&
         rpm > 300 &&
@@ -147,7 +146,7 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
         standingSum += mapKpa * dtS
         standingS += dtS
       }
-      slowMapKpa = slowMapKpa === slowMapKpa ? slowMapKpa + share * (mapKpa - slowMapKpa) : mapKpa
+      slowMapKpa = !Number.isNaN(slowMapKpa) ? slowMapKpa + share * (mapKpa - slowMapKpa) : mapKpa
       if (!(slowMapKpa <= mostMapKpa)) mostMapKpa = slowMapKpa
     },
     learned() {

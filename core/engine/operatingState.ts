@@ -127,7 +127,7 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
 
   function judge(point: EnginePoint): number {
     const { rpm } = point
-    if (rpm !== rpm) return stateCode.running
+    if (Number.isNaN(rpm)) return stateCode.running
     if (rpm < limits.off_rpm || (isOff && rpm < limits.off_rpm * 1.2)) {
       isOff = true
       machine.hasFired = false
@@ -146,7 +146,7 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
     isAboveIdle = factor > limits.idle_factor + (isAboveIdle ? -limits.factor_gap : limits.factor_gap)
     isAtRest = atRest(point)
     const { coolantC } = point
-    if (coolantC === coolantC) {
+    if (!Number.isNaN(coolantC)) {
       isWarm = coolantC >= limits.warm_C + (isWarm ? -limits.coolant_gap_C : limits.coolant_gap_C)
     }
     if (isAtRest && isAboveIdle) return stateCode.overrun
@@ -157,7 +157,7 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
 
   function atRest(point: EnginePoint): boolean {
     const { throttlePct, load, rpm, timeS } = point
-    if (options.hasThrottle() && throttlePct === throttlePct) {
+    if (options.hasThrottle() && !Number.isNaN(throttlePct)) {
       return throttlePct <= limits.rest_pct + (isAtRest ? limits.rest_gap_pct : -limits.rest_gap_pct)
     }
     if (options.hasThrottle()) return isAtRest
@@ -166,8 +166,8 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
       return isAboveIdle ? load < idleLoad - CLOSED_LOAD_GAP + (isAtRest ? 0.02 : 0) : load < idleLoad + 0.1
     }
     const dtS = timeS - previousS
-    const slope = dtS > 0 && slowRpm === slowRpm ? (rpm - slowRpm) / 0.4 : 0
-    slowRpm = slowRpm === slowRpm && dtS > 0 ? slowRpm + Math.min(1, dtS / 0.4) * (rpm - slowRpm) : rpm
+    const slope = dtS > 0 && !Number.isNaN(slowRpm) ? (rpm - slowRpm) / 0.4 : 0
+    slowRpm = !Number.isNaN(slowRpm) && dtS > 0 ? slowRpm + Math.min(1, dtS / 0.4) * (rpm - slowRpm) : rpm
     return isAboveIdle ? slope < (isAtRest ? FALLING_RPM_S / 2 : FALLING_RPM_S) : true
   }
 
@@ -183,7 +183,7 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
       high = limits.power_throttle_pct
       gap = limits.throttle_gap_pct
     }
-    if (value === value) {
+    if (!Number.isNaN(value)) {
       const isAboveLow = value > low + (loadStep > 0 ? -gap : gap)
       const isAboveHigh = value > high + (loadStep > 1 ? -gap : gap)
       loadStep = isAboveHigh ? 2 : isAboveLow ? 1 : 0

@@ -114,7 +114,7 @@ export function createSignalConditioner(
     let most = Number.NEGATIVE_INFINITY
     for (let n = center; n >= first && t - times[n & MASK] <= halfS; n--) {
       const v = ring[n & MASK]
-      if (v !== v) continue
+      if (Number.isNaN(v)) continue
       sum += v
       count++
       if (v < least) least = v
@@ -122,7 +122,7 @@ export function createSignalConditioner(
     }
     for (let n = center + 1; n < written && times[n & MASK] - t <= halfS; n++) {
       const v = ring[n & MASK]
-      if (v !== v) continue
+      if (Number.isNaN(v)) continue
       sum += v
       count++
       if (v < least) least = v
@@ -144,10 +144,10 @@ export function createSignalConditioner(
       cycleHalf > leastPressureHalfS ? Math.min(cycleHalf, mostPressureHalfS) : leastPressureHalfS
     conditioner.mapKpa = windowMean(pressures, Math.max(pressureHalf, half), false)
     const off = throttles[at] - conditioner.throttlePct
-    if (off === off) {
+    if (!Number.isNaN(off)) {
       const old = conditioner.throttleVariancePct2
       const square = Math.min(off * off, 9)
-      conditioner.throttleVariancePct2 = old === old ? old + NOISE_WEIGHT * (square - old) : square
+      conditioner.throttleVariancePct2 = !Number.isNaN(old) ? old + NOISE_WEIGHT * (square - old) : square
     }
     center++
     onPoint()

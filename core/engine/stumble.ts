@@ -23,7 +23,7 @@ export function findStumble(history: PointHistory, move: FastMove, untilS: numbe
   const startRpm = rpm[n & mask]
   if (!(startRpm > 0)) return null
   const startSpeed = roadSpeedMs[n & mask]
-  const hasSpeed = startSpeed === startSpeed
+  const hasSpeed = !Number.isNaN(startSpeed)
   if (hasSpeed && startSpeed < MOVING_MS) return null
   const startThrottle = throttlePct[n & mask]
   const fromS = move.startS + FILL_S

@@ -38,7 +38,7 @@ export function createTargetFinder(own: Targets | undefined, warmC: number): Tar
       if (!target) return Number.NaN
       if (state !== stateCode.warm_up) return target.lambda
       const share = (coolantC - COLD_C) / (warmC - COLD_C)
-      const warmth = share !== share ? 0 : Math.min(1, Math.max(0, share))
+      const warmth = Number.isNaN(share) ? 0 : Math.min(1, Math.max(0, share))
       return target.lambda + warmth * (targets.idle.lambda - target.lambda)
     },
     find(into, state, coolantC) {

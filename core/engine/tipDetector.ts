@@ -70,7 +70,7 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
     const spanS = t - timeS[back & mask]
     if (!(spanS > 0.04 && spanS < 0.4)) return
     const rate = (value - values[back & mask]) / spanS
-    if (rate !== rate) return
+    if (Number.isNaN(rate)) return
     if (direction === 0) {
       if (Math.abs(rate) > BEGIN_SHARE * rateLimit) begin(values, rate, rateLimit)
       else return

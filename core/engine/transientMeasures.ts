@@ -120,7 +120,7 @@ function pointAt(history: PointHistory, timeS: number): number {
 
 function targetOf(targets: TargetFinder, toState: number, fromState: number, coolantC: number): number {
   const target = targets.lambda(toState, coolantC)
-  return target === target ? target : targets.lambda(fromState, coolantC)
+  return !Number.isNaN(target) ? target : targets.lambda(fromState, coolantC)
 }
 
 /** λ of the window, smoothed, with the sensor's lag undone; times count from the opening. */
@@ -142,7 +142,7 @@ function gather(
     const at = (from + i) & mask
     t[i] = timeS[at] - startS
     const one = history.lambda[0][at]
-    raw[i] = Math.min(MOST_LAMBDA, one === one ? one : history.lambda[1][at])
+    raw[i] = Math.min(MOST_LAMBDA, !Number.isNaN(one) ? one : history.lambda[1][at])
     secondary[i] = history.secondaryPct[at]
   }
   const smooth = smoothed(t, raw)
@@ -152,7 +152,7 @@ function gather(
       const left = Math.max(0, i - 1)
       const right = Math.min(count - 1, i + 1)
       const slope = right > left ? (smooth[right] - smooth[left]) / (t[right] - t[left]) : 0
-      sharp[i] = smooth[i] + lagS * (slope === slope ? slope : 0)
+      sharp[i] = smooth[i] + lagS * (!Number.isNaN(slope) ? slope : 0)
     }
     return { timeS: t, lambda: smoothed(t, sharp), secondaryPct: secondary, count }
   }
@@ -167,14 +167,14 @@ function smoothed(t: Float64Array, values: Float64Array): Float64Array {
   let count = 0
   for (let i = 0; i < values.length; i++) {
     while (high < values.length && t[high] <= t[i] + SMOOTH_S) {
-      if (values[high] === values[high]) {
+      if (!Number.isNaN(values[high])) {
         sum += values[high]
         count++
       }
       high++
     }
     while (t[low] < t[i] - SMOOTH_S) {
-      if (values[low] === values[low]) {
+      if (!Number.isNaN(values[low])) {
         sum -= values[low]
         count--
       }
@@ -191,7 +191,7 @@ function settleAt({ timeS, lambda, count }: Stretch): number {
   const fromS = Math.max(0, endS - Math.min(0.7, 0.4 * endS))
   const last: number[] = []
   for (let i = 0; i < count; i++) {
-    if (timeS[i] >= fromS && lambda[i] === lambda[i]) last.push(lambda[i])
+    if (timeS[i] >= fromS && !Number.isNaN(lambda[i])) last.push(lambda[i])
   }
   if (last.length === 0) return Number.NaN
   last.sort((a, b) => a - b)
@@ -202,7 +202,7 @@ function settleAt({ timeS, lambda, count }: Stretch): number {
 function settledAfter(stretch: Stretch, settle: number, within: number, moveS: number): number {
   const { timeS, lambda, count } = stretch
   const windowS = timeS[count - 1]
-  if (settle !== settle) return Math.min(windowS, Math.max(0.5, moveS))
+  if (Number.isNaN(settle)) return Math.min(windowS, Math.max(0.5, moveS))
   let lastOff = 0
   for (let i = 0; i < count; i++) {
     if (timeS[i] > 0 && Math.abs(lambda[i] - settle) > within) lastOff = timeS[i]
@@ -222,7 +222,7 @@ function findPeaks({ timeS, lambda, count }: Stretch, target: number): Peaks {
   for (let i = 0; i < count; i++) {
     if (timeS[i] < 0) continue
     const off = lambda[i] - target
-    if (off !== off) continue
+    if (Number.isNaN(off)) continue
     if (!(off <= peaks.lean)) {
       peaks.lean = off
       peaks.leanAfterS = timeS[i]
@@ -249,11 +249,11 @@ function recoveredAfter(
   let last = 0
   let isOut = false
   for (let i = 0; i < count; i++) {
-    if (timeS[i] < 0 || lambda[i] !== lambda[i]) continue
+    if (timeS[i] < 0 || Number.isNaN(lambda[i])) continue
     isOut = lambda[i] - target > lean || target - lambda[i] > rich
     if (isOut) last = timeS[i]
   }
-  return isOut || target !== target ? Number.NaN : last
+  return isOut || Number.isNaN(target) ? Number.NaN : last
 }
 
 function patternOf(stretch: Stretch, target: number, limits: TransientLimits): TransientPattern | null {
@@ -269,7 +269,7 @@ function patternOf(stretch: Stretch, target: number, limits: TransientLimits): T
     if (t < 0 || t > limits.laterS + 1) continue
     if (secondaryPct[i] > limits.secondaryOpenPct && !(t >= secondaryS)) secondaryS = t
     const off = lambda[i] - target
-    if (off !== off) continue
+    if (Number.isNaN(off)) continue
     known++
     if (off > limits.lean && t <= limits.laterS) {
       if (!(t >= leanFromS)) leanFromS = t
@@ -279,7 +279,7 @@ function patternOf(stretch: Stretch, target: number, limits: TransientLimits): T
   }
   if (known < 3) return null
   const isRich = richS > limits.richLastsS
-  if (leanFromS === leanFromS) {
+  if (!Number.isNaN(leanFromS)) {
     const sinceSecondary = leanFromS - secondaryS
     if (sinceSecondary > -0.05 && sinceSecondary < limits.secondaryS && secondaryS > 0.1)
       return 'lean_at_secondary'

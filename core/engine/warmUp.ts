@@ -81,8 +81,8 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
   let lateS = 0
 
   function onFire(t: number, coolantC: number): void {
-    if (crankS !== crankS && crankFromS === crankFromS) crankS = t - crankFromS
-    if (firstFireS !== firstFireS) {
+    if (Number.isNaN(crankS) && !Number.isNaN(crankFromS)) crankS = t - crankFromS
+    if (Number.isNaN(firstFireS)) {
       firstFireS = t
       startCoolantC = coolantC
     } else restarts++
@@ -98,7 +98,7 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
   }
 
   function followIdle(t: number, rpm: number, dtS: number, coolantC: number): void {
-    if (idleFromS !== idleFromS) restartIdle(t, rpm)
+    if (Number.isNaN(idleFromS)) restartIdle(t, rpm)
     idleSum += rpm * dtS
     idleWeight += dtS
     idleLeast = Math.min(idleLeast, rpm)
@@ -108,7 +108,7 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
       restartIdle(t, rpm)
       return
     }
-    if (selfIdleS !== selfIdleS && t - idleFromS >= SELF_IDLE_S) {
+    if (Number.isNaN(selfIdleS) && t - idleFromS >= SELF_IDLE_S) {
       selfIdleS = idleFromS - firstFireS
       selfIdleC = coolantC
     }
@@ -123,7 +123,7 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
   }
 
   function followLambda(lambda: number, coolantC: number, state: number, dtS: number): void {
-    if (!(lambda < 1.6) || coolantC !== coolantC) return
+    if (!(lambda < 1.6) || Number.isNaN(coolantC)) return
     if (state === stateCode.overrun || state === stateCode.tip_in || state === stateCode.tip_out) return
     if (state === stateCode.power || state === stateCode.off || state === stateCode.cranking) return
     const bin = Math.max(0, Math.min(BINS - 1, ((coolantC - FIRST_BIN_C) / BIN_C) | 0))
@@ -158,7 +158,7 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
       const t = history.timeS[at]
       const rpm = history.rpm[at]
       lastS = t
-      if (rpm !== rpm) return
+      if (Number.isNaN(rpm)) return
       const coolantC = history.coolantC[at]
       if (rpm < limits.off_rpm) {
         if (hasFired) onDeath(t)
@@ -168,10 +168,10 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
       }
       if (!hasFired) {
         if (rpm <= limits.fire_rpm) {
-          if (crankFromS !== crankFromS) {
+          if (Number.isNaN(crankFromS)) {
             crankFromS = t
             wasOff = true
-            if (offFromS === offFromS && t - offFromS < STALL_RESTART_S) {
+            if (!Number.isNaN(offFromS) && t - offFromS < STALL_RESTART_S) {
               stalls++
               if (offWasStall) diesOnRelease++
             }
@@ -183,18 +183,18 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
         if (wasOff) onFire(t, coolantC)
         hasFired = true
       }
-      if (firstFireS !== firstFireS) return
+      if (Number.isNaN(firstFireS)) return
       lastRunS = t
       const throttle = history.throttlePct[at]
-      const isAtRest = throttle !== throttle || throttle <= limits.rest_pct + limits.rest_gap_pct
+      const isAtRest = Number.isNaN(throttle) || throttle <= limits.rest_pct + limits.rest_gap_pct
       if (isAtRest) {
-        if (restFromS !== restFromS) {
+        if (Number.isNaN(restFromS)) {
           restFromS = t
           lastReleaseS = t
         }
         followIdle(t, rpm, dtS, coolantC)
         if (coolantC < limits.warm_C && dtS > 0) {
-          slowRpm = slowRpm === slowRpm ? slowRpm + Math.min(1, dtS) * (rpm - slowRpm) : rpm
+          slowRpm = !Number.isNaN(slowRpm) ? slowRpm + Math.min(1, dtS) * (rpm - slowRpm) : rpm
           unevenSum += ((rpm - slowRpm) / slowRpm) ** 2 * dtS
           unevenS += dtS
         }
@@ -203,12 +203,12 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
         idleFromS = Number.NaN
         slowRpm = Number.NaN
       }
-      if (to80S !== to80S) {
+      if (Number.isNaN(to80S)) {
         const wanted = startCoolantC + THERMOSTAT_SHARE * (options.thermostatC - startCoolantC)
         if (startCoolantC < options.thermostatC - 5 && coolantC >= wanted) to80S = t - firstFireS
       }
       const lambda = history.lambda[0][at]
-      followLambda(lambda === lambda ? lambda : history.lambda[1][at], coolantC, history.state[at], dtS)
+      followLambda(!Number.isNaN(lambda) ? lambda : history.lambda[1][at], coolantC, history.state[at], dtS)
     },
     gap() {
       idleFromS = Number.NaN
@@ -217,9 +217,9 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     finish() {},
     sinceFireS: () => (hasFired ? lastS - firstFireS : Number.NaN),
     stalls: () => stalls,
-    idlesByItself: () => selfIdleS === selfIdleS,
+    idlesByItself: () => !Number.isNaN(selfIdleS),
     result() {
-      if (firstFireS !== firstFireS) return null
+      if (Number.isNaN(firstFireS)) return null
       const rows: [number, number, number][] = []
       for (let bin = 0; bin < BINS; bin++) {
         if (binS[bin] < 1) continue

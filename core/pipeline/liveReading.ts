@@ -41,7 +41,7 @@ export function createLiveReader(
 
   function remember(bank: 0 | 1, timeS: number): void {
     const { lambda } = view.stages[bank]
-    if (!(lambda === lambda) || view.track.machine.candidate === stateCode.overrun) return
+    if (Number.isNaN(lambda) || view.track.machine.candidate === stateCode.overrun) return
     const { part, least, most } = memory[bank]
     const number = Math.floor(timeS / MEMORY_PART_S)
     const at = ((number % MEMORY_PARTS) + MEMORY_PARTS) % MEMORY_PARTS

@@ -116,7 +116,7 @@ export function createRowReader(
       for (let k = 0; k < slots.length; k++) {
         const slot = slots[k]
         const v = columns[slot]![index]
-        if (v === v) {
+        if (!Number.isNaN(v)) {
           value[slot] = v
           heldS[slot] = t
           fresh[slot] = 1

@@ -124,7 +124,7 @@ export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined)
   const gainOf = (recordedMa: number) => {
     const gain = freeAirGain(recordedMa, sensor)
     if (gain >= LEAST_GAIN && gain <= MOST_GAIN) return gain
-    if (recordedMa === recordedMa)
+    if (!Number.isNaN(recordedMa))
       known.problems.push(`free-air current ${recordedMa} mA is no sensor in air; not used`)
     return 1
   }

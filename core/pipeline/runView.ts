@@ -260,7 +260,7 @@ export function createRunView(options: RunViewOptions): RunView {
     )
     if (hasPump || hasLambda || s.reason !== trust.ok) track.addLambda(bank, timeS, s.lambda, s.reason)
     const newest = newestLambda[bank]
-    if (s.lambda === s.lambda) {
+    if (!Number.isNaN(s.lambda)) {
       newest[0] = s.lambda
       newest[1] = timeS
     } else if (s.reason !== trust.ok) newest[0] = Number.NaN
@@ -278,16 +278,16 @@ export function createRunView(options: RunViewOptions): RunView {
     alarmInput.timeS = timeS
     alarmInput.state = machine.candidate
     // In the power state the leaner bank rules; elsewhere one reading does.
-    alarmInput.lambda = one === one ? (two > one ? two : one) : two
+    alarmInput.lambda = Number.isNaN(one) || two > one ? two : one
     alarmInput.isSettled =
       timeS - machine.candidateSinceS > delayS &&
       (machine.candidate === stateCode.power || move === undefined || timeS - move.endS > 1.5)
-    alarmInput.hasNewLambda = stages[0].lambda === stages[0].lambda || stages[1].lambda === stages[1].lambda
+    alarmInput.hasNewLambda = !Number.isNaN(stages[0].lambda) || !Number.isNaN(stages[1].lambda)
     alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
     alarmInput.rpm = value[slot.engine_speed]
     const hot = value[slot.exhaust_temperature]
     const hot2 = value[slot.exhaust_temperature_2]
-    alarmInput.exhaustC = hot2 > hot || hot !== hot ? hot2 : hot
+    alarmInput.exhaustC = hot2 > hot || Number.isNaN(hot) ? hot2 : hot
     alarmInput.coolantC = value[slot.coolant]
     alarmInput.oilKpa = value[slot.oil_pressure]
     alarmInput.fuelKpa = value[slot.fuel_pressure]

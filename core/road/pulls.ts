@@ -75,7 +75,7 @@ export function createPullFinder(options: PullOptions): PullFinder {
       timeS.push(t)
       samples.rpm.push(rpm)
       const one = history.lambda[0][at]
-      samples.lambda.push(one === one ? one : history.lambda[1][at])
+      samples.lambda.push(!Number.isNaN(one) ? one : history.lambda[1][at])
       samples.roadSpeedMs.push(history.roadSpeedMs[at])
       samples.intakeAirC.push(history.intakeAirC[at])
       samples.barometerKpa.push(history.barometerKpa[at])

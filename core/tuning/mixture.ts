@@ -26,7 +26,7 @@ export function createLambdaSpread(): LambdaSpread {
       const bin = ((lambda - FIRST_LAMBDA) * BINS_PER_LAMBDA) | 0
       bins[bin < 0 ? 0 : bin >= BINS ? BINS - 1 : bin] += dtS
       total += dtS
-      if (target !== target) return
+      if (Number.isNaN(target)) return
       judged += dtS
       targetSum += target * dtS
       if (lambda >= target - rich && lambda <= target + lean) inside += dtS

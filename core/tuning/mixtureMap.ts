@@ -33,12 +33,12 @@ export function createMapSums(loadChannel: 'manifold_pressure' | 'throttle' | 'n
   return {
     add(rpm, load, throttlePct, lambda, target, dtS) {
       const value = loadChannel === 'manifold_pressure' ? load : loadChannel === 'throttle' ? throttlePct : 0
-      if (value !== value || !(rpm >= 0) || lambda !== lambda) return
+      if (Number.isNaN(value) || !(rpm >= 0) || Number.isNaN(lambda)) return
       const column = Math.min(RPM_COLUMNS - 1, (rpm / RPM_STEP) | 0)
       const cell = rowOf(value) * RPM_COLUMNS + column
       seconds[cell] += dtS
       lambdaSum[cell] += lambda * dtS
-      if (target === target) {
+      if (!Number.isNaN(target)) {
         errorSum[cell] += (lambda - target) * dtS
         errorSeconds[cell] += dtS
       }

@@ -114,7 +114,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
       : options.hasPressure()
         ? history.mapKpa[at]
         : history.rpm[at]
-    if (value !== value) return 0
+    if (Number.isNaN(value)) return 0
     if (t - blockStart[block] >= blockS) {
       block = (block + 1) % BLOCKS
       blockStart[block] = t
@@ -209,8 +209,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     }
     const edgeS = before === stateCode.overrun ? options.afterOverrunS : options.enterEdgeS
     const isEdge = t - enteredS < edgeS || stateAhead !== state || t - gapFromS < options.enterEdgeS
-    const isTrusted =
-      history.lambda[0][at] === history.lambda[0][at] || history.lambda[1][at] === history.lambda[1][at]
+    const isTrusted = !Number.isNaN(history.lambda[0][at]) || !Number.isNaN(history.lambda[1][at])
     if (isEdge) {
       if (isTrusted) options.onEdge(dtS)
       collector.whyNot = 'state just changed'
