@@ -1,4 +1,5 @@
 import type { CarProfile } from '../../core/contract/car.ts'
+import type { LiveAlarm } from '../../core/contract/live.ts'
 import type { ServerMessage, SourceStatus } from '../../core/contract/stream.ts'
 import type {
   FromWorker,
@@ -30,6 +31,7 @@ export class Link {
   #channels = $state.raw<readonly TraceChannel[]>([])
   #problem = $state.raw<Problem | undefined>(undefined)
   #missed = $state.raw(0)
+  #clockDriftS = $state.raw(0)
   #car = $state.raw<CarProfile | undefined>(undefined)
   #traceS = Number.NaN
   #traceId = 0
@@ -98,6 +100,10 @@ export class Link {
   get missed(): number {
     return this.#missed
   }
+  /** The bridge's wall clock minus this screen's. */
+  get clockDriftS(): number {
+    return this.#clockDriftS
+  }
   /** Newest time on the trace's clock. */
   get traceS(): number {
     return this.#traceS
@@ -140,6 +146,12 @@ export class Link {
     this.#tell({ type: 'car', car })
   }
 
+  /** Silence is an alarm only while something is being lost by it. */
+  #relevant(alarms: readonly LiveAlarm[]): readonly LiveAlarm[] {
+    if (this.#recording.status.on) return alarms
+    return alarms.filter((alarm) => alarm.code !== 'no_samples')
+  }
+
   #tell(message: ToWorker): void {
     this.#worker?.postMessage(message)
   }
@@ -149,7 +161,7 @@ export class Link {
       case 'live':
         this.#traceS = message.traceS
         this.#reading.receive(message.reading, message.ageS)
-        this.#alarms.receive(message.reading.alarms, message.reading.timeS)
+        this.#alarms.receive(this.#relevant(message.reading.alarms), message.reading.timeS)
         return
       case 'link':
         if (message.status.state === 'lost' && this.#status.state !== 'lost') this.#lostMs = performance.now()
@@ -175,6 +187,7 @@ export class Link {
     switch (message.type) {
       case 'hello':
         this.#hello = message
+        this.#clockDriftS = (Date.parse(message.at) - Date.now()) / 1000
         return
       case 'source':
         this.#sources = [

@@ -1,5 +1,13 @@
 export type ScreenState = 'held' | 'clip' | 'refused' | 'absent' | 'free'
 
+const screenTexts: Readonly<Record<ScreenState, string>> = {
+  held: 'Screen stays on: yes',
+  clip: 'Screen stays on: perhaps – a clip is playing. Set the screen timeout to its longest as well',
+  refused: 'Screen stays on: no – tap once to keep it on, or set the screen timeout to its longest',
+  absent: 'Screen stays on: no – set the screen timeout to its longest and keep the tablet charging',
+  free: 'Screen stays on: asked for while Drive is open',
+}
+
 /**
  * Keeps the screen on while the drive page is open: by the browser's wake lock where there is one (secure contexts only), else by a
  * playing clip, which no browser promises to honour. Never claims more than it has.
@@ -15,18 +23,7 @@ export class Screen {
   }
   /** One line: yes, or no with the way out. */
   get text(): string {
-    switch (this.#state) {
-      case 'held':
-        return 'Screen stays on: yes'
-      case 'clip':
-        return 'Screen stays on: perhaps – a clip is playing. Set the screen timeout to its longest as well'
-      case 'refused':
-        return 'Screen stays on: no – tap once to keep it on, or set the screen timeout to its longest'
-      case 'absent':
-        return 'Screen stays on: no – set the screen timeout to its longest and keep the tablet charging'
-      case 'free':
-        return 'Screen stays on: asked for while Drive is open'
-    }
+    return screenTexts[this.#state]
   }
   get maySleep(): boolean {
     return this.#state !== 'held' && this.#state !== 'free'

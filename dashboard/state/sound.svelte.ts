@@ -51,7 +51,7 @@ export class Sound {
   unlock(): void {
     if (this.#isOn) return
     const context = this.#context
-    if (context && context.state === 'suspended') {
+    if (context?.state === 'suspended') {
       context.resume().then(
         () => this.#check(),
         () => this.#drop(),

@@ -16,6 +16,7 @@ export type MixtureWords =
       /** `0.09`, empty on target. */
       distance: string
       target: string
+      state: string
     }
   | { kind: 'words'; big: readonly string[]; aside: string; reason: string }
 
@@ -62,7 +63,8 @@ export function mixtureWords(
       side: 'none',
       word: '',
       distance: '',
-      target: `no target in ${state}`,
+      target: '',
+      state: `no target in ${state}`,
     }
   }
   const error = Number((number - round(targetLambda)).toFixed(decimals))
@@ -78,7 +80,8 @@ export function mixtureWords(
     side,
     word: sideWords[side],
     distance: side === 'on target' ? '' : format(Math.abs(error)),
-    target: `target ${range} ${symbol} · ${state}`,
+    target: `target ${range} ${symbol}`,
+    state,
   }
 }
 
@@ -121,6 +124,8 @@ export function silentWords(silentS: number, isLinkOpen: boolean, isPaired: bool
 
 export interface HelperView extends ShownValue {
   label: string
+  /** For narrow screens. */
+  short: string
 }
 
 export interface HelperUnits {
@@ -133,14 +138,15 @@ export interface HelperUnits {
 export function helperViews(reading: LiveReading | undefined, units: HelperUnits): HelperView[] {
   if (!reading) {
     return [
-      { label: 'manifold pressure', text: '–', unit: '' },
-      { label: 'engine speed', text: '–', unit: '' },
+      { label: 'manifold pressure', short: 'manifold', text: '–', unit: '' },
+      { label: 'engine speed', short: 'engine', text: '–', unit: '' },
     ]
   }
   const has = (value: number) => !Number.isNaN(value)
   const isWarming = reading.state === 'warm_up' || reading.banks.some((bank) => bank.untrusted === 'warming')
   const coolant = (): HelperView => ({
     label: 'coolant',
+    short: 'coolant',
     ...shownValue(reading.coolantC, units.temperature),
   })
   const isVacuum = units.manifold.includes('vacuum') && has(reading.barometerKpa)
@@ -149,13 +155,26 @@ export function helperViews(reading: LiveReading | undefined, units: HelperUnits
     const value = shownValue(reading.manifoldKpa, manifoldUnit, { barometerKpa: reading.barometerKpa })
     return {
       label: isVacuum ? 'manifold vacuum' : 'manifold pressure',
+      short: isVacuum ? 'vacuum' : 'manifold',
       text: value.text,
       unit: value.unit.replace(' vacuum', ''),
     }
   }
-  const throttle = (): HelperView => ({ label: 'throttle', ...shownValue(reading.throttlePct, '%') })
-  const speed = (): HelperView => ({ label: 'engine speed', ...shownValue(reading.engineSpeedRpm, 'rpm') })
-  const road = (): HelperView => ({ label: 'road speed', ...shownValue(reading.roadSpeedMs, units.speed) })
+  const throttle = (): HelperView => ({
+    label: 'throttle',
+    short: 'throttle',
+    ...shownValue(reading.throttlePct, '%'),
+  })
+  const speed = (): HelperView => ({
+    label: 'engine speed',
+    short: 'engine',
+    ...shownValue(reading.engineSpeedRpm, 'rpm'),
+  })
+  const road = (): HelperView => ({
+    label: 'road speed',
+    short: 'road',
+    ...shownValue(reading.roadSpeedMs, units.speed),
+  })
   const first =
     isWarming && has(reading.coolantC)
       ? coolant()

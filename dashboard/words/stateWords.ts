@@ -33,19 +33,19 @@ export function faultText(code: string | undefined): string {
 /** Verb first, then the reason. Codes are the pipeline's; an unknown one is spelled out. */
 const alarmWords: Readonly<Record<string, readonly [string, string]>> = {
   lean_under_load: ['LIFT OFF', 'lean under load'],
-  lean_power: ['LIFT OFF', 'lean under load'],
   exhaust_hot: ['LIFT OFF', 'exhaust too hot'],
-  exhaust_over_limit: ['LIFT OFF', 'exhaust too hot'],
   coolant_hot: ['STOP SOON', 'engine too hot'],
   oil_pressure_low: ['STOP ENGINE', 'oil pressure low'],
   fuel_pressure_low: ['LIFT OFF', 'fuel pressure low'],
   supply_low: ['CHECK CHARGING', 'supply voltage low'],
   supply_high: ['CHECK CHARGING', 'supply voltage high'],
-  no_data: ['CHECK CABLE', 'no samples'],
+  fuel_pressure_high: ['CHECK FUEL', 'fuel pressure high'],
+  no_samples: ['CHECK CABLE', 'no samples'],
   sensor_fault: ['CHECK SENSOR', 'the board reports a fault'],
-  mixture_out_of_band: ['NOTE MIXTURE', 'out of its band'],
-  mixture_lean: ['NOTE MIXTURE', 'lean of its band'],
-  mixture_rich: ['NOTE MIXTURE', 'rich of its band'],
+  lean_in_power: ['NOTE LEAN', 'power, out of its band'],
+  rich_in_power: ['NOTE RICH', 'power, out of its band'],
+  lean_in_cruise: ['NOTE LEAN', 'cruise, out of its band'],
+  rich_in_cruise: ['NOTE RICH', 'cruise, out of its band'],
   disk_nearly_full: ['FREE DISK', 'nearly full'],
   board_clock_drift: ['NOTE CLOCK', 'board clock drifts'],
 }
@@ -61,18 +61,18 @@ export function alarmText(code: string): { verb: string; reason: string } {
 const worstQuantity: Readonly<Record<string, 'lambda' | 'temperature' | 'pressure' | 'voltage' | 'seconds'>> =
   {
     lean_under_load: 'lambda',
-    lean_power: 'lambda',
-    mixture_out_of_band: 'lambda',
-    mixture_lean: 'lambda',
-    mixture_rich: 'lambda',
+    lean_in_power: 'lambda',
+    rich_in_power: 'lambda',
+    lean_in_cruise: 'lambda',
+    rich_in_cruise: 'lambda',
     exhaust_hot: 'temperature',
-    exhaust_over_limit: 'temperature',
     coolant_hot: 'temperature',
     oil_pressure_low: 'pressure',
     fuel_pressure_low: 'pressure',
     supply_low: 'voltage',
     supply_high: 'voltage',
-    no_data: 'seconds',
+    fuel_pressure_high: 'pressure',
+    no_samples: 'seconds',
   }
 
 export function alarmQuantity(code: string): string | undefined {

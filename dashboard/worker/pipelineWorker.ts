@@ -7,9 +7,9 @@ import type { CaptureRecord } from '../../core/contract/records.ts'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import type { ServerMessage } from '../../core/contract/stream.ts'
 import { decodeStreamFrame } from '../../core/contract/streamFrame.ts'
+import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { LiveLink } from './liveLink.ts'
 import type { FromWorker, ToWorker } from './messages.ts'
-import { createPipeline } from './temporaryPipeline.ts'
 import { TraceHistory } from './traceHistory.ts'
 
 /** Least time between two readings posted, ms. */

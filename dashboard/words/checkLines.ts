@@ -1,0 +1,115 @@
+import type { App } from '../state/app.ts'
+
+export interface CheckLineView {
+  name: 'board' | 'sensor' | 'recording' | 'screen' | 'sound' | 'clock'
+  title: string
+  isRight: boolean
+  word: string
+  /** What to do when it is not right. */
+  todo: string
+}
+
+/** Clocks of this screen and the bridge may differ so much before it is worth a word, s. */
+const clockToleranceS = 5
+
+/** The six lines before moving off, in the order a person would look. */
+export function checkLines(app: App): CheckLineView[] {
+  return [
+    boardLine(app),
+    sensorLine(app),
+    recordingLine(app),
+    screenLine(app),
+    soundLine(app),
+    clockLine(app),
+  ]
+}
+
+function boardLine({ link, reading }: App): CheckLineView {
+  const status = link.sources.find((source) => source.source === 0)
+  const isRight = status?.state === 'connected' && !reading.isStale
+  const bad = status ? status.counts.badChecksum + status.counts.unreadable : 0
+  const dirt = bad > 0 ? `, ${bad} damaged lines so far` : ''
+  return {
+    name: 'board',
+    title: 'Board',
+    isRight,
+    word: isRight
+      ? `${status.name}, ${Math.round(status.rateHz)} samples a second${dirt}`
+      : (status?.state ?? 'none'),
+    todo: isRight ? '' : status?.text || 'Plug in the board, or start the simulator.',
+  }
+}
+
+function sensorLine({ reading }: App): CheckLineView {
+  const bank = reading.digits?.banks[0]
+  const why = reading.isStale || !bank ? 'no_sensor' : bank.untrusted
+  const isRight = why === undefined || why === 'overrun' || why === 'delay_edge'
+  const words: Record<string, string> = {
+    warming: Number.isNaN(bank?.warmingPct ?? Number.NaN)
+      ? 'warming'
+      : `warming, ${Math.round(bank!.warmingPct)} %`,
+    fault: 'fault',
+    gap: 'no data',
+    no_sensor: 'no reading',
+    out_of_range: 'off the scale',
+  }
+  return {
+    name: 'sensor',
+    title: 'Sensor',
+    isRight,
+    word: isRight ? 'hot and reading' : (words[why ?? ''] ?? 'no reading'),
+    todo: isRight
+      ? ''
+      : why === 'warming'
+        ? 'It reads by itself once it is hot.'
+        : 'Look at its plug and wires.',
+  }
+}
+
+function recordingLine({ recording }: App): CheckLineView {
+  const { on, problem } = recording.status
+  return {
+    name: 'recording',
+    title: 'Recording',
+    isRight: on,
+    word: on ? `on, ${recording.elapsedText}` : 'off',
+    todo: recording.problem || problem || (on ? '' : 'Start it now, before the key.'),
+  }
+}
+
+function screenLine({ screen }: App): CheckLineView {
+  const [, word = '', ...rest] = screen.text.split(/: | – /)
+  return {
+    name: 'screen',
+    title: 'Screen stays on',
+    isRight: screen.state === 'held',
+    word,
+    todo: rest.join(' – '),
+  }
+}
+
+function soundLine({ sound, settings }: App): CheckLineView {
+  const { soundHeard } = settings.values
+  const isRight = sound.isOn && soundHeard
+  return {
+    name: 'sound',
+    title: 'Sound',
+    isRight,
+    word: sound.isOn ? (soundHeard ? 'on, heard' : 'on, not yet heard') : 'off',
+    todo: isRight ? '' : 'Test it; look at the volume and at the silent switch.',
+  }
+}
+
+function clockLine({ link }: App): CheckLineView {
+  const driftS = link.clockDriftS
+  const isRight = Math.abs(driftS) <= clockToleranceS
+  return {
+    name: 'clock',
+    title: 'Clock',
+    isRight,
+    word: isRight
+      ? 'agrees with this screen'
+      : `differs by ${Math.round(Math.abs(driftS))} s from this screen`,
+    todo: isRight ? '' : "Runs carry the bridge's time: set its clock.",
+  }
+}
