@@ -84,10 +84,10 @@ function createParser(pattern: string): { parseAll(): Node[][] } {
       while (at < pattern.length && pattern[at] !== ']') at += pattern[at] === '\\' ? 2 : 1
       at++
     } else if (pattern[at] === '\\') {
-      const escape = pattern[at + 1]
-      if (/[1-9k]/.test(escape)) throw new RangeError(`references to groups (\\${escape}) are not accepted`)
-      at += escape === 'x' ? 4 : escape === 'u' ? 6 : escape === 'c' ? 3 : 2
-      if (escape === 'b' || escape === 'B') return undefined
+      const letter = pattern[at + 1]
+      if (/[1-9k]/.test(letter)) throw new RangeError(`references to groups (\\${letter}) are not accepted`)
+      at += letter === 'x' ? 4 : letter === 'u' ? 6 : letter === 'c' ? 3 : 2
+      if (letter === 'b' || letter === 'B') return undefined
     } else at++
     return pattern.slice(start, at)
   }
@@ -100,7 +100,10 @@ function createParser(pattern: string): { parseAll(): Node[][] } {
     if (text[0] === '+') return { least: 1, most: Infinity }
     if (text[0] === '?') return { least: 0, most: 1 }
     const [least, most] = text.slice(1, text.indexOf('}')).split(',')
-    return { least: Number(least), most: most === undefined ? Number(least) : most === '' ? Infinity : Number(most) }
+    return {
+      least: Number(least),
+      most: most === undefined ? Number(least) : most === '' ? Infinity : Number(most),
+    }
   }
 
   const parseGroup = (): Node => {
@@ -113,7 +116,9 @@ function createParser(pattern: string): { parseAll(): Node[][] } {
     const { least, most } = readQuantifier()
     const isRepeated = most > 1
     if (isRepeated && (alternatives.length > 1 || alternatives[0].some(isLoose)))
-      throw new RangeError(`a repetition or choice inside a repeated group is not accepted: ${pattern.slice(start, at)}`)
+      throw new RangeError(
+        `a repetition or choice inside a repeated group is not accepted: ${pattern.slice(start, at)}`,
+      )
     if (!isRepeated) return { kind: 'group', alternatives, isOptional: least === 0 }
     // A repeated group of single characters acts as one repeated set.
     const takes = new Uint8Array(256)
@@ -144,11 +149,39 @@ function countOverlaps(alternatives: readonly (readonly Node[])[], after: Rest):
   for (const sequence of alternatives) {
     sequence.forEach((node, i) => {
       const rest: Rest = [sequence.slice(i + 1), ...after]
-      if (node.kind === 'group') count += countOverlaps(node.alternatives, rest)
+      if (node.kind === 'group') count += countUnclear(node, rest) + countOverlaps(node.alternatives, rest)
       else if (node.isVariable && reaches(node.takes, rest).overlaps) count++
     })
   }
   return count
+}
+
+/** Counts ways through a group that its next character cannot tell apart: left out or not, one alternative or another. */
+function countUnclear(group: Group, rest: Rest): number {
+  const firsts = group.alternatives.map((alternative) => firstOf([alternative, ...rest]))
+  if (group.isOptional) firsts.push(firstOf(rest))
+  let count = 0
+  for (let i = 0; i < firsts.length; i++)
+    for (let j = 0; j < i; j++)
+      if (firsts[i].some((taken, code) => taken === 1 && firsts[j][code] === 1)) count++
+  return count
+}
+
+/** Characters that can come next. */
+function firstOf(rest: Rest): Uint8Array {
+  const takes = new Uint8Array(256)
+  const add = (nodes: readonly Node[]): boolean => {
+    for (const node of nodes) {
+      let passes = node.isOptional
+      if (node.kind === 'group')
+        for (const alternative of node.alternatives) passes = add(alternative) || passes
+      else for (let code = 0; code < 256; code++) takes[code] |= node.takes[code]
+      if (!passes) return false
+    }
+    return true
+  }
+  for (const nodes of rest) if (!add(nodes)) break
+  return takes
 }
 
 function reaches(takes: Uint8Array, rest: Rest): { overlaps: boolean; passes: boolean } {
