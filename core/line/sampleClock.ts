@@ -23,7 +23,6 @@ export class SampleClock {
   /** Tick of the last sample, as sent and unwrapped. */
   #lastTick = 0
   #ticks = 0
-  #lastArrivalS = 0
   #lastTimeS = Number.NEGATIVE_INFINITY
   /** Sample time − tick time. */
   #offsetS = 0
@@ -63,7 +62,6 @@ export class SampleClock {
     this.#anchored = true
     this.#lastTick = tick
     this.#ticks = tick
-    this.#lastArrivalS = arrivalS
     this.#newestArrivalS = arrivalS
     this.#offsetS = arrivalS + this.#arrivalShiftS - tick / this.#ticksPerSecond - laterS
     this.#openWindow(tick / this.#ticksPerSecond)
@@ -79,7 +77,6 @@ export class SampleClock {
       const before = this.#ticks
       this.#ticks = before + this.#ticksSince(tick, arrivalS)
       this.#lastTick = tick
-      this.#lastArrivalS = arrivalS
       const tickS = this.#ticks / this.#ticksPerSecond
       this.#follow(tickS, Math.min(tickS - before / this.#ticksPerSecond, windowS), arrivalS)
       timeS = tickS + this.#offsetS
@@ -97,12 +94,18 @@ export class SampleClock {
     return Math.abs(timeS - arrivalS - this.#arrivalShiftS) <= jumpS ? timeS : arrivalS
   }
 
-  /** Ticks from the last sample to this one; after a long silence the arrivals say how often the tick wrapped. */
+  /**
+   * Ticks from the last sample to this one. How often the tick wrapped in a long silence only the arrivals can say; they are believed if the fraction
+   * of a wrap agrees too.
+   */
   #ticksSince(tick: number, arrivalS: number): number {
     const forward = (tick - this.#lastTick) >>> 0
-    const expected = (arrivalS - this.#lastArrivalS) * this.#ticksPerSecond
-    if (expected < tickModulus / 2) return forward
-    return forward + tickModulus * Math.max(0, Math.round((expected - forward) / tickModulus))
+    const wrapS = tickModulus / this.#ticksPerSecond
+    const seenS = arrivalS + this.#arrivalShiftS - (this.#ticks + forward) / this.#ticksPerSecond
+    const excessS = seenS - this.#offsetS
+    if (excessS < wrapS / 2) return forward
+    const wraps = Math.round(excessS / wrapS)
+    return Math.abs(excessS - wraps * wrapS) <= jumpS ? forward + wraps * tickModulus : forward
   }
 
   #follow(tickS: number, stepS: number, arrivalS: number): void {

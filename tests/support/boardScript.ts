@@ -49,7 +49,8 @@ export function sampleLines(
   const lines: ScriptLine[] = []
   for (let i = from; i < from + count; i++) {
     lines.push(
-      at(startS + i * 0.01 + 0.002, {
+      // Whole microseconds, as a capture keeps them.
+      at(Math.round((startS + i * 0.01 + 0.002) * 1e6) / 1e6, {
         kind: 'sample',
         seq: (seq + i) % 65536,
         tick: (tick + i * 10_000) % 2 ** 32,
