@@ -56,6 +56,8 @@ export interface SecondTruth {
   /** Without the slow wander and the scatter of cycles. */
   lambdaBase: Float64Array
   state: string[]
+  /** Throttle still for a second (within 3 %), and what an opening left behind is gone. */
+  steady: Uint8Array
   delayS: Float64Array
   tipIns: { startS: number; ratePctS: number }[]
 }
@@ -262,6 +264,7 @@ export function drive(
     lambda: new Float64Array(n),
     lambdaBase: new Float64Array(n),
     state: new Array(n),
+    steady: new Uint8Array(n),
     delayS: new Float64Array(n),
     tipIns: [],
   }
@@ -328,6 +331,7 @@ export function drive(
     shot += (-shot / 0.8) * inner + (car.pumpMl * 0.16 * Math.max(0, opening - 15) * inner) / 14
     const overrun = throttleTrue[i] < 1.5 && rpmTrue[i] > 1.4 * car.idleRpm
     truth.timeS[i] = i * inner
+    truth.steady[i] = Math.abs(film - shot) < 0.008 && stillSince(throttleTrue, i) ? 1 : 0
     truth.lambdaBase[i] = overrun ? Number.NaN : base
     truth.lambda[i] = overrun ? 2.5 : base * (1 + wander) * (1 + Math.min(0.5, film) - Math.min(0.25, shot))
     truth.delayS[i] = car.delayA + car.delayB / (rpmTrue[i] * mapTrue[i]) + lagMean
@@ -408,6 +412,17 @@ export function drive(
     lines.push(`${seconds.toFixed(6)} = ${JSON.stringify({ type: 'stop', reason: 'end' })}`)
     return new TextEncoder().encode(`${lines.join('\n')}\n`)
   }
+}
+
+/** True when the throttle stayed within 3 % over the last second. */
+function stillSince(throttle: Float64Array, i: number): boolean {
+  let low = throttle[i]
+  let high = low
+  for (let k = Math.max(0, i - Math.round(1 / inner)); k < i; k += 10) {
+    low = Math.min(low, throttle[k])
+    high = Math.max(high, throttle[k])
+  }
+  return high - low < 3
 }
 
 /** Operating states of the noise-free signals by the definitions of the trade, and the throttle openings among them. */

@@ -83,12 +83,12 @@ function run(
   return { analysis: analyseCapture(bytes), truth }
 }
 
-/** Mean of the true λ over the time truly spent in the state. */
+/** Mean of the true λ over the steady time truly spent in the state. */
 function realised(truth: SecondTruth, state: string, column: Float64Array): number {
   let sum = 0
   let count = 0
   for (let i = 0; i < column.length; i++) {
-    if (truth.state[i] !== state || Number.isNaN(column[i])) continue
+    if (truth.state[i] !== state || !truth.steady[i] || Number.isNaN(column[i])) continue
     sum += column[i]
     count++
   }
