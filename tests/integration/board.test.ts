@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { SerialPort } from 'serialport'
 import { describe, expect, test } from 'vitest'
+import { createBoardDecoder } from '../../core/line/boardDecoder.ts'
 import { createAvrBoard } from '../support/avr.ts'
 import { openPty } from '../support/pty.ts'
 
@@ -453,6 +454,8 @@ describe('through a real serial line', () => {
       const board = createAvrBoard(hex)
       board.setVolts(0, 3.5)
       board.setVolts(1, 1.25)
+      board.run(0.001)
+      board.spin(2000, 2, 0.5, 1.5)
       pty.master.on('data', (chunk: Buffer) => board.send(chunk.toString('latin1')))
       const step = async () => {
         board.run(0.1)
@@ -471,6 +474,20 @@ describe('through a real serial line', () => {
       const samples = readSamples(lines)
       expect(Math.abs(samples.at(-1)!.values.input_1 - 1.25)).toBeLessThanOrEqual(stepV)
       expect(samples.at(-1)!.tick - samples.at(-2)!.tick).toBeCloseTo(ticksPerSecond / 25, -3)
+      const speeds: number[] = []
+      const decoder = createBoardDecoder({
+        emit: {
+          block: ({ columns, count, channels }) =>
+            speeds.push(
+              ...columns[channels.findIndex(({ name }) => name === 'engine_speed')].subarray(0, count),
+            ),
+        },
+      })
+      decoder.push(Buffer.concat(received), 0)
+      decoder.flush()
+      expect(decoder.counts).toMatchObject({ lines: lines.length, samples: samples.length, badChecksum: 0 })
+      expect(decoder.counts).toMatchObject({ unreadable: 0, undeclared: 0, missingSamples: 0, restarts: 0 })
+      expect(speeds).toEqual(rpmOf(samples).map(Math.fround))
     } finally {
       await new Promise<void>((resolve) => (port.isOpen ? port.close(() => resolve()) : resolve()))
       pty.hangUp()

@@ -1,7 +1,6 @@
 import {
   AVRADC,
   AVRClock,
-  type AVRInterruptConfig,
   AVRIOPort,
   AVRTimer,
   AVRUSART,
@@ -27,7 +26,7 @@ const icr1Low = 0x86
 const noiseCanceller = 0x80
 const risingEdge = 0x40
 const noiseCancellerCycles = 4
-const captureInterrupt: AVRInterruptConfig = {
+const captureInterrupt: Parameters<CPU['setInterruptFlag']>[0] = {
   address: timer1Config.captureInterrupt,
   flagRegister: timer1Config.TIFR,
   flagMask: 0x20,
@@ -74,6 +73,13 @@ export interface AvrBoard {
 export function createAvrBoard(hex: string, onByte?: (byte: number) => void): AvrBoard {
   const cpu = new CPU(new Uint16Array(parseIntelHex(hex).buffer), sramBytes)
   const timer = new AVRTimer(cpu, timer1Config)
+  // The simulator's timer asks to be called at every count. Only its overflow matters here, and reading it brings it up to date:
+  // called once a round it gives the same counts several times faster.
+  const addClockEvent = cpu.addClockEvent.bind(cpu)
+  cpu.addClockEvent = (callback, cycles) => {
+    const divider = callback === timer['count'] ? timer['divider'] : 0
+    return addClockEvent(callback, cycles + (0xffff - timer.debugTCNT) * divider)
+  }
   const clock = new AVRClock(cpu, clockHz, clockConfig)
   new AVRIOPort(cpu, portBConfig)
   new AVRWatchdog(cpu, watchdogConfig, clock)
@@ -91,7 +97,7 @@ export function createAvrBoard(hex: string, onByte?: (byte: number) => void): Av
   }
   adc.onADCRead = (input) => {
     if (isStalled) isWaiting = true
-    else cpu.addClockEvent(() => convert(input.channel), adc.sampleCycles)
+    else cpu.addClockEvent(() => convert('channel' in input ? input.channel : 0), adc.sampleCycles)
   }
 
   let sent: string[] = []
