@@ -1,0 +1,429 @@
+import { type Calibration, drivelineEfficiency, roadForceN, secondaryTarget } from './calibration.ts'
+import { chargeTemperatureK, coldness, EngineBase, mixtureTorque, unburntShare } from './engineBase.ts'
+import { Injection } from './injection.ts'
+import { Metering } from './metering.ts'
+import type { ParameterValues } from './parameters.ts'
+import type { PartEffects } from './partEffects.ts'
+import { pumpStroke, shotFlowGS } from './pumpCalibration.ts'
+import type { Random } from './random.ts'
+import { airGasConstant, flowFactorFast } from './throttleFlow.ts'
+import { type FilmParameters, filmParametersInto } from './wallFilm.ts'
+
+/** What the person at the wheel does at this moment. */
+export interface Controls {
+  /** Foot on the throttle, %. */
+  footPct: number
+  brakeN: number
+  /** 0 pedal down … 1 released. */
+  clutch: number
+  /** 0 neutral, 1 … */
+  gear: number
+  starter: boolean
+  ignition: boolean
+  gradePct: number
+}
+
+const rpmPerRad = 30 / Math.PI
+/** Speed at which the starter turns the engine, rad/s (about 200 rpm). */
+const crankRadS = 21
+/** Longest pump delay that is kept, steps. */
+const delaySlots = 256
+
+/**
+ * Engine, carburettor (or throttle body), wall film, warm-up and car, stepped in small equal steps of time. All public fields are the
+ * state of this moment; pressures in Pa, flows in g/s, angles in rad.
+ */
+export class Engine {
+  readonly base: EngineBase
+  readonly metering: Metering
+  readonly injection: Injection | undefined
+  readonly controls: Controls = {
+    footPct: 0,
+    brakeN: 0,
+    clutch: 1,
+    gear: 0,
+    starter: false,
+    ignition: false,
+    gradePct: 0,
+  }
+
+  rpm = 0
+  speedMs = 0
+  gear = 0
+  throttlePct = 0
+  manifoldPa: number
+  /** Air through throttle, and into the cylinders. */
+  airGS = 0
+  cylinderAirGS = 0
+  /** Fuel metered by the steady circuits, the pump's or acceleration shot, and what reaches the cylinders. */
+  meteredGS = 0
+  shotGS = 0
+  cylinderFuelGS = 0
+  /** λ in the cylinders now, and λ when film and pump are at rest, both without wander. Infinity without fuel. */
+  lambda = Number.POSITIVE_INFINITY
+  settledLambda = Number.POSITIVE_INFINITY
+  coolantC: number
+  wallC: number
+  bimetalC: number
+  chokeClosed = 0
+  secondaryOpen = 0
+  exhaustC: number
+  torqueNm = 0
+  wheelPowerW = 0
+  distanceM = 0
+  fuelG = 0
+  fired = false
+  /** Share of firings that fail at this moment. */
+  misfire = 0
+
+  private readonly p: ParameterValues
+  private readonly k: Calibration
+  private readonly parts: PartEffects
+  private readonly random: Random
+  private readonly film: FilmParameters = { share: 0.5, timeS: 1 }
+  private filmG = 0
+  private pendingG = 0
+  private stroke = 0
+  private secondaryFlow = 0
+  private camStep = 0
+  private idleDrift = 0
+  private torqueNoise = 0
+  private readonly strokeLog = new Float64Array(delaySlots)
+  private strokeHead = 0
+  private sinceFireS = 0
+  private readonly fillPaPerGK: number
+  private readonly stoich: number
+  private readonly coldStart: number
+  private readonly gearRatios: Float64Array
+  private readonly strokeG: number
+  private readonly rateGS: number
+  private readonly chokeOpenC: number
+  private readonly converterNm: number
+  private readonly clutchNm: number
+  private readonly topFlowGS: number
+
+  constructor(
+    p: ParameterValues,
+    calibration: Calibration,
+    parts: PartEffects,
+    startCoolantC: number,
+    random: Random,
+  ) {
+    this.p = p
+    this.k = calibration
+    this.parts = parts
+    this.random = random
+    this.base = new EngineBase(p)
+    const c = calibration.coefficients
+    this.metering = new Metering(p, parts, {
+      ...c,
+      startPa: c.startPa * p['carb.main_start_scale'],
+      trend: c.trend + p['carb.trend_add'],
+      slotArea: c.slotArea * p['carb.slot_scale'],
+    })
+    this.injection = p['injection.fitted'] > 0.5 ? new Injection(p) : undefined
+    this.manifoldPa = this.base.air.pressurePa
+    this.stoich = p['engine.stoichiometric_ratio']
+    this.fillPaPerGK = airGasConstant / p['engine.manifold_L']
+    this.coolantC = startCoolantC
+    this.wallC = startCoolantC
+    this.bimetalC = startCoolantC
+    this.exhaustC = startCoolantC
+    this.coldStart = startCoolantC
+    this.gearRatios = new Float64Array(7)
+    for (let g = 1; g <= 6; g++)
+      this.gearRatios[g] = p[`vehicle.gear_${g}` as 'vehicle.gear_1'] * p['vehicle.final_drive']
+    this.strokeG = calibration.pumpStrokeG * parts.pumpVolume * p['carb.pump_scale']
+    this.rateGS = calibration.pumpRateGS * parts.squirter
+    this.chokeOpenC = p['choke.open_C'] + 4 * parts.chokeNotch
+    const stallRad = p['vehicle.stall_rpm'] / rpmPerRad
+    const wide = p['engine.displacement_L'] * 62
+    this.converterNm = wide / (stallRad * stallRad)
+    this.clutchNm = wide * 1.9
+    this.topFlowGS = this.base.pumpedGS(0.85 * p['engine.redline_rpm'], this.base.air.pressurePa, 310)
+    this.chokeClosed = this.chokeNow()
+    this.camStep = this.chokeClosed
+  }
+
+  private chokeNow(): number {
+    if (this.injection) return 0
+    const closed = (this.chokeOpenC - this.bimetalC) / (this.chokeOpenC - this.p['choke.cold_C'])
+    return closed <= 0 ? 0 : closed > 1.25 ? 1.25 : closed
+  }
+
+  /** Coldness of the injected car's enrichment by coolant, 0 … 1.5. */
+  private coldEnrichment(): number {
+    return coldness(this.coolantC)
+  }
+
+  /** Advances by `dt` seconds (5 ms or less). */
+  step(dt: number): void {
+    const { base, controls, p } = this
+    const rpm = this.rpm
+    const ambientPa = base.air.pressurePa
+
+    // Throttle: the fast-idle cam holds it open until the foot lets the cam fall to the choke's step.
+    if (controls.footPct > 1.5 && this.chokeClosed < this.camStep) this.camStep = this.chokeClosed
+    const camPct = (this.injection ? coldness(this.coolantC) * 0.8 : this.camStep) * this.k.fastIdlePct
+    const throttlePct = controls.footPct > camPct ? controls.footPct : camPct
+    this.throttlePct = throttlePct > 100 ? 100 : throttlePct
+
+    // Air.
+    const chargeK = chargeTemperatureK(base.air.temperatureK, this.wallC)
+    if (p['noise.idle_drift'] > 0) {
+      this.idleDrift +=
+        (-this.idleDrift / 40) * dt + p['noise.idle_drift'] * Math.sqrt((2 * dt) / 40) * this.random.normal()
+    }
+    const leak = this.k.leakMm2 * p['carb.idle_leak_scale'] * (1 + this.idleDrift)
+    const area = leak + base.throttleAreaMm2(this.throttlePct) + this.secondaryOpen * base.secondaryAreaMm2
+    // Implicit step of the stiff filling: slopes of both flows by finite difference.
+    const flow = base.throttleFlowGS(area, this.manifoldPa)
+    const pumped = base.pumpedGS(rpm, this.manifoldPa, chargeK)
+    const probePa = 60
+    const slope =
+      (base.throttleFlowGS(area, this.manifoldPa + probePa) -
+        flow -
+        base.pumpedGS(rpm, this.manifoldPa + probePa, chargeK) +
+        pumped) /
+      probePa
+    const fill = this.fillPaPerGK * chargeK * dt
+    let manifoldPa = this.manifoldPa + (fill * (flow - pumped)) / (1 - (slope < 0 ? fill * slope : 0))
+    const mostPa = ambientPa * 0.9995
+    if (manifoldPa > mostPa) manifoldPa = mostPa
+    else if (manifoldPa < 0.06 * ambientPa) manifoldPa = 0.06 * ambientPa
+    this.manifoldPa = manifoldPa
+    const cylinderAir = base.pumpedGS(rpm, manifoldPa, chargeK)
+    const airGS = base.throttleFlowGS(area, manifoldPa)
+    this.airGS = airGS
+    this.cylinderAirGS = cylinderAir
+    const dry = base.air.dryShare
+
+    // Fuel.
+    this.chokeClosed = this.chokeNow()
+    const factor = flowFactorFast(manifoldPa / ambientPa)
+    let metered: number
+    if (this.injection) {
+      metered = this.injection.fuelGS(rpm, manifoldPa, this.coldEnrichment(), this.throttlePct, this.k, base)
+    } else {
+      const metering = this.metering
+      metering.meter(
+        airGS,
+        this.throttlePct,
+        factor,
+        ambientPa,
+        manifoldPa,
+        base.air.densityKgM3,
+        this.secondaryOpen,
+        this.secondaryFlow,
+        this.chokeClosed,
+        rpm < 450 && !this.fired,
+      )
+      metered = metering.fuelGS
+      this.stepSecondaries(dt)
+    }
+    if (!(rpm > 30)) metered = 0
+    const shot = this.stepPump(dt)
+
+    // Wall film.
+    const film = this.film
+    const cold = coldness(this.wallC)
+    filmParametersInto(film, rpm, manifoldPa / 1e5, cold)
+    let share = film.share * p['film.share_scale']
+    let timeS = film.timeS * p['film.time_scale']
+    if (p['film.fixed_share'] >= 0) share = p['film.fixed_share']
+    if (p['film.fixed_time_s'] > 0) timeS = p['film.fixed_time_s']
+    const given = metered + shot
+    const keep = Math.exp(-dt / timeS)
+    const landing = share * given
+    const settled = landing * timeS
+    const before = this.filmG
+    this.filmG = settled + (before - settled) * keep
+    // A stopped engine draws nothing: the film only dries.
+    const evaporated = landing + (before - this.filmG) / dt
+    const cylinderFuel = rpm > 30 ? (1 - share) * given + evaporated : 0
+    this.meteredGS = metered
+    this.shotGS = shot
+    this.cylinderFuelGS = cylinderFuel
+    this.fuelG += given * dt
+    this.lambda =
+      cylinderFuel > 1e-9 ? (cylinderAir * dry) / (cylinderFuel * this.stoich) : Number.POSITIVE_INFINITY
+    this.settledLambda = metered > 1e-9 ? (airGS * dry) / (metered * this.stoich) : Number.POSITIVE_INFINITY
+
+    this.stepTorque(dt, cold)
+    this.stepHeat(dt, cold)
+  }
+
+  private stepSecondaries(dt: number): void {
+    const { p } = this
+    if (p['carb.secondaries'] === 0) return
+    const open = this.secondaryOpen
+    const ratio =
+      (p['carb.secondaries'] * p['carb.secondary_venturi_mm'] ** 2) /
+      (p['carb.primaries'] * p['carb.venturi_mm'] ** 2)
+    const primary = this.airGS / (1 + open * ratio)
+    const target =
+      this.throttlePct > 40 ? secondaryTarget(p, primary, this.k.primaryMostGS, this.parts.spring) : 0
+    const stiffness = this.parts.spring * p['carb.secondary_spring']
+    const timeS = target > open ? p['carb.secondary_time_s'] * stiffness : 0.08
+    this.secondaryOpen = open + ((target - open) * dt) / (timeS + dt)
+    if (this.secondaryOpen < 1e-4) this.secondaryOpen = 0
+    // The nozzles flow when their signal stands: they follow the opening by a moment.
+    const wanted = this.secondaryOpen > 0.01 ? 1 : 0
+    this.secondaryFlow += ((wanted - this.secondaryFlow) * dt) / (p['carb.secondary_lag_s'] + dt)
+  }
+
+  private stepPump(dt: number): number {
+    const slots = Math.min(Math.round(this.p['carb.pump_delay_s'] / dt), delaySlots - 1)
+    const log = this.strokeLog
+    this.strokeHead = (this.strokeHead + 1) & (delaySlots - 1)
+    log[this.strokeHead] = this.injection ? this.throttlePct / 100 : pumpStroke(this.throttlePct)
+    const stroke = log[(this.strokeHead - slots) & (delaySlots - 1)]
+    const travel = stroke - this.stroke
+    this.stroke = stroke
+    if (this.injection) return this.injection.shotGS(travel, dt, this.k)
+    if (travel > 0) this.pendingG += travel * this.strokeG
+    else if (travel < 0) this.pendingG = Math.max(0, this.pendingG + travel * this.strokeG)
+    if (this.pendingG <= 0) return 0
+    let shot = shotFlowGS(this.pendingG, this.k.pumpStrokeG, this.rateGS)
+    if (shot * dt > this.pendingG || this.pendingG < 1e-4 * this.strokeG) shot = this.pendingG / dt
+    this.pendingG -= shot * dt
+    return shot
+  }
+
+  private stepTorque(dt: number, cold: number): void {
+    const { base, controls, p } = this
+    const load = this.manifoldPa / base.air.pressurePa
+    const rpm = this.rpm
+    let omega = rpm / rpmPerRad
+    const vapour = this.lambda / (1 - unburntShare(cold))
+    let indicated = controls.ignition ? base.indicatedTorqueNm(this.cylinderAirGS, rpm, load, vapour) : 0
+    let misfire = p['engine.misfire']
+    if (rpm > 1.5 * p['engine.idle_rpm'] && load < 0.27 && this.throttlePct < 1.5) {
+      misfire = Math.max(misfire, Math.min(1, (0.27 - load) * 9) * p['engine.overrun_misfire'])
+    }
+    if (vapour > p['engine.lean_limit'])
+      misfire = Math.max(misfire, Math.min(1, (vapour - p['engine.lean_limit']) * 3))
+    this.misfire = this.fired ? misfire : 0
+    // Cycle scatter reaches the crank as torque noise whose bandwidth is the firing rate.
+    const noise = p['engine.torque_scatter'] * (1 + 4 * p['engine.overlap'] * (load < 0.45 ? 1 : 0))
+    const pull = Math.min(1, (rpm * p['engine.cylinders'] * dt) / 120)
+    this.torqueNoise += pull * (noise * 2.2 * this.random.normal() - this.torqueNoise)
+    indicated *= (1 - 0.8 * misfire) * (1 + this.torqueNoise)
+    const firing =
+      controls.ignition && mixtureTorque(vapour, p['engine.lean_limit']) > 0.35 && this.cylinderAirGS > 0.2
+    const coldOil = coldness(this.coolantC) * 0.9
+    const loss = rpm > 1 ? base.lossTorqueNm(rpm, this.manifoldPa, coldOil) * Math.min(1, rpm / 60) : 0
+    let torque = indicated - loss
+    if (controls.starter) {
+      const drag = base.lossTorqueNm(200, this.manifoldPa, coldOil)
+      const push = drag * (1 + (crankRadS - omega) * 0.2)
+      if (push > 0) torque += push
+    }
+    if (!this.fired && firing && rpm > 60) {
+      this.sinceFireS += dt
+      if (this.sinceFireS > 0.15) this.fired = true
+    } else if (!firing) this.sinceFireS = 0
+    this.torqueNm = indicated - loss
+
+    // Drivetrain.
+    const inertia = p['engine.inertia_kgm2']
+    const radius = p['vehicle.tyre_m'] / (2 * Math.PI)
+    const gear = controls.gear
+    this.gear = gear
+    const ratio = gear > 0 ? this.gearRatios[gear] : 0
+    let driveN = 0
+    let loadNm = 0
+    let locked = false
+    if (gear > 0) {
+      const shaft = (this.speedMs / radius) * ratio
+      if (p['vehicle.automatic'] > 0.5) {
+        const sr = omega > 5 ? shaft / omega : 1
+        if (sr < 1) {
+          const s4 = sr > 0 ? sr ** 6 : 0
+          loadNm = this.converterNm * omega * omega * (1 - s4)
+          const multiply = 2 - 1.02 * Math.min(Math.max(sr, 0) / 0.88, 1)
+          driveN = (loadNm * Math.max(multiply, 1) * ratio * drivelineEfficiency) / radius
+        } else {
+          loadNm = -Math.min(
+            this.converterNm * shaft * shaft * 3 * (sr - 1),
+            this.converterNm * shaft * shaft * 0.8,
+          )
+          driveN = (loadNm * ratio) / radius / drivelineEfficiency
+        }
+      } else if (controls.clutch > 0.02) {
+        const slip = omega - shaft
+        const most = this.clutchNm * controls.clutch
+        if (controls.clutch > 0.95 && Math.abs(slip) < 4) locked = true
+        else {
+          const bite = Math.max(-1, Math.min(1, slip / 14))
+          loadNm = most * bite
+          driveN = (loadNm * ratio * drivelineEfficiency) / radius
+        }
+      }
+    }
+    const resist =
+      roadForceN(p, this.speedMs, base.air.densityKgM3, controls.gradePct + p['vehicle.grade_pct']) *
+      (this.speedMs > 0.05 || controls.gradePct !== 0 ? 1 : 0)
+    const mass = p['vehicle.mass_kg'] * 1.03
+    if (locked) {
+      // One body: engine and car share an acceleration.
+      const g = ratio / radius
+      const eff = torque > 0 ? drivelineEfficiency : 1 / drivelineEfficiency
+      const push = torque * g * eff
+      const acceleration = (push - resist - this.brake()) / (mass + inertia * g * g)
+      const speed = this.speedMs + acceleration * dt
+      this.speedMs = speed > 0 ? speed : 0
+      // Any small slip at locking is closed within a few steps rather than at once.
+      omega += (this.speedMs * g - omega) * Math.min(1, dt * 40) + acceleration * g * dt
+      driveN = push - inertia * g * acceleration * g
+    } else {
+      omega += ((torque - loadNm) / inertia) * dt
+      const brake = this.brake()
+      let speed = this.speedMs + ((driveN - resist - brake) / mass) * dt
+      if (speed < 0) speed = 0
+      this.speedMs = speed
+    }
+    if (omega < 0) omega = 0
+    if (!controls.starter && omega * rpmPerRad < 90 && rpm > omega * rpmPerRad) {
+      // Below this no flywheel carries an engine over compression.
+      omega -= omega * Math.min(1, 6 * dt)
+      if (omega < 2) omega = 0
+      if (this.fired && omega === 0) this.fired = false
+    }
+    const redline = (p['engine.redline_rpm'] * 1.06) / rpmPerRad
+    this.rpm = (omega > redline ? redline : omega) * rpmPerRad
+    this.wheelPowerW = driveN * this.speedMs
+    this.distanceM += this.speedMs * dt
+  }
+
+  private brake(): number {
+    return this.speedMs > 0.01 ? this.controls.brakeN : this.controls.brakeN * 0.2
+  }
+
+  private stepHeat(dt: number, cold: number): void {
+    const { base, p } = this
+    const airC = base.air.temperatureK - 273.15
+    const running = this.rpm > 300 && this.fired
+    // 20 → 80 °C in five to seven minutes of light driving (reference: warm-up, common practice).
+    const heat = running
+      ? (0.62 / p['engine.displacement_L']) * Math.min(this.cylinderFuelGS, 12) * p['engine.heat_scale']
+      : 0
+    let loss = (this.coolantC - airC) / 1500
+    if (this.coolantC > p['engine.thermostat_C']) loss += (this.coolantC - p['engine.thermostat_C']) * 0.09
+    this.coolantC += (heat - loss) * dt
+    // The heat riser warms the floor of the manifold ahead of the coolant.
+    const wallGoal = running ? this.coolantC + 14 * Math.min(1, cold * 2) : this.coolantC
+    this.wallC += ((wallGoal - this.wallC) * dt) / 40
+    const bimetalGoal = running ? 95 : airC
+    const tau = running ? p['choke.heat_tau_s'] : 900
+    this.bimetalC += ((bimetalGoal - this.bimetalC) * dt) / tau
+    const flow = this.cylinderAirGS / this.topFlowGS
+    const gasC = running ? 340 + 560 * Math.sqrt(flow > 1 ? 1 : flow) : airC
+    this.exhaustC += ((gasC - this.exhaustC) * dt) / (running ? 6 : 60)
+  }
+
+  /** True while started from cold, for the start procedure. */
+  get startedCold(): boolean {
+    return this.coldStart < 45
+  }
+}
