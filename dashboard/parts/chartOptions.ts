@@ -83,7 +83,9 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
         if (fixed) return [fixed[0], fixed[1]]
         // A NaN or an empty stretch must not spoil the axis.
         if (!Number.isFinite(min) || !Number.isFinite(max)) return [0, 1]
-        const room = Math.max((max - min) * 0.08, Math.abs(max) * 1e-3, 1e-6)
+        // A quiet line is drawn as quiet: the scale never opens up its last digit.
+        const leastSpan = 8 * 10 ** -(line.decimals ?? 2)
+        const room = Math.max((max - min) * 0.08, (leastSpan - (max - min)) / 2)
         return [min - room, max + room]
       },
     }
@@ -95,7 +97,14 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
     stroke: () => themeColour('quiet'),
     grid: { stroke: () => themeColour('faint'), width: 1 / devicePixelRatio },
     ticks: { stroke: () => themeColour('line'), width: 1 / devicePixelRatio, size: 5 },
-    values: (_u, splits) => splits.map((v) => String(+v.toFixed(4)).replace('-', '\u2212')),
+    values: (_u, splits) => {
+      const decimals = splits.some((v) => Math.abs(v * 10 - Math.round(v * 10)) > 1e-6)
+        ? 2
+        : splits.some((v) => !Number.isInteger(v))
+          ? 1
+          : 0
+      return splits.map((v) => valueText(v, decimals))
+    },
   })
   const firstScale = o.series[0]?.scale ?? 'y'
   return {
@@ -112,13 +121,13 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
     },
     axes: [
       {
-        show: o.showXAxis,
+        // Without its labels the axis still draws its grid, so that strips read as one.
+        size: o.showXAxis ? 34 : 0,
         font,
-        size: 34,
         stroke: () => themeColour('quiet'),
         grid: { stroke: () => themeColour('faint'), width: 1 / devicePixelRatio },
-        ticks: { stroke: () => themeColour('line'), width: 1 / devicePixelRatio, size: 5 },
-        values: (_u, splits) => splits.map(o.formatX),
+        ticks: { show: o.showXAxis, stroke: () => themeColour('line'), width: 1 / devicePixelRatio, size: 5 },
+        values: (_u, splits) => (o.showXAxis ? splits.map(o.formatX) : []),
       },
       yAxis(firstScale),
     ],

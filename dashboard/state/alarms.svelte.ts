@@ -62,7 +62,7 @@ export class Alarms {
     this.#active.filter(
       (alarm) =>
         alarm.priority === 'warning' ||
-        (alarm.priority === 'caution' && !this.#acknowledged.includes(keyOf(alarm))),
+        (alarm.priority === 'caution' && !this.#acknowledged.includes(keyOf(alarm)) && !this.#isSaid(alarm)),
     ),
   )
   /** The one that is shown. */
@@ -99,6 +99,11 @@ export class Alarms {
   /** No sound for this kind of alarm for ten minutes; the picture stays. */
   mute(code: string): void {
     this.#mutes = { ...this.#mutes, [code]: performance.now() + muteMs }
+  }
+
+  /** A caution that only repeats what a warning says already. */
+  #isSaid(alarm: LiveAlarm): boolean {
+    return alarm.code === 'lean_in_power' && this.#active.some(({ code }) => code === 'lean_under_load')
   }
 
   #end(alarm: LiveAlarm, timeS: number): void {

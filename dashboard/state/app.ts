@@ -1,10 +1,13 @@
 import { createContext } from 'svelte'
+import RunWorker from '../worker/runWorker.ts?worker'
 import { Alarms } from './alarms.svelte.ts'
 import { Clock } from './clock.svelte.ts'
 import { Link } from './link.svelte.ts'
 import { Reading } from './reading.svelte.ts'
 import { Recording } from './recording.svelte.ts'
 import { Router } from './router.svelte.ts'
+import { Runs } from './runs.svelte.ts'
+import { RunsWorker } from './runsWorker.svelte.ts'
 import { Screen } from './screen.svelte.ts'
 import { Settings } from './settings.svelte.ts'
 import { Sound } from './sound.svelte.ts'
@@ -20,6 +23,7 @@ export interface App {
   readonly sound: Sound
   readonly screen: Screen
   readonly alarms: Alarms
+  readonly runs: Runs
 }
 
 export function createApp(): App {
@@ -38,6 +42,7 @@ export function createApp(): App {
     sound,
     screen: new Screen(),
     alarms,
+    runs: new Runs(new RunsWorker(() => new RunWorker())),
   }
 }
 

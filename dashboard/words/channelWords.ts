@@ -48,3 +48,11 @@ export function startChannels(channels: readonly TraceChannel[]): string[] {
   const chosen = found.filter((name) => !(name === 'lambda' && hasDerived)).slice(0, 4)
   return chosen.length > 0 ? chosen : channels.slice(0, 4).map((channel) => channel.name)
 }
+
+/** Name of the worked-out target, drawn beside a mixture. */
+export const targetChannel = 'target λ'
+
+/** Whether the target belongs in this channel's strip. */
+export function withTarget(name: string): boolean {
+  return name.startsWith('mixture λ')
+}

@@ -1,0 +1,90 @@
+import type {
+  FromRunWorker,
+  RunAsk,
+  RunRequestName,
+  RunRequests,
+  ToRunWorker,
+} from '../worker/runMessages.ts'
+
+/** A request without an answer for so long has failed, ms. Opening has no such limit: it shows progress and can be stopped. */
+const answerMs = 30_000
+
+/** What the run worker could not do. */
+export class RunWorkerError extends Error {
+  readonly code: string
+  constructor(code: string, text: string) {
+    super(text)
+    this.name = 'RunWorkerError'
+    this.code = code
+  }
+}
+
+export interface RunProgress {
+  /** 0…1, null when it cannot be known. */
+  share: number | null
+  words: string
+}
+
+/**
+ * The page's side of the worker that opens runs. It is started with the page and not when it is first needed: a page that lost its bridge
+ * could not load it any more.
+ */
+export class RunsWorker {
+  readonly #worker: Worker
+  #lastId = 0
+  readonly #waiting = new Map<
+    number,
+    { resolve: (answer: never) => void; reject: (error: Error) => void; timer: number }
+  >()
+  readonly #progress = new Map<string, (progress: RunProgress) => void>()
+
+  constructor(createWorker: () => Worker) {
+    this.#worker = createWorker()
+    this.#worker.onmessage = (event: MessageEvent<FromRunWorker>) => this.#hear(event.data)
+    this.#worker.onerror = (event) => {
+      for (const id of [...this.#waiting.keys()])
+        this.#settle(id)?.reject(new RunWorkerError('worker', event.message || 'the run worker failed'))
+    }
+  }
+
+  /** @throws RunWorkerError when it cannot be done, or no answer came in time */
+  ask<N extends RunRequestName>(ask: RunRequests[N]['ask'] & { type: N }): Promise<RunRequests[N]['answer']> {
+    const id = ++this.#lastId
+    return new Promise((resolve, reject) => {
+      const timer =
+        ask.type === 'open'
+          ? 0
+          : window.setTimeout(
+              () => this.#settle(id)?.reject(new RunWorkerError('no_answer', 'no answer within 30 s')),
+              answerMs,
+            )
+      this.#waiting.set(id, { resolve: resolve as (answer: never) => void, reject, timer })
+      this.#worker.postMessage({ id, ask: ask as RunAsk } satisfies ToRunWorker)
+    })
+  }
+
+  /** Tells the progress of one run to `listen` until the returned function is called. */
+  follow(run: string, listen: (progress: RunProgress) => void): () => void {
+    this.#progress.set(run, listen)
+    return () => {
+      if (this.#progress.get(run) === listen) this.#progress.delete(run)
+    }
+  }
+
+  #hear(message: FromRunWorker): void {
+    if (message.type === 'progress') {
+      this.#progress.get(message.run)?.({ share: message.share, words: message.words })
+      return
+    }
+    const waiting = this.#settle(message.id)
+    if (message.type === 'answer') waiting?.resolve(message.answer as never)
+    else waiting?.reject(new RunWorkerError(message.code, message.text))
+  }
+
+  #settle(id: number) {
+    const waiting = this.#waiting.get(id)
+    this.#waiting.delete(id)
+    if (waiting) clearTimeout(waiting.timer)
+    return waiting
+  }
+}

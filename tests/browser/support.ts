@@ -1,0 +1,116 @@
+import { spawnSync } from 'node:child_process'
+import { existsSync, mkdirSync } from 'node:fs'
+import { type Browser, type BrowserContextOptions, chromium, type Page } from 'playwright'
+import { expect } from 'vitest'
+import { chromiumArgs, findChromium } from '../support/chromium.ts'
+import { webRoot } from './staticServer.ts'
+
+const root = new URL('../../', import.meta.url).pathname
+const shots = new URL('./shots/', import.meta.url).pathname
+
+/** Sizes on which the drive page must fit without scrolling. */
+export const driveSizes = [
+  [1280, 800],
+  [1180, 820],
+  [1080, 810],
+  [960, 600],
+  [800, 1280],
+] as const
+
+/** Makes the served page if nobody has built it yet. */
+export function ensureBuilt(): void {
+  if (existsSync(`${webRoot}index.html`)) return
+  const built = spawnSync('npx', ['vite', 'build', '--config', 'dashboard/vite.config.ts'], {
+    cwd: root,
+    encoding: 'utf8',
+    shell: process.platform === 'win32',
+  })
+  if (built.status !== 0) throw new Error(`the dashboard does not build: ${built.stderr}`)
+}
+
+export async function launch(extraArgs: readonly string[] = []): Promise<Browser> {
+  ensureBuilt()
+  return await chromium.launch({
+    executablePath: await findChromium(),
+    args: [...chromiumArgs, ...extraArgs],
+  })
+}
+
+export interface OpenOptions extends BrowserContextOptions {
+  width?: number
+  height?: number
+  settings?: Record<string, unknown>
+}
+
+/** A page of its own context, with what it complained about. */
+export async function openPage(
+  browser: Browser,
+  url: string,
+  { width = 1280, height = 800, settings, ...context }: OpenOptions = {},
+): Promise<{ page: Page; complaints: string[]; close: () => Promise<void> }> {
+  const made = await browser.newContext({ viewport: { width, height }, ...context })
+  if (settings) {
+    await made.addInitScript((values) => {
+      if (!localStorage.getItem('floatbowl.settings'))
+        localStorage.setItem('floatbowl.settings', JSON.stringify(values))
+    }, settings)
+  }
+  const page = await made.newPage()
+  const complaints: string[] = []
+  page.on('console', (message) => {
+    if (message.type() === 'error') complaints.push(message.text())
+  })
+  page.on('pageerror', (error) => complaints.push(error.message))
+  await page.goto(url)
+  await page.evaluate(() => document.fonts.ready)
+  return { page, complaints, close: () => made.close() }
+}
+
+/** Address of the drive page showing one fixed reading. */
+export function pictureUrl(base: string, reading: Record<string, unknown> = {}, more = ''): string {
+  return `${base}/?reading=${encodeURIComponent(JSON.stringify(reading))}${more}`
+}
+
+export async function shoot(page: Page, name: string): Promise<Buffer> {
+  mkdirSync(shots, { recursive: true })
+  return await page.screenshot({ path: `${shots}${name}.png` })
+}
+
+/** Waits until a condition holds; returns how long that took, ms. Throws with the last value after `limitMs`. */
+export async function until(
+  what: string,
+  holds: () => boolean | Promise<boolean>,
+  limitMs = 10_000,
+  stepMs = 20,
+): Promise<number> {
+  const begun = performance.now()
+  for (;;) {
+    if (await holds()) return performance.now() - begun
+    const passed = performance.now() - begun
+    if (passed > limitMs) throw new Error(`${what}: not within ${limitMs} ms`)
+    await new Promise((resolve) => setTimeout(resolve, stepMs))
+  }
+}
+
+export const partText = (page: Page, part: string) =>
+  page
+    .locator(`[data-part="${part}"]`)
+    .first()
+    .textContent({ timeout: 2000 })
+    .catch(() => '')
+
+/** Table of checks: id, what was measured, verdict. Printed after a file's tests. */
+export class CheckTable {
+  #rows: [string, string, string][] = []
+
+  /** Notes a measured value and asserts the claim. */
+  check(id: string, measured: string, isMet: boolean): void {
+    this.#rows.push([id, isMet ? 'pass' : 'FAIL', measured])
+    expect(isMet, `${id}: ${measured}`).toBe(true)
+  }
+
+  print(): void {
+    const lines = this.#rows.map(([id, verdict, measured]) => `  ${id.padEnd(5)} ${verdict}  ${measured}`)
+    console.log(`checks of the screen\n${lines.join('\n')}`)
+  }
+}
