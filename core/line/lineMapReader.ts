@@ -75,6 +75,12 @@ export function createLineMapReader(map: LineMap, options: LineMapReaderOptions)
   return new Reader(map, options)
 }
 
+/** Text of a line: at once when all of it is ASCII, as nearly always. */
+function lineText(bytes: Uint8Array, start: number, end: number): string {
+  for (let i = start; i < end; i++) if (bytes[i] >= 0x80) return utf8Text(bytes, start, end)
+  return String.fromCharCode.apply(null, bytes.subarray(start, end) as unknown as number[])
+}
+
 class Reader implements LineMapReader {
   readonly channels: readonly ChannelDeclaration[]
   readonly counts: LineMapCounts
@@ -179,7 +185,7 @@ class Reader implements LineMapReader {
     }
     const { checksum } = this.#map
     if (checksum === undefined) {
-      this.#read(utf8Text(bytes, start, end), arrivalS)
+      this.#read(lineText(bytes, start, end), arrivalS)
       return
     }
     // A checksum is over bytes, so the line is first looked at as bytes.
