@@ -16,6 +16,8 @@ const lineFeed = 0x0a
 
 /** Most samples of a block. */
 export const maxBlockSamples = 1024
+/** Rows of 16 channels that take some 20 kB. */
+const tileRows = 128
 /** So long samples wait for their declarations (contract). */
 const waitS = 10
 /** Most samples that wait: 10 s at 5 kHz and more, whatever the arrival clock says. */
@@ -302,16 +304,23 @@ class Decoder implements BoardDecoder {
     this.#rows = new Float64Array(maxBlockSamples * this.#rowLength + maxRowLength)
   }
 
-  /** Rows of integers to columns in the declared units, one column after the other. */
+  /** Rows of integers to columns in the declared units: column after column, over as many rows at a time as stay in the nearest cache. */
   #scaleRows(count: number): void {
+    for (let from = 0; from < count; from += tileRows) {
+      const to = Math.min(count, from + tileRows)
+      for (let i = 0; i < this.#columns.length; i++) this.#scaleColumn(i, from, to)
+    }
+  }
+
+  #scaleColumn(at: number, from: number, to: number): void {
     const rows = this.#rows
     const rowLength = this.#rowLength
-    for (let i = 0; i < this.#columns.length; i++) {
-      const { index, scale, offset } = this.#channels[i]
-      const column = this.#columns[i]
-      for (let at = 0, rowAt = 0; at < count; at++, rowAt += rowLength) {
-        column[at] = index < rows[rowAt] ? rows[rowAt + rowHeadLength + index] * scale + offset : Number.NaN
-      }
+    const column = this.#columns[at]
+    const { index, scale, offset } = this.#channels[at]
+    let rowAt = from * rowLength
+    for (let row = from; row < to; row++) {
+      column[row] = index < rows[rowAt] ? rows[rowAt + rowHeadLength + index] * scale + offset : Number.NaN
+      rowAt += rowLength
     }
   }
 

@@ -5,12 +5,13 @@ export const maxRowLength = rowHeadLength + 250
 
 const maxSeq = 0xffff
 const maxTick = 0xffffffff
-/** Digits that surely fit a 32 bit integer. */
-const quickDigits = 9
 /** Digits that a double holds exactly. */
 const maxDigits = 15
-const comma = 0x2c
-const minus = 0x2d
+/** Digits read one by one before the loop, in `parseSampleInto`. */
+const unrolledDigits = 5
+/** A comma and a minus as what is left of the byte after taking off the digit zero. */
+const comma = 0x2c - 0x30
+const minus = 0x2d - 0x30
 
 /**
  * Reads the fields of an `S` line by hand into a row: number of values, seq, tick, values; NaN for an empty field. No strings, no allocation.
@@ -30,27 +31,45 @@ export function parseSampleInto(
   let i = start
   for (;;) {
     to++
-    let byte = bytes[i]
-    const negative = byte === minus
-    if (negative) byte = bytes[++i]
-    const first = i
-    let value = 0
-    while (byte >= 0x30 && byte <= 0x39) {
-      value = (value * 10 + byte - 0x30) | 0
-      byte = bytes[++i]
-    }
-    const digits = i - first
-    if (digits > quickDigits) {
-      if (digits > maxDigits) return -1
-      out[to] = longInteger(bytes, first, i, negative)
-    } else if (digits > 0) {
-      // 0 − value and not −value: there is no negative zero among integers.
-      out[to] = negative ? 0 - value : value
+    let digit = bytes[i] - 0x30
+    const negative = digit === minus
+    if (negative) digit = bytes[++i] - 0x30
+    if (digit >>> 0 < 10) {
+      // Five digits in a row of tests, not a loop: each test then learns for itself how long numbers are, which nearly doubles the speed.
+      let value = digit
+      digit = bytes[++i] - 0x30
+      if (digit >>> 0 < 10) {
+        value = value * 10 + digit
+        digit = bytes[++i] - 0x30
+        if (digit >>> 0 < 10) {
+          value = value * 10 + digit
+          digit = bytes[++i] - 0x30
+          if (digit >>> 0 < 10) {
+            value = value * 10 + digit
+            digit = bytes[++i] - 0x30
+            if (digit >>> 0 < 10) {
+              value = value * 10 + digit
+              digit = bytes[++i] - 0x30
+            }
+          }
+        }
+      }
+      if (digit >>> 0 < 10) {
+        const restAt = i
+        let long = value
+        do {
+          long = long * 10 + digit
+          digit = bytes[++i] - 0x30
+        } while (digit >>> 0 < 10)
+        if (i - restAt > maxDigits - unrolledDigits) return -1
+        // 0 − value and not −value: there is no negative zero among integers.
+        out[to] = negative ? 0 - long : long
+      } else out[to] = negative ? 0 - value : value
     } else {
       if (negative) return -1
       out[to] = Number.NaN
     }
-    if (byte !== comma || i >= end) break
+    if (digit !== comma || i >= end) break
     i++
   }
   const count = to - at + 1 - rowHeadLength
@@ -59,10 +78,4 @@ export function parseSampleInto(
   if (!(count >= 0 && seq >= 0 && seq <= maxSeq && tick >= 0 && tick <= maxTick)) return -1
   out[at] = count
   return i
-}
-
-function longInteger(bytes: Uint8Array, start: number, end: number, negative: boolean): number {
-  let value = 0
-  for (let i = start; i < end; i++) value = value * 10 + (bytes[i] - 0x30)
-  return negative ? 0 - value : value
 }
