@@ -2,6 +2,7 @@ import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
 import { createGunzip } from 'node:zlib'
 import { createCaptureScanner } from '../core/capture/captureScanner.ts'
+import { decodeSource } from '../core/capture/sourceDecoder.ts'
 import type { SampleBlock } from '../core/contract/samples.ts'
 
 /** A pause between samples longer than this is a gap, s: the page's own limit for a number that goes stale. */
@@ -40,6 +41,7 @@ export async function checkRun(
   const gaps: { start_s: number; end_s: number }[] = []
   let lastS = Number.NaN
   const scanner = createCaptureScanner({
+    decoderOf: decodeSource,
     emit: {
       block({ source, timeS, count }: SampleBlock) {
         if (source !== 0) return

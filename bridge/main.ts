@@ -54,4 +54,7 @@ process.once('SIGINT', () => {
   if (process.listenerCount('SIGINT') === 0) process.exit(interruptedCode)
 })
 
-process.exitCode = await main(process.argv.slice(2))
+const code = await main(process.argv.slice(2))
+// After a failure something half-open may still keep the process; after success the output may still be on its way.
+if (code === 1 || code === 2) process.exit(code)
+process.exitCode = code

@@ -1,6 +1,7 @@
-import { mkdir } from 'node:fs/promises'
+import { mkdir, readFile } from 'node:fs/promises'
 import { basename, dirname } from 'node:path'
 import packageJson from '../package.json' with { type: 'json' }
+import type { SimCar } from '../simulator/simCar.ts'
 import { Bridge, type SourceSetup } from './bridge.ts'
 import { BridgeError, errorText } from './bridgeError.ts'
 import type { ServeSettings } from './cli/serve.ts'
@@ -8,11 +9,12 @@ import { CommandFailure } from './cli/talk.ts'
 import { type Clock, createClock } from './clock.ts'
 import { createBridgeServer } from './http/server.ts'
 import { createLineLogger, type Logger } from './logger.ts'
-import { createBoardLines, createGpsLines } from './source/decoders.ts'
+import { createBoardLines, createGpsLines, createMappedLines } from './source/decoders.ts'
 import { createReplaySources, findReplaySources } from './source/replaySource.ts'
 import { createSerialSource } from './source/serialSource.ts'
 import { createSimulatorSource } from './source/simulatorSource.ts'
 import { createTcpSource, parseTcpAddress } from './source/tcpSource.ts'
+import type { CarStore } from './store/carStore.ts'
 import { carIdPattern } from './store/runId.ts'
 
 /** Car id when nothing else names one. */
@@ -47,7 +49,12 @@ export async function serve(settings: ServeSettings, { print, say }: Talk): Prom
   })
   later.bridge = bridge
   const server = await createBridgeServer({ bridge, lan: settings.lan })
-  const port = await server.listen(settings.host, settings.port)
+  const port = await server.listen(settings.host, settings.port).catch(async (error: unknown) => {
+    await bridge.stop()
+    await server.close()
+    throw error
+  })
+  if (settings.source?.kind === 'sim') await seedSimulatedCar(settings.source.name, bridge.cars)
   await bridge.start()
   const host = settings.lan || settings.host === 'localhost' ? '127.0.0.1' : settings.host
   await print(`http://${host.includes(':') ? `[${host}]` : host}:${port}/`)
@@ -127,21 +134,38 @@ async function createSources(
 }
 
 async function simulatorSetup(name: string, clock: Clock): Promise<SourceSetup> {
-  const { carNames } = await import('../simulator/carNames.ts')
-  if (!carNames.includes(name)) {
-    throw new CommandFailure(`unknown car: ${name} (expected one of ${carNames.join(', ')})`, 2)
-  }
+  const car = await findSimulatedCar(name)
   return {
     source: createSimulatorSource({
       name: `simulator ${name}`,
       clock,
-      createSimulator: async () =>
-        (await import('../simulator/liveSimulator.ts')).createLiveSimulator({ car: name }),
+      createSimulator: async () => {
+        const { createLiveSimulator } = await import('../simulator/live.ts')
+        return createLiveSimulator({ car })
+      },
     }),
     createDecoder: createBoardLines,
     unreadableText: '',
     silence: { reopenS: 0 },
   }
+}
+
+async function findSimulatedCar(name: string): Promise<SimCar> {
+  const { findCar } = await import('../simulator/cars.ts')
+  try {
+    return findCar(name)
+  } catch (error) {
+    throw new CommandFailure(errorText(error), 2)
+  }
+}
+
+/** A simulated car brings its profile, its parts and its box, unless the owner has changed them before. */
+async function seedSimulatedCar(name: string, store: CarStore): Promise<void> {
+  if ((await store.ids()).includes(name)) return
+  const { profile, right, box } = await findSimulatedCar(name)
+  const files = store.car(name)
+  await files.profile.update((content) => Object.assign(content, profile, { id: name }))
+  await files.parts.update((content) => Object.assign(content, { fitted: right, box }))
 }
 
 async function replaySetups(path: string, clock: Clock, later: { bridge?: Bridge }): Promise<SourceSetup[]> {
@@ -168,14 +192,44 @@ async function replaySetups(path: string, clock: Clock, later: { bridge?: Bridge
 
 async function portSetup(
   path: string,
-  { baud }: ServeSettings,
+  { baud, mapPath }: ServeSettings,
   clock: Clock,
   logger: Logger,
 ): Promise<SourceSetup> {
+  if (mapPath) return mappedSetup(path, mapPath, baud, clock, logger)
   return {
     source: openPort(path, baud, true, clock, logger),
     createDecoder: createBoardLines,
     unreadableText: `bytes come but no line can be read: wrong speed? (now --baud ${baud}), or another board's format (--map FILE)`,
+  }
+}
+
+async function mappedSetup(
+  path: string,
+  mapPath: string,
+  baud: number,
+  clock: Clock,
+  logger: Logger,
+): Promise<SourceSetup> {
+  const { parseLineMap } = await import('../core/line/lineMap.ts')
+  let text: string
+  try {
+    text = await readFile(mapPath, 'utf8')
+  } catch (error) {
+    throw new CommandFailure(`cannot read ${mapPath}: ${errorText(error)}`)
+  }
+  try {
+    const map = parseLineMap(text)
+    return {
+      // Another board's commands are unknown: nothing is sent to it.
+      source: openPort(path, baud, false, clock, logger),
+      createDecoder: createMappedLines(map),
+      unreadableText: `bytes come but no line fits the map: wrong speed (now --baud ${baud}), or another format`,
+      describe: { kind: 'mapped', map },
+    }
+  } catch (error) {
+    if (error instanceof RangeError) throw new CommandFailure(`${mapPath}: ${error.message}`, 2)
+    throw error
   }
 }
 

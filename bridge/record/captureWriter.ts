@@ -1,5 +1,6 @@
-import { type FileHandle, open } from 'node:fs/promises'
-import { dirname } from 'node:path'
+import { randomBytes } from 'node:crypto'
+import { access, type FileHandle, link, open, rename, rm } from 'node:fs/promises'
+import { basename, dirname, join } from 'node:path'
 import { BridgeError, errorText, systemCode } from '../bridgeError.ts'
 
 /** The calls a writer makes on its file; a test hands in one that fails. */
@@ -11,11 +12,24 @@ export interface CaptureFile {
   close(): Promise<void>
 }
 
-/** Opens a new file for appending; fails when it exists. The directory entry is on the disk when it returns. */
-export type OpenCaptureFile = (path: string) => Promise<CaptureFile>
+/**
+ * Opens a new file that begins with some text; fails when it exists. The name appears only once the text is on the disk, so that no kill
+ * leaves a file that cannot be read.
+ */
+export type OpenCaptureFile = (path: string, beginning: string) => Promise<CaptureFile>
 
-export const openCaptureFile: OpenCaptureFile = async (path) => {
-  const file = await open(path, 'ax', 0o644)
+export const openCaptureFile: OpenCaptureFile = async (path, beginning) => {
+  const draft = join(dirname(path), `.${basename(path)}.${randomBytes(4).toString('hex')}.part`)
+  const file = await open(draft, 'ax', 0o644)
+  try {
+    await file.writeFile(beginning)
+    await file.datasync()
+    await giveName(draft, path)
+  } catch (error) {
+    await file.close()
+    await rm(draft, { force: true })
+    throw error
+  }
   await syncDirectory(dirname(path))
   return {
     async append(bytes) {
@@ -24,6 +38,21 @@ export const openCaptureFile: OpenCaptureFile = async (path) => {
     },
     sync: () => file.datasync(),
     close: () => file.close(),
+  }
+}
+
+/** Names a file without ever taking the place of another. @throws a system error `EEXIST` when the name is taken */
+async function giveName(draft: string, path: string): Promise<void> {
+  try {
+    await link(draft, path)
+    await rm(draft)
+  } catch (error) {
+    if (systemCode(error) === 'EEXIST') throw error
+    // Memory cards know no second name of a file: look first, then rename.
+    await access(path).then(
+      () => Promise.reject(Object.assign(new Error(`${path} exists`), { code: 'EEXIST' })),
+      () => rename(draft, path),
+    )
   }
 }
 

@@ -126,9 +126,6 @@ export class Recorder {
       const { clock } = this.#options
       const zeroS = clock.nowS()
       const wallMs = clock.wallMs()
-      const { path, run, file } = await this.#create(car, wallMs)
-      const writer = new CaptureWriter(file, (error) => this.#giveUp(error), this.#options.writer)
-      writer.add(`${captureHeader}\n`)
       const start = {
         type: 'start',
         at: formatLocalIso(wallMs),
@@ -137,8 +134,9 @@ export class Recorder {
         car,
         sources,
       }
-      writer.add(formatCaptureLine(0, '=', start))
-      for (const record of records) writer.add(formatCaptureLine(0, '=', record))
+      const beginning = [start, ...records].map((record) => formatCaptureLine(0, '=', record))
+      const { path, run, file } = await this.#create(car, wallMs, `${captureHeader}\n${beginning.join('')}`)
+      const writer = new CaptureWriter(file, (error) => this.#giveUp(error), this.#options.writer)
       this.#preRoll.drain(clock.nowS(), (timeS, kind, payload) => {
         writer.add(formatCaptureLine(timeS - zeroS, kind, payload))
       })
@@ -168,7 +166,7 @@ export class Recorder {
     return this.status
   }
 
-  async #create(car: string, wallMs: number) {
+  async #create(car: string, wallMs: number, beginning: string) {
     const { dataDir, openFile = openCaptureFile } = this.#options
     const session = formatSession(wallMs)
     const directory = join(dataDir, car, session)
@@ -182,7 +180,7 @@ export class Recorder {
       const name = `${formatBasicUtc(wallMs, withMs)}.capture`
       const path = join(directory, name)
       try {
-        return { path, run: `${car}/${session}/${name}`, file: await openFile(path) }
+        return { path, run: `${car}/${session}/${name}`, file: await openFile(path, beginning) }
       } catch (error) {
         if (systemCode(error) !== 'EEXIST' || withMs) throw error
       }

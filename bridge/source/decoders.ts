@@ -1,12 +1,19 @@
 import type { LineCounts } from '../../core/contract/samples.ts'
 import { createBoardDecoder } from '../../core/line/boardDecoder.ts'
 import { createGpsDecoder } from '../../core/line/gpsDecoder.ts'
+import type { LineMap } from '../../core/line/lineMap.ts'
+import { createLineMapReader } from '../../core/line/lineMapReader.ts'
 import { createRawLines } from './rawLines.ts'
 import type { Decoder, DecoderSink } from './sourceChain.ts'
 
 /** A board that speaks the board's own line format. */
 export function createBoardLines(number: number, sink: DecoderSink): Decoder {
   return createBoardDecoder({ source: number, emit: sink })
+}
+
+/** A board that speaks another format, read after a line map. */
+export function createMappedLines(map: LineMap): (number: number, sink: DecoderSink) => Decoder {
+  return (number, sink) => createLineMapReader(map, { source: number, emit: sink })
 }
 
 /** A position receiver: its sentences become samples of road speed and place. */

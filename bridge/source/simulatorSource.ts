@@ -5,10 +5,14 @@ import type { Source, SourceSink } from './source.ts'
 export interface LiveSimulator {
   /** Bytes of the board up to this time, seconds since its start. */
   advance(toS: number): Uint8Array
+  /** A command line as it would come down the wire. */
+  command(text: string): void
 }
 
 /** How often the simulated board is asked for its lines, ms: as fast as its samples at 100 Hz. */
 const stepMs = 10
+/** A longer pause than this is left out of the drive, s. */
+const longestStepS = 5
 
 /** A simulated board in this process, in real time. */
 export function createSimulatorSource(options: {
@@ -19,29 +23,38 @@ export function createSimulatorSource(options: {
   const { clock } = options
   let timer: NodeJS.Timeout | undefined
   let stopped = false
+  let command: ((text: string) => void) | undefined
 
   const run = async (sink: SourceSink) => {
     const simulator = await options.createSimulator()
+    command = (text) => simulator.command(text)
     if (stopped) return
-    const startS = clock.nowS()
+    let startS = clock.nowS()
+    let lastS = 0
     sink.wire('open', 'the simulator starts')
     timer = setInterval(() => {
       const nowS = clock.nowS()
-      const bytes = simulator.advance(nowS - startS)
+      // After a pause (the machine slept) the drive goes on from where it was: hours are not run in one go.
+      if (nowS - startS - lastS > longestStepS) startS = nowS - lastS
+      lastS = nowS - startS
+      const bytes = simulator.advance(lastS)
       if (bytes.length > 0) sink.bytes(bytes, nowS)
     }, stepMs)
   }
 
   return {
     name: options.name,
-    canAsk: false,
+    canAsk: true,
     start(sink) {
       sink.wire('connecting', 'starting the simulator')
       run(sink).catch((error: unknown) => {
         sink.wire('lost', `the simulator failed: ${error instanceof Error ? error.message : String(error)}`)
       })
     },
-    write: () => false,
+    write(text) {
+      command?.(text)
+      return command !== undefined
+    },
     reopen() {},
     stop() {
       stopped = true
