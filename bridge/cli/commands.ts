@@ -25,4 +25,19 @@ export const commands: readonly CommandEntry[] = [
     description: 'integrity of a run: lines, bad checksums, missing samples, torn end',
     load: async () => (await import('./check.ts')).registerCheck,
   },
+  {
+    name: 'compare',
+    description: 'is run B different from A: where, by how much, how sure',
+    load: async () => (await import('./compare.ts')).registerCompare,
+  },
+  {
+    name: 'advise',
+    description: 'the next change, from this run and earlier ones',
+    load: async () => (await import('./advise.ts')).registerAdvise,
+  },
+  {
+    name: 'report',
+    description: 'printable sheet of a run',
+    load: async () => (await import('./report.ts')).registerReport,
+  },
 ]

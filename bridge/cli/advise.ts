@@ -1,0 +1,98 @@
+import type { Command } from 'commander'
+import type { AdviceResult, Change } from '../../core/contract/advice.ts'
+import { formatTable } from './compare.ts'
+import { CommandFailure, print } from './talk.ts'
+
+interface Flags {
+  json?: boolean
+  box: string
+  car?: string
+}
+
+export function registerAdvise(program: Command): void {
+  program
+    .command('advise')
+    .description('the next change, from this run and earlier ones')
+    .argument('<run...>', 'capture files; they are taken in the order of their start times')
+    .requiredOption(
+      '--box FILE',
+      'parts at hand, JSON: {"box": {"main_jet": [{"label": "70", "bore_mm": 1.8}, …]}}',
+    )
+    .option('--json', 'one JSON object')
+    .option('--car FILE', 'car profile in place of the one in the runs')
+    .action(async (paths: string[], flags: Flags) => {
+      const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
+      const { advise } = await import('../../core/tuning/advise.ts')
+      // Cheap mistakes first: a wrong box is told before any run is read.
+      const parts = await readPartsFile(flags.box)
+      const car = flags.car ? await readCarFile(flags.car) : undefined
+      const runs = []
+      for (const path of paths) runs.push(await analyseRunFile(path, car))
+      let advice: AdviceResult
+      try {
+        advice = advise(runs, parts, car ? { car } : {})
+      } catch (error) {
+        if (error instanceof RangeError) throw new CommandFailure(error.message, 2)
+        throw error
+      }
+      await print(flags.json ? JSON.stringify(advice) : formatAdvice(advice))
+    })
+}
+
+/** Advice for people: the change, the reasons, the states, the cautions. */
+export function formatAdvice(advice: AdviceResult): string {
+  const lines = [String(advice.summary)]
+  if (advice.next) lines.push('', ...formatChange(advice.next))
+  for (const change of advice.also) {
+    lines.push('', `Later: ${change.part.replaceAll('_', ' ')} ${change.from.label} → ${change.to.label}`)
+  }
+  for (const need of advice.needs ?? []) {
+    lines.push(`  ${need.seconds} s of ${need.state.replaceAll('_', ' ')}${need.why ? `: ${need.why}` : ''}`)
+  }
+  const rows = [['state', 'λ', '95 %', 'target', 'verdict']]
+  for (const [state, entry] of Object.entries(advice.states)) {
+    rows.push([
+      state.replaceAll('_', ' '),
+      entry.lambda?.toFixed(3) ?? '–',
+      entry.ci95 ? `${entry.ci95[0].toFixed(3)} … ${entry.ci95[1].toFixed(3)}` : '–',
+      entry.target?.toFixed(2) ?? '–',
+      entry.verdict.replaceAll('_', ' '),
+    ])
+  }
+  lines.push('', ...formatTable(rows))
+  if (advice.factors) lines.push('', ...formatFactors(advice.factors as Factors))
+  for (const warning of advice.warnings ?? []) lines.push('', `Caution: ${warning}`)
+  if (Array.isArray(advice.cautions))
+    lines.push('', ...advice.cautions.map((text) => `Before you open it: ${text}`))
+  return lines.join('\n')
+}
+
+interface Factors {
+  states: Record<string, { factor: number; percent: number; seconds: number }>
+  cells: (number | null)[][]
+  rpm_edges: number[]
+  load_edges: number[]
+}
+
+function formatFactors({ states, cells, rpm_edges, load_edges }: Factors): string[] {
+  const rows = [['state', 'fuel ×', 'percent', 'seconds']]
+  for (const [state, { factor, percent, seconds }] of Object.entries(states)) {
+    rows.push([state.replaceAll('_', ' '), factor.toFixed(3), percent.toFixed(1), String(seconds)])
+  }
+  const lines = formatTable(rows)
+  if (cells.length === 0) return lines
+  const table = [['load', ...rpm_edges.slice(0, -1).map((rpm) => String(Math.round(rpm)))]]
+  for (let row = cells.length - 1; row >= 0; row--) {
+    table.push([load_edges[row].toFixed(2), ...cells[row].map((cell) => cell?.toFixed(2) ?? '·')])
+  }
+  return [...lines, '', 'fuel × by load and rpm', ...formatTable(table)]
+}
+
+function formatChange(change: Change): string[] {
+  const size = (part: Change['from']) =>
+    part.bore_mm !== undefined ? `${part.label} (${part.bore_mm.toFixed(2)} mm)` : part.label
+  return [
+    `${change.part.replaceAll('_', ' ')} ${size(change.from)} → ${size(change.to)}, ${change.direction}`,
+    ...change.because.map((reason) => `  ${reason}`),
+  ]
+}

@@ -1,0 +1,61 @@
+import type { Command } from 'commander'
+import type { ComparisonResult } from '../../core/contract/advice.ts'
+import { print } from './talk.ts'
+
+export function registerCompare(program: Command): void {
+  program
+    .command('compare')
+    .description('is run B different from A: where, by how much, how sure')
+    .argument('<a>', 'capture file of the first run')
+    .argument('<b>', 'capture file of the second run')
+    .option('--json', 'one JSON object')
+    .option('--car FILE', 'car profile in place of the one in the runs')
+    .action(async (pathA: string, pathB: string, flags: { json?: boolean; car?: string }) => {
+      const { analyseRunFile, readCarFile } = await import('./runParts.ts')
+      const { compareRuns } = await import('../../core/tuning/compareRuns.ts')
+      const car = flags.car ? await readCarFile(flags.car) : undefined
+      const a = await analyseRunFile(pathA, car)
+      const b = await analyseRunFile(pathB, car)
+      const comparison = compareRuns(a, b, car ? { car } : {})
+      await print(flags.json ? JSON.stringify(comparison) : formatComparison(comparison))
+    })
+}
+
+function formatComparison(comparison: ComparisonResult): string {
+  const lines = [String(comparison.text), '']
+  const rows = [['state', 'A', 'B', 'B − A', '95 %', 'steady s', 'verdict']]
+  for (const [state, entry] of Object.entries(comparison.states)) {
+    const { lambda_a, lambda_b } = entry as { lambda_a?: number | null; lambda_b?: number | null }
+    rows.push([
+      state.replaceAll('_', ' '),
+      lambda_a?.toFixed(3) ?? '–',
+      lambda_b?.toFixed(3) ?? '–',
+      entry.difference === null ? '–' : signed(entry.difference),
+      entry.ci95 === null ? '–' : `${signed(entry.ci95[0])} … ${signed(entry.ci95[1])}`,
+      `${Math.round(entry.seconds_a ?? 0)}, ${Math.round(entry.seconds_b ?? 0)}`,
+      entry.verdict.replaceAll('_', ' '),
+    ])
+  }
+  lines.push(...formatTable(rows), '')
+  const tips = comparison.transients as Record<'a' | 'b', { tip_ins: number; stumbles: number }>
+  lines.push(
+    `tip-ins ${tips.a.tip_ins}, ${tips.b.tip_ins}; stumbles ${tips.a.stumbles}, ${tips.b.stumbles}`,
+    comparison.air_corrected ? 'λ at home air' : 'λ as on the day, no air correction',
+  )
+  return lines.join('\n')
+}
+
+function signed(value: number): string {
+  return `${value < 0 ? '\u2212' : '+'}${Math.abs(value).toFixed(3)}`
+}
+
+/** Columns padded to one width each. */
+export function formatTable(rows: readonly (readonly string[])[]): string[] {
+  const widths = rows[0].map((_, column) => Math.max(...rows.map((row) => row[column].length)))
+  return rows.map((row) =>
+    row
+      .map((cell, column) => cell.padEnd(widths[column]))
+      .join('  ')
+      .trimEnd(),
+  )
+}

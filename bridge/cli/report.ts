@@ -1,0 +1,37 @@
+import { writeFile } from 'node:fs/promises'
+import type { Command } from 'commander'
+import { CommandFailure, print, say } from './talk.ts'
+
+interface Flags {
+  out?: string
+  box?: string
+  car?: string
+}
+
+export function registerReport(program: Command): void {
+  program
+    .command('report')
+    .description('printable sheet of a run, one HTML file that needs nothing else')
+    .argument('<run>', 'capture file')
+    .option('--out FILE', 'where to write it; standard output without')
+    .option('--box FILE', 'parts at hand: adds the next change to the sheet')
+    .option('--car FILE', 'car profile in place of the one in the run')
+    .action(async (path: string, flags: Flags) => {
+      const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
+      const { reportHtml } = await import('../../core/tuning/reportHtml.ts')
+      const parts = flags.box ? await readPartsFile(flags.box) : undefined
+      const car = flags.car ? await readCarFile(flags.car) : undefined
+      const analysis = await analyseRunFile(path, car)
+      const advice = parts
+        ? (await import('../../core/tuning/advise.ts')).advise([analysis], parts, car ? { car } : {})
+        : undefined
+      const html = reportHtml({ analysis, ...(car ? { car } : {}), ...(advice ? { advice } : {}) })
+      if (!flags.out) return print(html)
+      try {
+        await writeFile(flags.out, html)
+      } catch (error) {
+        throw new CommandFailure(`${flags.out}: ${(error as Error).message}`)
+      }
+      say(`wrote ${flags.out}`)
+    })
+}

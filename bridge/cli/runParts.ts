@@ -1,0 +1,79 @@
+import { createReadStream } from 'node:fs'
+import { readFile, stat } from 'node:fs/promises'
+import { createGunzip } from 'node:zlib'
+import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../../core/contract/car.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { CommandFailure, createProgress } from './talk.ts'
+
+/**
+ * Analyses one capture file, packed or not, as it is read.
+ * @throws CommandFailure (1) naming the file when it cannot be read or is no capture
+ */
+export async function analyseRunFile(path: string, car?: CarProfile): Promise<RunAnalysis> {
+  const progress = createProgress(path)
+  try {
+    const { size } = await stat(path)
+    const analyser = createCaptureAnalyser({ file: path, ...(car ? { car, carWins: true } : {}) })
+    const file = createReadStream(path, { highWaterMark: 1 << 20 })
+    const bytes = path.endsWith('.gz') ? file.pipe(createGunzip()) : file
+    file.on('error', (error) => bytes.destroy(error))
+    for await (const chunk of bytes) {
+      analyser.push(chunk as Buffer)
+      progress.update(size > 0 ? file.bytesRead / size : 1)
+    }
+    const analysis = analyser.end()
+    return car ? { ...analysis, car } : analysis
+  } catch (error) {
+    throw new CommandFailure(`${path}: ${error instanceof Error ? error.message : String(error)}`)
+  } finally {
+    progress.end()
+  }
+}
+
+/**
+ * Reads a parts file (`{"fitted": …, "box": …}`).
+ * @throws CommandFailure (2) for text that is no JSON or does not fit, naming the field
+ */
+export async function readPartsFile(path: string): Promise<PartsFile> {
+  return readJson<PartsFile>(path, (value) => {
+    const parsed = partsFileSchema.safeParse(value)
+    if (parsed.success && !parsed.data.box && !parsed.data.fitted) {
+      return { problem: 'box: missing (expected {"box": {"main_jet": [{"label", "bore_mm"}, …]}})' }
+    }
+    return parsed.success ? { value: parsed.data } : { problem: issueText(parsed.error.issues[0]) }
+  })
+}
+
+/** Reads a car profile. @throws CommandFailure (2) as `readPartsFile` */
+export async function readCarFile(path: string): Promise<CarProfile> {
+  return readJson<CarProfile>(path, (value) => {
+    const parsed = carSchema.safeParse(value)
+    return parsed.success ? { value: parsed.data } : { problem: issueText(parsed.error.issues[0]) }
+  })
+}
+
+async function readJson<T>(
+  path: string,
+  check: (value: unknown) => { value: T } | { problem: string },
+): Promise<T> {
+  let text: string
+  try {
+    text = await readFile(path, 'utf8')
+  } catch (error) {
+    throw new CommandFailure(`${path}: ${(error as Error).message}`)
+  }
+  let json: unknown
+  try {
+    json = JSON.parse(text)
+  } catch (error) {
+    throw new CommandFailure(`${path}: no JSON: ${(error as Error).message}`, 2)
+  }
+  const checked = check(json)
+  if ('problem' in checked) throw new CommandFailure(`${path}: ${checked.problem}`, 2)
+  return checked.value
+}
+
+function issueText(issue: { path: PropertyKey[]; message: string }): string {
+  return `${issue.path.map(String).join('.') || 'file'}: ${issue.message}`
+}

@@ -1,0 +1,210 @@
+import { densityAltitudeM } from '../air/densityAltitude.ts'
+import type { AdviceResult } from '../contract/advice.ts'
+import { airSchema, type CarProfile, type Fitted } from '../contract/car.ts'
+import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import { fuelInTank } from '../fuel/fuels.ts'
+import { partWord, sizeWord } from './adviceText.ts'
+import { leanReadingCautions, openingCautions, reportCautions } from './cautions.ts'
+import { type CircuitVerdict, circuitVerdicts, verdictHeadline } from './circuitVerdicts.ts'
+import { summariseTipIns } from './compareSideBySide.ts'
+import { asRunAnalysis } from './evidence.ts'
+import { gateSvg } from './reportGate.ts'
+import { mapTable } from './reportMap.ts'
+import { reportCss } from './reportStyle.ts'
+import { duration, escapeHtml, figure, startWord } from './reportText.ts'
+import { tipInsFigure } from './reportTipIns.ts'
+import { fittedOfRun } from './runObservations.ts'
+
+export interface ReportInput {
+  analysis: RunAnalysis | AnalysisResult
+  /** Default: as the run carries it. */
+  car?: CarProfile
+  /** What was fitted; default: as the run's record says. */
+  fitted?: Fitted
+  advice?: AdviceResult
+  /** Style rules put before the sheet's own, for instance an embedded typeface. */
+  fontCss?: string
+}
+
+/**
+ * One run on one printable sheet: a whole HTML document that needs nothing else. Prints on A4 and Letter, legible in grey; every
+ * figure that a picture shows is in words too.
+ */
+export function reportHtml(input: ReportInput): string {
+  const run = asRunAnalysis(input.analysis)
+  const car = input.car ?? run.car
+  const fitted = input.fitted ?? fittedOfRun(run) ?? {}
+  const { result } = run
+  const rows = circuitVerdicts(run, car ? { car } : {})
+  const headline = verdictHeadline(rows)
+  const carName = car?.name ?? result.run.car ?? 'Car without a name'
+  const tips = tipInsFigure(result.transients)
+  const body = [
+    `<header><div><b>floatbowl</b> ${escapeHtml(carName)}${car?.description ? ` · ${escapeHtml(car.description)}` : ''}</div>` +
+      `<div>${escapeHtml(startWord(result.run.start))}</div></header>`,
+    `<h1>${escapeHtml(headline)}</h1>`,
+    `<p class="facts">${facts(result, car)}</p>`,
+    leanAlarm(result),
+    circuitTable(rows),
+    '<div class="two"><div>',
+    input.advice ? nextChange(input.advice) : '',
+    `<section><h2>What was fitted</h2>${partsTable(fitted)}</section>`,
+    '</div><div>',
+    `<section><h2>This run in numbers</h2>${numbersTable(result)}</section>`,
+    '</div></div>',
+    `<section><h2>Mixture over speed and load</h2>${mapTable(result.map)}</section>`,
+    result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2)}</section>` : '',
+    tips ? `<section><h2>Throttle openings</h2>${tips}</section>` : '',
+    notesSection(result),
+    footer(rows, input.advice),
+  ]
+  return (
+    '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">' +
+    '<meta name="viewport" content="width=device-width, initial-scale=1">' +
+    `<title>${escapeHtml(`${carName}, ${startWord(result.run.start)}`)}</title>` +
+    `<style>${input.fontCss ?? ''}${reportCss}</style></head><body>\n${body.filter(Boolean).join('\n')}\n</body></html>\n`
+  )
+}
+
+function facts(result: AnalysisResult, car: CarProfile | undefined): string {
+  const words = [duration(result.run.seconds)]
+  if (result.run.title) words.unshift(escapeHtml(String(result.run.title)))
+  const air = airSchema.safeParse(result.run.air)
+  if (air.success) {
+    const { temperature_C, pressure_kPa, humidity_pct } = air.data
+    const altitude = densityAltitudeM({
+      temperatureC: temperature_C,
+      pressureKpa: pressure_kPa,
+      humidityPct: humidity_pct,
+    })
+    words.push(
+      `air ${figure(temperature_C, 0)} °C, ${figure(pressure_kPa, 1)} kPa, ${figure(humidity_pct, 0)} %`,
+      `density altitude ${figure(Math.round(altitude / 10) * 10, 0)} m`,
+    )
+  } else words.push('air not noted')
+  try {
+    const fuel = fuelInTank(car?.fuel ?? {})
+    words.push(`${escapeHtml(fuel.name)}, stoichiometric ${figure(fuel.stoichiometricRatio, 2)}`)
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error
+    words.push('fuel not known')
+  }
+  const bad = result.integrity.bad_checksum + result.integrity.missing_samples
+  words.push(bad === 0 ? 'no line lost' : `${bad} lines or samples lost`)
+  return words.join(' · ')
+}
+
+function leanAlarm(result: AnalysisResult): string {
+  const lean = result.alarms.filter((alarm) => alarm.priority === 'warning')
+  if (lean.length === 0) return ''
+  const worst = Math.max(...lean.map((alarm) => alarm.worst ?? Number.NEGATIVE_INFINITY))
+  const size = Number.isFinite(worst) ? `, at worst ${figure(worst, 2)}` : ''
+  return `<p class="warn">Warned ${lean.length} time${lean.length === 1 ? '' : 's'} during this run (${escapeHtml(lean[0].code.replaceAll('_', ' '))}${size}). Lean under load destroys pistons.</p>`
+}
+
+function circuitTable(rows: readonly CircuitVerdict[]): string {
+  const body = rows.map((row) => {
+    const side = row.verdict === 'rich' || row.verdict === 'lean' ? ` ${row.verdict}` : ''
+    const doubt = Number.isFinite(row.half95) ? `± ${figure(row.half95, 3)}` : row.missing ? '' : '&nbsp;'
+    const missing = row.missing ? escapeHtml(row.missing) : doubt
+    const count = row.counted ?? (row.seconds > 0 ? `${Math.round(row.seconds)} s` : '0 s')
+    return (
+      `<tr><th scope="row">${escapeHtml(row.name)}<span>${escapeHtml(row.detail)}</span></th>` +
+      `<td class="picture">${gateSvg(row)}</td>` +
+      `<td class="word${side}">${escapeHtml(row.words)}<span>${missing}</span></td>` +
+      `<td class="count">${escapeHtml(count)}</td></tr>`
+    )
+  })
+  return (
+    '<table class="circuits"><tbody>' +
+    `${body.join('')}</tbody></table>` +
+    '<p class="quiet">Between the posts: on target. Thick hatched block: too much fuel. Thin dotted line: too little. Full scale λ ± 0.15 about target, at home air; the cross-mark is the estimate with its 95 % interval.</p>'
+  )
+}
+
+function nextChange(advice: AdviceResult): string {
+  const { next } = advice
+  if (!next) {
+    return `<section class="next"><h2>Next change</h2><p class="big">${advice.done ? 'Change nothing' : 'Not yet'}</p><p>${escapeHtml(String(advice.summary ?? ''))}</p></section>`
+  }
+  const reasons = next.because.map((text) => `<p>${escapeHtml(text)}</p>`).join('')
+  const warnings = (advice.warnings ?? []).map((text) => `<p class="warn">${escapeHtml(text)}</p>`).join('')
+  const later = advice.also
+    .map((change) => `${partWord(change.part)} ${change.from.label} → ${change.to.label}`)
+    .join(', ')
+  return (
+    '<section class="next"><h2>Next change</h2>' +
+    `<p class="big">${escapeHtml(partWord(next.part))} ${escapeHtml(next.from.label)} → ${escapeHtml(next.to.label)}</p>` +
+    `${reasons}${warnings}${later ? `<p class="quiet">Later, if it holds: ${escapeHtml(later)}.</p>` : ''}</section>`
+  )
+}
+
+function partsTable(fitted: Fitted): string {
+  const names = Object.keys(fitted)
+  if (names.length === 0) return '<p class="quiet">Not noted.</p>'
+  const rows = names.map(
+    (name) =>
+      `<tr><th scope="row">${escapeHtml(partWord(name))}</th><td>${escapeHtml(sizeWord(fitted[name]))}</td></tr>`,
+  )
+  return `<table class="plain"><tbody>${rows.join('')}</tbody></table>`
+}
+
+function numbersTable(result: AnalysisResult): string {
+  const tips = summariseTipIns(result.transients)
+  const { scorecard, warm_up } = result
+  const power = result.pulls.map((pull) => pull.peak_kW).filter((value): value is number => value !== null)
+  const correction = result.pulls.find((pull) => pull.correction)?.correction
+  const lines: [string, string][] = [
+    [
+      'time on target',
+      scorecard.on_target_share === null ? '–' : `${Math.round(100 * scorecard.on_target_share)} %`,
+    ],
+    ['tip-ins, of these with a stumble', `${tips.tip_ins}, ${tips.stumbles}`],
+    [
+      'pulls, best at the wheels',
+      power.length === 0
+        ? `${result.pulls.length}`
+        : `${result.pulls.length}, ${figure(Math.max(...power), 0)} kW${correction ? ` (${correction.replaceAll('_', ' ')})` : ''}`,
+    ],
+  ]
+  if (warm_up) {
+    lines.push(
+      ['cranking, stalls', `${figure(warm_up.crank_s, 1)} s, ${warm_up.stalls}`],
+      [
+        'idles by itself after, at',
+        `${figure(warm_up.self_idle_s, 0)} s, ${figure(warm_up.self_idle_coolant_C, 0)} °C`,
+      ],
+    )
+  }
+  if (scorecard.economy !== null) lines.push(['fuel', `${figure(scorecard.economy, 1)} l/100 km`])
+  const lost = Object.values(result.trust.untrusted_s).reduce((sum, value) => sum + value, 0)
+  lines.push(['not trusted and left out', duration(lost)])
+  const rows = lines.map(
+    ([name, value]) =>
+      `<tr><th scope="row">${escapeHtml(name)}</th><td class="number">${escapeHtml(value)}</td></tr>`,
+  )
+  return `<table class="plain"><tbody>${rows.join('')}</tbody></table>`
+}
+
+function notesSection(result: AnalysisResult): string {
+  const entries = [
+    ...(result.run.marks ?? []).map((mark) => ({ t: mark.t_s, text: mark.label || 'mark' })),
+    ...(result.run.notes ?? []).map((note) => ({ t: note.t_s, text: note.text })),
+  ].sort((a, b) => a.t - b.t)
+  const hints = result.trust.hints.map((hint) => `<p>${escapeHtml(hint.text)}</p>`).join('')
+  if (entries.length === 0 && hints === '') return ''
+  const rows = entries
+    .map(
+      (entry) =>
+        `<tr><td>${Math.floor(entry.t / 60)}:${String(Math.floor(Math.max(0, entry.t % 60))).padStart(2, '0')}</td><td>${escapeHtml(entry.text)}</td></tr>`,
+    )
+    .join('')
+  return `<section><h2>Notes</h2>${hints}${rows ? `<table class="plain"><tbody>${rows}</tbody></table>` : ''}</section>`
+}
+
+function footer(rows: readonly CircuitVerdict[], advice: AdviceResult | undefined): string {
+  const texts = [...reportCautions]
+  if (rows.some((row) => row.verdict === 'lean')) texts.push(...leanReadingCautions)
+  if (advice?.next) texts.push(...openingCautions)
+  return `<footer>${texts.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}</footer>`
+}

@@ -1,0 +1,70 @@
+import type { MixtureMap } from '../contract/result.ts'
+import { figure } from './reportText.ts'
+
+/** Distance from target at which a cell's colour is at its deepest. */
+const FULL_ERROR = 0.1
+/** Seconds from which a cell's number is printed bold. */
+const SOLID_S = 20
+/** Seconds below which a cell stays empty: a moment passing through proves nothing. */
+const LEAST_S = 1
+
+/** Blue for rich, white on target, orange for lean: light enough for black numbers. */
+function cellColour(error: number): string {
+  const share = Math.min(1, Math.abs(error) / FULL_ERROR)
+  const full = error < 0 ? [112, 174, 222] : [235, 163, 92]
+  const mixed = full.map((value) => Math.round(255 + (value - 255) * share))
+  return `rgb(${mixed.join(',')})`
+}
+
+/**
+ * The mixture map as an HTML table with the number in each cell, load rising upward and speed to the right; heavier where there is
+ * more evidence; rich cells hatched on the left edge and lean ones dotted on the right, so that grey prints tell them apart.
+ */
+export function mapTable(map: MixtureMap): string {
+  const columns = usedColumns(map)
+  if (columns.length === 0) return '<p class="quiet">No steady driving to lay on a map.</p>'
+  const rows: string[] = []
+  for (let row = map.lambda.length - 1; row >= 0; row--) {
+    if (!columns.some((column) => isSeen(map, row, column))) continue
+    const cells = columns.map((column) => cell(map, row, column)).join('')
+    rows.push(`<tr><th scope="row">${loadWord(map, row)}</th>${cells}</tr>`)
+  }
+  const heads = columns.map((column) => `<th scope="col">${Math.round(map.rpm_edges[column])}</th>`).join('')
+  const what = map.load_channel === 'throttle' ? 'throttle, %' : 'load, %'
+  return (
+    '<table class="map"><caption>λ over engine speed (from, rpm) and ' +
+    `${what} (from); bold: ${SOLID_S} s or more</caption>` +
+    `<tbody>${rows.join('')}</tbody><tfoot><tr><th></th>${heads}</tr></tfoot></table>`
+  )
+}
+
+function usedColumns(map: MixtureMap): number[] {
+  const columns: number[] = []
+  const count = map.rpm_edges.length - 1
+  for (let column = 0; column < count; column++) {
+    if (map.lambda.some((_, row) => isSeen(map, row, column))) columns.push(column)
+  }
+  if (columns.length === 0) return columns
+  const first = columns[0]
+  return Array.from({ length: columns[columns.length - 1] - first + 1 }, (_, i) => first + i)
+}
+
+function isSeen(map: MixtureMap, row: number, column: number): boolean {
+  return map.lambda[row][column] !== null && (map.seconds[row]?.[column] ?? 0) >= LEAST_S
+}
+
+function cell(map: MixtureMap, row: number, column: number): string {
+  if (!isSeen(map, row, column)) return '<td class="none"></td>'
+  const error = map.error[row]?.[column] ?? null
+  const classes = [
+    map.seconds[row][column] >= SOLID_S ? 'solid' : '',
+    error === null ? '' : error < -0.02 ? 'is-rich' : error > 0.02 ? 'is-lean' : '',
+  ].filter(Boolean)
+  const colour = error === null ? '' : ` style="background:${cellColour(error)}"`
+  return `<td class="${classes.join(' ')}"${colour}>${figure(map.lambda[row][column], 2)}</td>`
+}
+
+function loadWord(map: MixtureMap, row: number): string {
+  const edge = map.load_edges[row]
+  return map.load_channel === 'manifold_pressure' ? String(Math.round(edge * 100)) : String(Math.round(edge))
+}

@@ -1,0 +1,107 @@
+import type { Transient } from '../contract/result.ts'
+import { escapeHtml, figure } from './reportText.ts'
+
+const WIDTH = 420
+const HEIGHT = 190
+const LEFT = 34
+const BOTTOM = 164
+const TOP = 8
+const FROM_S = -0.5
+const TO_S = 2.5
+/** Traces drawn: more are no longer lines. */
+const MOST_TRACES = 40
+const STEP_S = 0.1
+
+/** One tip-in's λ over seconds from the opening. */
+interface Trace {
+  points: [number, number][]
+  target: number
+}
+
+/**
+ * All tip-ins of a run laid over each other, their median heavy. Empty text when the run has none with a trace. Needs `trace` in the
+ * transients: pairs of seconds after the opening and λ.
+ */
+export function tipInsFigure(transients: readonly Transient[]): string {
+  const traces = transients
+    .filter((entry) => entry.kind === 'tip_in')
+    .map(traceOf)
+    .filter((trace) => trace !== undefined)
+    .slice(0, MOST_TRACES)
+  if (traces.length === 0) return ''
+  const middle = medianTrace(traces)
+  const values = [...traces.flatMap((trace) => trace.points), ...middle].map((point) => point[1])
+  const low = Math.max(0.6, Math.min(0.85, ...values.map((value) => Math.floor(value * 20) / 20)))
+  const high = Math.min(1.5, Math.max(1.1, ...values.map((value) => Math.ceil(value * 20) / 20)))
+  const x = (s: number) => LEFT + ((s - FROM_S) / (TO_S - FROM_S)) * (WIDTH - LEFT - 6)
+  const y = (lambda: number) =>
+    BOTTOM - ((Math.min(high, Math.max(low, lambda)) - low) / (high - low)) * (BOTTOM - TOP)
+  const path = (points: readonly [number, number][]) =>
+    points
+      .map(([s, lambda], i) => `${i === 0 ? 'M' : 'L'}${x(s).toFixed(1)} ${y(lambda).toFixed(1)}`)
+      .join('')
+  const grid: string[] = []
+  for (let lambda = Math.ceil(low * 10) / 10; lambda <= high + 1e-9; lambda += 0.1) {
+    grid.push(
+      `<line x1="${LEFT}" y1="${y(lambda).toFixed(1)}" x2="${WIDTH - 6}" y2="${y(lambda).toFixed(1)}" class="grid"/>`,
+      `<text x="${LEFT - 5}" y="${(y(lambda) + 4).toFixed(1)}" class="axis end">${lambda.toFixed(1)}</text>`,
+    )
+  }
+  for (let s = 0; s <= TO_S; s += 0.5) {
+    grid.push(`<text x="${x(s).toFixed(1)}" y="${BOTTOM + 16}" class="axis mid">${figure(s, 1)}</text>`)
+  }
+  const target = traces.map((trace) => trace.target).sort((a, b) => a - b)[traces.length >> 1]
+  const finding = findingOf(middle, target)
+  const words = `${traces.length} throttle openings laid over each other. ${finding}`
+  return (
+    `<svg class="tips" viewBox="0 0 ${WIDTH} ${HEIGHT}" role="img" aria-label="${escapeHtml(words)}">` +
+    grid.join('') +
+    `<line x1="${x(0).toFixed(1)}" y1="${TOP}" x2="${x(0).toFixed(1)}" y2="${BOTTOM}" class="opens"/>` +
+    traces.map((trace) => `<path d="${path(trace.points)}" class="one"/>`).join('') +
+    `<path d="${path(middle)}" class="median"/>` +
+    `<text x="${WIDTH - 6}" y="${HEIGHT - 1}" class="axis end">seconds after the throttle opens</text></svg>` +
+    `<p class="quiet">${escapeHtml(finding)}</p>`
+  )
+}
+
+function traceOf(transient: Transient): Trace | undefined {
+  const raw = transient['trace']
+  if (!Array.isArray(raw)) return undefined
+  const points: [number, number][] = []
+  for (const pair of raw) {
+    if (!Array.isArray(pair)) continue
+    const [s, lambda] = pair
+    if (typeof s !== 'number' || typeof lambda !== 'number' || !(lambda > 0)) continue
+    if (s >= FROM_S && s <= TO_S) points.push([s, lambda])
+  }
+  const target = transient['target']
+  return points.length > 3 ? { points, target: typeof target === 'number' ? target : Number.NaN } : undefined
+}
+
+function medianTrace(traces: readonly Trace[]): [number, number][] {
+  const middle: [number, number][] = []
+  for (let s = FROM_S; s <= TO_S + 1e-9; s += STEP_S) {
+    const values: number[] = []
+    for (const { points } of traces) {
+      const near = points.find((point) => Math.abs(point[0] - s) <= STEP_S / 2 + 1e-9)
+      if (near) values.push(near[1])
+    }
+    if (values.length * 2 < traces.length || values.length === 0) continue
+    values.sort((a, b) => a - b)
+    middle.push([s, values[values.length >> 1]])
+  }
+  return middle
+}
+
+function findingOf(middle: readonly [number, number][], target: number): string {
+  const after = middle.filter((point) => point[0] >= 0)
+  if (after.length === 0 || !Number.isFinite(target)) return ''
+  const lean = after.reduce((a, b) => (b[1] > a[1] ? b : a))
+  const rich = after.reduce((a, b) => (b[1] < a[1] ? b : a))
+  const over = lean[1] - target
+  const under = target - rich[1]
+  if (over < 0.05 && under < 0.05) return 'The middle one stays within 0.05 of its target.'
+  return over >= under
+    ? `The middle one goes lean by ${figure(over, 2)}, ${figure(lean[0], 1)} s after the opening.`
+    : `The middle one goes rich by ${figure(under, 2)}, ${figure(rich[0], 1)} s after the opening.`
+}
