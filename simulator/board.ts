@@ -31,6 +31,10 @@ export class Board {
   private firstTick: number
   private tickZeroS = 0
   private restarted = false
+  private readonly jitterMs: number
+  private readonly damagedShare: number
+  private readonly lostShare: number
+  private readonly restartS: number
 
   constructor(channels: readonly BoardChannel[], sink: LineSink, p: ParameterValues, random: Random) {
     this.channels = channels
@@ -46,6 +50,10 @@ export class Board {
     this.random = random
     this.p = p
     this.seq = p['line.first_seq']
+    this.jitterMs = p['line.jitter_ms']
+    this.damagedShare = p['line.damaged_share']
+    this.lostShare = p['line.lost_share']
+    this.restartS = p['line.restart_s']
     this.firstTick = p['line.first_tick']
     this.nextGapS = this.gapAfter(0)
     this.declarations = [
@@ -97,7 +105,7 @@ export class Board {
   /** Sends the sample in `values`. */
   sample(timeS: number): void {
     const { line, values, gains, offsets } = this
-    if (!this.restarted && timeS >= this.p['line.restart_s']) {
+    if (!this.restarted && timeS >= this.restartS) {
       this.restarted = true
       this.tickZeroS = timeS
       this.firstTick = 0
@@ -127,11 +135,11 @@ export class Board {
       this.nextGapS = this.gapAfter(this.gapUntilS)
     }
     if (timeS < this.gapUntilS) return
-    if (p['line.lost_share'] > 0 && random.uniform() < p['line.lost_share']) return
-    if (p['line.damaged_share'] > 0 && random.uniform() < p['line.damaged_share']) {
+    if (this.lostShare > 0 && random.uniform() < this.lostShare) return
+    if (this.damagedShare > 0 && random.uniform() < this.damagedShare) {
       line.bytes[random.integer(0, line.length - 1)] ^= 1 << random.integer(0, 6)
     }
-    let arrivalS = timeS + wireS + (p['line.jitter_ms'] / 1000) * random.uniform()
+    let arrivalS = timeS + wireS + (this.jitterMs / 1000) * random.uniform()
     if (arrivalS < this.lastArrivalS) arrivalS = this.lastArrivalS
     this.lastArrivalS = arrivalS
     this.sink.line(arrivalS, 0, line.bytes, line.length)

@@ -60,7 +60,7 @@ export function secondaryTarget(
   if (p['carb.secondaries'] === 0) return 0
   const start = p['carb.secondary_start_share'] * Math.sqrt(spring * p['carb.secondary_spring'])
   const open = (primaryGS / mostGS - start) / p['carb.secondary_range_share']
-  return open <= 0 ? 0 : open >= 1 ? 1 : open
+  return open <= 0 ? 0 : Math.min(open, 1)
 }
 
 /** The steady point at a throttle opening and speed, secondaries included. */

@@ -50,7 +50,7 @@ export function createChannelReader(name: string, world: ReadingWorld): () => nu
       const idleRpm = p['engine.idle_rpm']
       return () => {
         const { rpm } = engine
-        const amplitude = rpm > 60 ? depth * Math.sqrt(idleRpm / (rpm > 200 ? rpm : 200)) : 0
+        const amplitude = rpm > 60 ? depth * Math.sqrt(idleRpm / Math.max(rpm, 200)) : 0
         return (
           engine.manifoldPa / 1000 + amplitude * Math.sin(2 * Math.PI * world.pulse) + gauss(sigma * wild())
         )

@@ -33,7 +33,7 @@ export function jettingPoints(
       const point = steadyPoint(base, leakMm2, pct, rpm, mostGS, 1)
       const load = point.manifoldPa / base.air.pressurePa
       // Below a road load there is only overrun; between the valve's start and full opening the valve decides.
-      if (load < 0.3 || (load > 0.72 && load < 0.89)) continue
+      if (load < 0.3 || (load > 0.68 && load < 0.89)) continue
       const offIdle = point.airGS < 1.8 * idle.airGS
       const weight = load > 0.89 ? 1.2 : offIdle ? 1 : 0.9
       out.push({ ...point, lambda: offIdle ? 0.99 : wantedLambda(load), weight })

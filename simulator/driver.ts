@@ -26,6 +26,12 @@ export class Driver {
   private readonly random: Random
   private readonly steps: readonly DriveStep[]
   private readonly manual: boolean
+  private readonly rpmPerMs = new Float64Array(8)
+  private readonly idleRpm: number
+  private readonly redlineRpm: number
+  private readonly gears: number
+  private readonly footPeriodS: number
+  private readonly trembleSize: number
   private index = -1
   private step!: DriveStep
   private inStepS = 0
@@ -63,6 +69,12 @@ export class Driver {
     this.random = random
     this.steps = steps
     this.manual = p['vehicle.automatic'] < 0.5
+    this.gears = Math.round(p['vehicle.gears'])
+    for (let gear = 1; gear <= this.gears; gear++) this.rpmPerMs[gear] = rpmOfSpeed(p, 1, gear)
+    this.idleRpm = p['engine.idle_rpm']
+    this.redlineRpm = p['engine.redline_rpm']
+    this.footPeriodS = p['driver.foot_period_s']
+    this.trembleSize = p['driver.tremble_pct']
     this.begin(0)
   }
 
@@ -258,30 +270,29 @@ export class Driver {
   }
 
   private topGear(): number {
-    return Math.round(this.p['vehicle.gears'])
+    return this.gears
   }
 
   /** Gear for a speed and pedal, with a band so that it does not hunt. */
   private gearFor(speedMs: number, pedalPct: number): number {
-    const { p } = this
     const wide = Math.min(1, pedalPct / 85)
-    const up = (0.4 + 0.5 * wide * wide) * p['engine.redline_rpm']
-    const down = (0.24 + 0.24 * wide * wide) * p['engine.redline_rpm']
+    const up = (0.4 + 0.5 * wide * wide) * this.redlineRpm
+    const down = (0.24 + 0.24 * wide * wide) * this.redlineRpm
     let gear = this.gear > 0 ? this.gear : 1
     if (this.gear === 0) {
-      while (gear < this.topGear() && rpmOfSpeed(p, speedMs, gear) > up) gear++
+      while (gear < this.topGear() && speedMs * this.rpmPerMs[gear] > up) gear++
       return gear
     }
     if (
       gear < this.topGear() &&
-      rpmOfSpeed(p, speedMs, gear) > up &&
-      rpmOfSpeed(p, speedMs, gear + 1) > down * 0.95
+      speedMs * this.rpmPerMs[gear] > up &&
+      speedMs * this.rpmPerMs[gear + 1] > down * 0.95
     )
       gear++
     else if (
       gear > 1 &&
-      rpmOfSpeed(p, speedMs, gear) < down &&
-      rpmOfSpeed(p, speedMs, gear - 1) < 0.85 * p['engine.redline_rpm']
+      speedMs * this.rpmPerMs[gear] < down &&
+      speedMs * this.rpmPerMs[gear - 1] < 0.85 * this.redlineRpm
     )
       gear--
     return gear
@@ -356,7 +367,7 @@ export class Driver {
   /** Now and then moves the foot by a little: proportional and integral action in steps, with a dead band. */
   private correct(dt: number, error: number): void {
     this.sinceFootS += dt
-    if (this.sinceFootS < this.p['driver.foot_period_s']) return
+    if (this.sinceFootS < this.footPeriodS) return
     this.sinceFootS = 0
     const change = 5 * (error - this.lastError) + 0.9 * error
     this.lastError = error
@@ -401,8 +412,8 @@ export class Driver {
     }
     this.wantedGear = engine.speedMs > 2 ? this.gear : 0
     if (this.phase === 1 && this.foot >= this.footGoal - 0.05) this.enter(2)
-    const tooFast = engine.rpm > 0.62 * this.p['engine.redline_rpm'] && engine.speedMs < 2
-    const atRed = engine.rpm > 0.97 * this.p['engine.redline_rpm']
+    const tooFast = engine.rpm > 0.62 * this.redlineRpm && engine.speedMs < 2
+    const atRed = engine.rpm > 0.97 * this.redlineRpm
     if (this.phase === 2 && (this.phaseS >= step.hold_s || tooFast || atRed)) {
       this.press(this.easedFrom, 160)
       this.enter(3)
@@ -413,7 +424,7 @@ export class Driver {
   private pull(dt: number, step: Extract<DriveStep, { do: 'pull' }>): void {
     const { engine, p } = this
     const gear = Math.min(step.gear, this.topGear())
-    const startMs = (engine.speedMs * step.from_rpm) / Math.max(rpmOfSpeed(p, engine.speedMs, gear), 1)
+    const startMs = (engine.speedMs * step.from_rpm) / Math.max(engine.speedMs * this.rpmPerMs[gear], 1)
     if (this.phase === 0) {
       // Come to the starting speed, above or below.
       const wanted = engine.speedMs > 1 ? startMs : 8
@@ -437,7 +448,7 @@ export class Driver {
       } else this.press(18, 40)
       return
     }
-    if (engine.rpm >= Math.min(step.to_rpm, 0.97 * p['engine.redline_rpm']) || this.phaseS > 40) {
+    if (engine.rpm >= Math.min(step.to_rpm, 0.97 * this.redlineRpm) || this.phaseS > 40) {
       this.press(0, liftRate)
       this.next()
     }
@@ -448,21 +459,21 @@ export class Driver {
     const rate = this.shift === 1 || this.shift === 2 ? liftRate : this.footRate
     const most = rate * dt
     const d = goal - this.foot
-    this.foot += d > most ? most : d < -most ? -most : d
+    this.foot += d > most ? most : Math.max(d, -most)
   }
 
   /** Clutch, gear lever and brake; hands the controls to the engine. */
   private work(dt: number): void {
-    const { engine, p } = this
+    const { engine } = this
     const c = engine.controls
     if (this.manual) this.manualBox(dt)
     else this.automaticBox(dt)
-    const sigma = p['driver.tremble_pct']
+    const sigma = this.trembleSize
     if (sigma > 0) {
       this.tremble += (-this.tremble / 0.4) * dt + sigma * Math.sqrt((2 * dt) / 0.4) * this.random.normal()
     }
     const pct = this.foot > 1 ? this.foot + this.tremble : this.foot
-    c.footPct = pct < 0 ? 0 : pct > 100 ? 100 : pct
+    c.footPct = pct < 0 ? 0 : Math.min(pct, 100)
     c.brakeN = this.brakeN
     c.clutch = this.clutch
     c.gear = this.gear
@@ -483,8 +494,7 @@ export class Driver {
   }
 
   private manualBox(dt: number): void {
-    const { engine, p } = this
-    const idleRpm = p['engine.idle_rpm']
+    const { engine, idleRpm } = this
     if (this.shift === 0 && this.wantedGear !== this.gear) {
       this.nextGear = this.wantedGear
       this.shift = 1
@@ -504,7 +514,7 @@ export class Driver {
         this.shiftS = 0
       }
     } else if (this.shift === 3) {
-      const shaft = rpmOfSpeed(p, engine.speedMs, this.gear)
+      const shaft = engine.speedMs * this.rpmPerMs[this.gear]
       if (shaft < 1.25 * idleRpm) {
         // Moving off: as much clutch as the engine can carry.
         const bite = (engine.rpm - 0.95 * idleRpm) / (1.1 * idleRpm)

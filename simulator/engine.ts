@@ -82,6 +82,7 @@ export class Engine {
   private readonly random: Random
   private readonly film: FilmParameters = { share: 0.5, timeS: 1 }
   private filmG = 0
+  private vapourG = 0
   private pendingG = 0
   private stroke = 0
   private secondaryFlow = 0
@@ -91,6 +92,36 @@ export class Engine {
   private readonly strokeLog = new Float64Array(delaySlots)
   private strokeHead = 0
   private sinceFireS = 0
+  private readonly idleDriftSize: number
+  private readonly leakScale: number
+  private readonly shareScale: number
+  private readonly timeScale: number
+  private readonly fixedShare: number
+  private readonly fixedTimeS: number
+  private readonly plenumShare: number
+  private readonly secondaries: number
+  private readonly secondaryTimeS: number
+  private readonly secondaryLagS: number
+  private readonly pumpDelayS: number
+  private readonly plugMisfire: number
+  private readonly idleRpm: number
+  private readonly overrunMisfire: number
+  private readonly leanLimit: number
+  private readonly torqueScatter: number
+  private readonly overlap: number
+  private readonly cylinders: number
+  private readonly inertia: number
+  private readonly automatic: number
+  private readonly gradePct: number
+  private readonly massKg: number
+  private readonly redlineRpm: number
+  private readonly thermostatC: number
+  private readonly chokeTauS: number
+  private readonly venturiRatio: number
+  private readonly stiffness: number
+  private readonly radius: number
+  private readonly heatPerG: number
+  private readonly chokeColdC: number
   private readonly fillPaPerGK: number
   private readonly stoich: number
   private readonly coldStart: number
@@ -122,6 +153,39 @@ export class Engine {
       slotArea: c.slotArea * p['carb.slot_scale'],
     })
     this.injection = p['injection.fitted'] > 0.5 ? new Injection(p) : undefined
+    this.idleDriftSize = p['noise.idle_drift']
+    this.leakScale = p['carb.idle_leak_scale']
+    this.shareScale = p['film.share_scale']
+    this.timeScale = p['film.time_scale']
+    this.fixedShare = p['film.fixed_share']
+    this.fixedTimeS = p['film.fixed_time_s']
+    this.plenumShare = p['film.plenum_share']
+    this.secondaries = p['carb.secondaries']
+    this.secondaryTimeS = p['carb.secondary_time_s']
+    this.secondaryLagS = p['carb.secondary_lag_s']
+    this.pumpDelayS = p['carb.pump_delay_s']
+    this.plugMisfire = p['engine.misfire']
+    this.idleRpm = p['engine.idle_rpm']
+    this.overrunMisfire = p['engine.overrun_misfire']
+    this.leanLimit = p['engine.lean_limit']
+    this.torqueScatter = p['engine.torque_scatter']
+    this.overlap = p['engine.overlap']
+    this.cylinders = p['engine.cylinders']
+    this.inertia = p['engine.inertia_kgm2']
+    this.automatic = p['vehicle.automatic']
+    this.gradePct = p['vehicle.grade_pct']
+    this.massKg = p['vehicle.mass_kg']
+    this.redlineRpm = p['engine.redline_rpm']
+    this.thermostatC = p['engine.thermostat_C']
+    this.chokeTauS = p['choke.heat_tau_s']
+    this.venturiRatio =
+      (p['carb.secondaries'] * p['carb.secondary_venturi_mm'] ** 2) /
+      (p['carb.primaries'] * p['carb.venturi_mm'] ** 2)
+    this.stiffness = parts.spring * p['carb.secondary_spring']
+    this.radius = p['vehicle.tyre_m'] / (2 * Math.PI)
+    // 20 → 80 °C in five to seven minutes of light driving (common practice, no source).
+    this.heatPerG = (0.62 / p['engine.displacement_L']) * p['engine.heat_scale']
+    this.chokeColdC = p['choke.cold_C']
     this.manifoldPa = this.base.air.pressurePa
     this.stoich = p['engine.stoichiometric_ratio']
     this.fillPaPerGK = airGasConstant / p['engine.manifold_L']
@@ -147,8 +211,8 @@ export class Engine {
 
   private chokeNow(): number {
     if (this.injection) return 0
-    const closed = (this.chokeOpenC - this.bimetalC) / (this.chokeOpenC - this.p['choke.cold_C'])
-    return closed <= 0 ? 0 : closed > 1.25 ? 1.25 : closed
+    const closed = (this.chokeOpenC - this.bimetalC) / (this.chokeOpenC - this.chokeColdC)
+    return closed <= 0 ? 0 : Math.min(closed, 1.25)
   }
 
   /** Coldness of the injected car's enrichment by coolant, 0 … 1.5. */
@@ -158,23 +222,23 @@ export class Engine {
 
   /** Advances by `dt` seconds (5 ms or less). */
   step(dt: number): void {
-    const { base, controls, p } = this
+    const { base, controls } = this
     const rpm = this.rpm
     const ambientPa = base.air.pressurePa
 
     // Throttle: the fast-idle cam holds it open until the foot lets the cam fall to the choke's step.
     if (controls.footPct > 1.5 && this.chokeClosed < this.camStep) this.camStep = this.chokeClosed
     const camPct = (this.injection ? coldness(this.coolantC) * 0.8 : this.camStep) * this.k.fastIdlePct
-    const throttlePct = controls.footPct > camPct ? controls.footPct : camPct
-    this.throttlePct = throttlePct > 100 ? 100 : throttlePct
+    const throttlePct = Math.max(controls.footPct, camPct)
+    this.throttlePct = Math.min(throttlePct, 100)
 
     // Air.
     const chargeK = chargeTemperatureK(base.air.temperatureK, this.wallC)
-    if (p['noise.idle_drift'] > 0) {
+    if (this.idleDriftSize > 0) {
       this.idleDrift +=
-        (-this.idleDrift / 40) * dt + p['noise.idle_drift'] * Math.sqrt((2 * dt) / 40) * this.random.normal()
+        (-this.idleDrift / 40) * dt + this.idleDriftSize * Math.sqrt((2 * dt) / 40) * this.random.normal()
     }
-    const leak = this.k.leakMm2 * p['carb.idle_leak_scale'] * (1 + this.idleDrift)
+    const leak = this.k.leakMm2 * this.leakScale * (1 + this.idleDrift)
     const area = leak + base.throttleAreaMm2(this.throttlePct) + this.secondaryOpen * base.secondaryAreaMm2
     // Implicit step of the stiff filling: slopes of both flows by finite difference.
     const flow = base.throttleFlowGS(area, this.manifoldPa)
@@ -228,19 +292,28 @@ export class Engine {
     const film = this.film
     const cold = coldness(this.wallC)
     filmParametersInto(film, rpm, manifoldPa / 1e5, cold)
-    let share = film.share * p['film.share_scale']
-    let timeS = film.timeS * p['film.time_scale']
-    if (p['film.fixed_share'] >= 0) share = p['film.fixed_share']
-    if (p['film.fixed_time_s'] > 0) timeS = p['film.fixed_time_s']
+    let share = film.share * this.shareScale
+    let timeS = film.timeS * this.timeScale
+    if (this.fixedShare >= 0) share = this.fixedShare
+    if (this.fixedTimeS > 0) timeS = this.fixedTimeS
     const given = metered + shot
     const keep = Math.exp(-dt / timeS)
     const landing = share * given
     const settled = landing * timeS
     const before = this.filmG
     this.filmG = settled + (before - settled) * keep
-    // A stopped engine draws nothing: the film only dries.
     const evaporated = landing + (before - this.filmG) / dt
-    const cylinderFuel = rpm > 30 ? (1 - share) * given + evaporated : 0
+    const entering = (1 - share) * given + evaporated
+    // Part of the manifold's volume mixes: fuel in it lags as the charge in it does.
+    const plenumG = this.plenumShare * (manifoldPa / (this.fillPaPerGK * chargeK))
+    let cylinderFuel = 0
+    if (rpm > 30 && cylinderAir > 1e-3) {
+      const leave = plenumG > 1e-6 ? 1 - Math.exp((-cylinderAir * dt) / plenumG) : 1
+      const total = this.vapourG + entering * dt
+      const drawn = plenumG > 1e-6 ? this.vapourG * leave + entering * dt * 0.5 * leave : total
+      this.vapourG = total - drawn
+      cylinderFuel = drawn / dt
+    }
     this.meteredGS = metered
     this.shotGS = shot
     this.cylinderFuelGS = cylinderFuel
@@ -255,25 +328,21 @@ export class Engine {
 
   private stepSecondaries(dt: number): void {
     const { p } = this
-    if (p['carb.secondaries'] === 0) return
+    if (this.secondaries === 0) return
     const open = this.secondaryOpen
-    const ratio =
-      (p['carb.secondaries'] * p['carb.secondary_venturi_mm'] ** 2) /
-      (p['carb.primaries'] * p['carb.venturi_mm'] ** 2)
-    const primary = this.airGS / (1 + open * ratio)
+    const primary = this.airGS / (1 + open * this.venturiRatio)
     const target =
       this.throttlePct > 40 ? secondaryTarget(p, primary, this.k.primaryMostGS, this.parts.spring) : 0
-    const stiffness = this.parts.spring * p['carb.secondary_spring']
-    const timeS = target > open ? p['carb.secondary_time_s'] * stiffness : 0.08
+    const timeS = target > open ? this.secondaryTimeS * this.stiffness : 0.08
     this.secondaryOpen = open + ((target - open) * dt) / (timeS + dt)
     if (this.secondaryOpen < 1e-4) this.secondaryOpen = 0
     // The nozzles flow when their signal stands: they follow the opening by a moment.
     const wanted = this.secondaryOpen > 0.01 ? 1 : 0
-    this.secondaryFlow += ((wanted - this.secondaryFlow) * dt) / (p['carb.secondary_lag_s'] + dt)
+    this.secondaryFlow += ((wanted - this.secondaryFlow) * dt) / (this.secondaryLagS + dt)
   }
 
   private stepPump(dt: number): number {
-    const slots = Math.min(Math.round(this.p['carb.pump_delay_s'] / dt), delaySlots - 1)
+    const slots = Math.min(Math.round(this.pumpDelayS / dt), delaySlots - 1)
     const log = this.strokeLog
     this.strokeHead = (this.strokeHead + 1) & (delaySlots - 1)
     log[this.strokeHead] = this.injection ? this.throttlePct / 100 : pumpStroke(this.throttlePct)
@@ -297,20 +366,20 @@ export class Engine {
     let omega = rpm / rpmPerRad
     const vapour = this.lambda / (1 - unburntShare(cold))
     let indicated = controls.ignition ? base.indicatedTorqueNm(this.cylinderAirGS, rpm, load, vapour) : 0
-    let misfire = p['engine.misfire']
-    if (rpm > 1.5 * p['engine.idle_rpm'] && load < 0.27 && this.throttlePct < 1.5) {
-      misfire = Math.max(misfire, Math.min(1, (0.27 - load) * 9) * p['engine.overrun_misfire'])
+    let misfire = this.plugMisfire
+    if (rpm > 1.5 * this.idleRpm && load < 0.27 && this.throttlePct < 1.5) {
+      misfire = Math.max(misfire, Math.min(1, (0.27 - load) * 9) * this.overrunMisfire)
     }
-    if (vapour > p['engine.lean_limit'])
-      misfire = Math.max(misfire, Math.min(1, (vapour - p['engine.lean_limit']) * 3))
+    if (vapour > this.leanLimit)
+      misfire = Math.max(misfire, Math.min(1, (vapour - this.leanLimit) * 3))
     this.misfire = this.fired ? misfire : 0
     // Cycle scatter reaches the crank as torque noise whose bandwidth is the firing rate.
-    const noise = p['engine.torque_scatter'] * (1 + 4 * p['engine.overlap'] * (load < 0.45 ? 1 : 0))
-    const pull = Math.min(1, (rpm * p['engine.cylinders'] * dt) / 120)
+    const noise = this.torqueScatter * (1 + 4 * this.overlap * (load < 0.45 ? 1 : 0))
+    const pull = Math.min(1, (rpm * this.cylinders * dt) / 120)
     this.torqueNoise += pull * (noise * 2.2 * this.random.normal() - this.torqueNoise)
     indicated *= (1 - 0.8 * misfire) * (1 + this.torqueNoise)
     const firing =
-      controls.ignition && mixtureTorque(vapour, p['engine.lean_limit']) > 0.35 && this.cylinderAirGS > 0.2
+      controls.ignition && mixtureTorque(vapour, this.leanLimit) > 0.35 && this.cylinderAirGS > 0.2
     const coldOil = coldness(this.coolantC) * 0.9
     const loss = rpm > 1 ? base.lossTorqueNm(rpm, this.manifoldPa, coldOil) * Math.min(1, rpm / 60) : 0
     let torque = indicated - loss
@@ -326,8 +395,8 @@ export class Engine {
     this.torqueNm = indicated - loss
 
     // Drivetrain.
-    const inertia = p['engine.inertia_kgm2']
-    const radius = p['vehicle.tyre_m'] / (2 * Math.PI)
+    const inertia = this.inertia
+    const radius = this.radius
     const gear = controls.gear
     this.gear = gear
     const ratio = gear > 0 ? this.gearRatios[gear] : 0
@@ -336,7 +405,7 @@ export class Engine {
     let locked = false
     if (gear > 0) {
       const shaft = (this.speedMs / radius) * ratio
-      if (p['vehicle.automatic'] > 0.5) {
+      if (this.automatic > 0.5) {
         const sr = omega > 5 ? shaft / omega : 1
         if (sr < 1) {
           const s4 = sr > 0 ? sr ** 6 : 0
@@ -362,9 +431,9 @@ export class Engine {
       }
     }
     const resist =
-      roadForceN(p, this.speedMs, base.air.densityKgM3, controls.gradePct + p['vehicle.grade_pct']) *
+      roadForceN(p, this.speedMs, base.air.densityKgM3, controls.gradePct + this.gradePct) *
       (this.speedMs > 0.05 || controls.gradePct !== 0 ? 1 : 0)
-    const mass = p['vehicle.mass_kg'] * 1.03
+    const mass = this.massKg * 1.03
     if (locked) {
       // One body: engine and car share an acceleration.
       const g = ratio / radius
@@ -372,7 +441,7 @@ export class Engine {
       const push = torque * g * eff
       const acceleration = (push - resist - this.brake()) / (mass + inertia * g * g)
       const speed = this.speedMs + acceleration * dt
-      this.speedMs = speed > 0 ? speed : 0
+      this.speedMs = Math.max(speed, 0)
       // Any small slip at locking is closed within a few steps rather than at once.
       omega += (this.speedMs * g - omega) * Math.min(1, dt * 40) + acceleration * g * dt
       driveN = push - inertia * g * acceleration * g
@@ -390,8 +459,8 @@ export class Engine {
       if (omega < 2) omega = 0
       if (this.fired && omega === 0) this.fired = false
     }
-    const redline = (p['engine.redline_rpm'] * 1.06) / rpmPerRad
-    this.rpm = (omega > redline ? redline : omega) * rpmPerRad
+    const redline = (this.redlineRpm * 1.06) / rpmPerRad
+    this.rpm = Math.min(omega, redline) * rpmPerRad
     this.wheelPowerW = driveN * this.speedMs
     this.distanceM += this.speedMs * dt
   }
@@ -401,24 +470,23 @@ export class Engine {
   }
 
   private stepHeat(dt: number, cold: number): void {
-    const { base, p } = this
+    const { base } = this
     const airC = base.air.temperatureK - 273.15
     const running = this.rpm > 300 && this.fired
-    // 20 → 80 °C in five to seven minutes of light driving (reference: warm-up, common practice).
     const heat = running
-      ? (0.62 / p['engine.displacement_L']) * Math.min(this.cylinderFuelGS, 12) * p['engine.heat_scale']
+      ? this.heatPerG * Math.min(this.cylinderFuelGS, 12)
       : 0
     let loss = (this.coolantC - airC) / 1500
-    if (this.coolantC > p['engine.thermostat_C']) loss += (this.coolantC - p['engine.thermostat_C']) * 0.09
+    if (this.coolantC > this.thermostatC) loss += (this.coolantC - this.thermostatC) * 0.09
     this.coolantC += (heat - loss) * dt
     // The heat riser warms the floor of the manifold ahead of the coolant.
     const wallGoal = running ? this.coolantC + 14 * Math.min(1, cold * 2) : this.coolantC
     this.wallC += ((wallGoal - this.wallC) * dt) / 40
     const bimetalGoal = running ? 95 : airC
-    const tau = running ? p['choke.heat_tau_s'] : 900
+    const tau = running ? this.chokeTauS : 900
     this.bimetalC += ((bimetalGoal - this.bimetalC) * dt) / tau
     const flow = this.cylinderAirGS / this.topFlowGS
-    const gasC = running ? 340 + 560 * Math.sqrt(flow > 1 ? 1 : flow) : airC
+    const gasC = running ? 340 + 560 * Math.sqrt(Math.min(flow, 1)) : airC
     this.exhaustC += ((gasC - this.exhaustC) * dt) / (running ? 6 : 60)
   }
 

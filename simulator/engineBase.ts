@@ -36,7 +36,7 @@ export function mixtureTorque(lambda: number, leanLimit: number): number {
   let g = d < 0 ? 1 - 2.1 * d * d : 1 - 1.3 * d * d
   if (lambda > leanLimit) g -= 3.4 * (lambda - leanLimit)
   if (lambda < 0.55) g -= 2.2 * (0.55 - lambda)
-  return g > 0 ? g : 0
+  return Math.max(g, 0)
 }
 
 /** The parts of the engine that have no memory: filling, throttle, friction, torque. Flows in g/s, pressures in Pa. */
@@ -50,6 +50,8 @@ export class EngineBase {
   private readonly filling: number
   private readonly torquePerAir: number
   private readonly rootAir: number
+  private readonly leanLimit: number
+  private readonly frictionScale: number
 
   constructor(p: ParameterValues) {
     this.p = p
@@ -60,6 +62,8 @@ export class EngineBase {
     this.secondaryAreaMm2 = p['carb.secondaries'] * barrel(p['carb.secondary_venturi_mm'] * 1.15)
     this.peakRpm = p['engine.peak_torque_rpm']
     this.filling = p['engine.volumetric_efficiency']
+    this.leanLimit = p['engine.lean_limit']
+    this.frictionScale = p['engine.friction_scale']
     // Lower heating value 43 MJ/kg (Heywood table D.4) at the stoichiometric ratio.
     this.torquePerAir = (p['engine.efficiency'] * 43e6) / 14.6
     this.rootAir =
@@ -68,7 +72,7 @@ export class EngineBase {
 
   /** Open area of the primary throttle plates without the stop's leak, mm². */
   throttleAreaMm2(throttlePct: number): number {
-    const pct = throttlePct < 0 ? 0 : throttlePct > 100 ? 100 : throttlePct
+    const pct = throttlePct < 0 ? 0 : Math.min(throttlePct, 100)
     return this.boreAreaMm2 * (1 - Math.cos(closedRad + (sweepRad * pct) / 100) / Math.cos(closedRad)) * 0.96
   }
 
@@ -88,7 +92,7 @@ export class EngineBase {
     const flow =
       (this.fillingAt(rpm) * (manifoldPa - 0.1 * this.air.pressurePa) * this.displacementM3 * rpm * 1000) /
       (airGasConstant * chargeK * 120)
-    return flow > 0 ? flow : 0
+    return Math.max(flow, 0)
   }
 
   /** Indicated torque, N m. `lambdaVapour` is the mixture that can burn. */
@@ -102,7 +106,7 @@ export class EngineBase {
         cylinderAirGS *
         1e-3 *
         burn *
-        mixtureTorque(lambdaVapour, this.p['engine.lean_limit'])) /
+        mixtureTorque(lambdaVapour, this.leanLimit)) /
       omega
     )
   }
@@ -111,7 +115,7 @@ export class EngineBase {
   lossTorqueNm(rpm: number, manifoldPa: number, coldOil: number): number {
     const n = rpm / 1000
     const frictionPa =
-      (0.97 + 0.15 * n + 0.05 * n * n) * 1e5 * this.p['engine.friction_scale'] * (1 + 0.9 * coldOil)
+      (0.97 + 0.15 * n + 0.05 * n * n) * 1e5 * this.frictionScale * (1 + 0.9 * coldOil)
     const pumpingPa = this.air.pressurePa - manifoldPa
     return ((frictionPa + pumpingPa) * this.displacementM3) / (4 * Math.PI)
   }
@@ -132,7 +136,7 @@ export class EngineBase {
 /** How cold the wall is for fuel film and oil: 0 from 70 °C up, 1 at 20 °C. */
 export function coldness(temperatureC: number): number {
   const cold = (70 - temperatureC) / 50
-  return cold < 0 ? 0 : cold > 1.5 ? 1.5 : cold
+  return cold < 0 ? 0 : Math.min(cold, 1.5)
 }
 
 /** Share of the fuel that does not evaporate in time to burn, by coldness; common practice, no source. */

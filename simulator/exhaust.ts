@@ -73,8 +73,7 @@ export class ExhaustPath {
       while (tail !== port && this.volume - this.volumeLog[(tail + 1) & mask] >= this.plugL)
         tail = (tail + 1) & mask
     } else {
-      const delayS =
-        this.constantS + this.idleS * (this.idleAirGS / (gasGS > 0.3 ? gasGS : 0.3)) ** this.power
+      const delayS = this.constantS + this.idleS * (this.idleAirGS / Math.max(gasGS, 0.3)) ** this.power
       const steps = Math.min(delayS / dt, slots - 2)
       while (((head - tail) & mask) > steps) tail = (tail + 1) & mask
     }

@@ -100,7 +100,7 @@ export class Metering {
     cranking: boolean,
   ): void {
     const c = this.c
-    const air = airGS > 0 ? airGS : 0
+    const air = Math.max(airGS, 0)
     let primaryShare = 1
     if (secondaryOpen > 0) {
       const open = secondaryOpen * this.secondaryArea
@@ -122,7 +122,7 @@ export class Metering {
     const ports = (1 - this.curbSlot) * this.parts.screws + this.curbSlot + slot
     const x = c.bleedRatio * ports
     const x2 = x * x
-    const flow = factor > 0 ? factor : 0
+    const flow = Math.max(factor, 0)
     const vacuumPa = 0.5 * ambientPa * flow * flow
     const idlePa = (vacuumPa * x2) / (1 + x2) + chokePa - c.coupling * venturiPa
     this.idleGS = idlePa > 0 ? c.idle * this.parts.idleFeed * Math.sqrt(idlePa) : 0
@@ -134,7 +134,7 @@ export class Metering {
     this.mainGS = air > 0 ? c.main * this.parts.main * root * trend : 0
 
     const open = (this.valveOpensPa - (ambientPa - manifoldPa)) / this.valveRangePa
-    const lift = open <= 0 ? 0 : open >= 1 ? 1 : open
+    const lift = open <= 0 ? 0 : Math.min(open, 1)
     this.powerGS = c.power * this.parts.power * lift * root * trend
 
     this.secondaryGS = 0

@@ -62,6 +62,7 @@ export const parameterTable = {
 
   'film.share_scale': entry(1, 0, 2, '', 'on the share of fuel that lands on the wall'),
   'film.time_scale': entry(1, 0.05, 4, '', 'on the evaporation time'),
+  'film.plenum_share': entry(0.3, 0, 1, '', 'share of the manifold in which mixture mixes'),
   'film.fixed_share': entry(Number.NaN, 0, 0.95, '', 'a constant share in place of the fit'),
   'film.fixed_time_s': entry(Number.NaN, 0.02, 10, 's', 'a constant time in place of the fit'),
 
@@ -94,7 +95,7 @@ export const parameterTable = {
     '',
     'share of the warm idle fuel that the slot gives at the throttle stop',
   ),
-  'carb.valve_range_inHg': entry(2.5, 0.2, 8, 'inHg', 'vacuum over which the enrichment opens fully'),
+  'carb.valve_range_inHg': entry(5, 0.2, 8, 'inHg', 'vacuum over which the enrichment opens fully'),
   'carb.secondary_start_share': entry(
     0.55,
     0.1,

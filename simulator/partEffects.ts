@@ -54,7 +54,7 @@ export function partEffects(fitted: Fitted, right: Fitted): PartEffects {
       number(fitted.rod_spring, 'opens_inHg') ??
       number(right.power_valve, 'opens_inHg') ??
       number(right.rod_spring, 'opens_inHg') ??
-      7.5,
+      9.5,
     chokeNotch: number(fitted.choke, 'notch') ?? 0,
   }
 }

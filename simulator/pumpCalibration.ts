@@ -6,7 +6,7 @@ import { type FilmParameters, filmParametersInto } from './wallFilm.ts'
 
 /** Share of the pump's stroke made at a throttle opening (0 … 1): cams act early. Chosen here, common practice, no source. */
 export function pumpStroke(throttlePct: number): number {
-  const rest = 1 - (throttlePct < 0 ? 0 : throttlePct > 100 ? 100 : throttlePct) / 100
+  const rest = 1 - (throttlePct < 0 ? 0 : Math.min(throttlePct, 100)) / 100
   return 1 - rest * rest * rest
 }
 
@@ -14,7 +14,7 @@ export function pumpStroke(throttlePct: number): number {
 export function shotFlowGS(pendingG: number, strokeG: number, rateGS: number): number {
   if (!(pendingG > 0) || !(strokeG > 0)) return 0
   const share = pendingG / strokeG
-  return rateGS * Math.sqrt(share > 1 ? 1 : share)
+  return rateGS * Math.sqrt(Math.min(share, 1))
 }
 
 interface Reference {
@@ -28,12 +28,14 @@ interface Opening {
   from: number
   to: number
   rpm: number
+  /** How fast the engine picks up, rpm/s: a free rev from idle, or a car that has hardly begun to gain speed. */
+  gain: number
 }
 
 const stepS = 0.01
 const openingS = 0.15
 
-/** Worst departure of cylinder mixture from its settled value over an opening at constant speed, in ln λ, lean counted double. */
+/** Departure of cylinder mixture from its settled value over an opening, in squared ln λ, lean counted double. */
 function departure(
   base: EngineBase,
   metering: Metering,
@@ -48,20 +50,22 @@ function departure(
   let { manifoldPa } = steadyPoint(base, at.leakMm2, o.from, o.rpm, at.primaryMostGS, 1)
   const fillPaPerG = (airGasConstant * chargeK) / p['engine.manifold_L']
   let filmG = Number.NaN
+  let vapourG = 0
   let pendingG = 0
   let stroke = pumpStroke(o.from)
   let sum = 0
   for (let t = 0; t < 2.2; t += stepS) {
+    const rpm = o.rpm + o.gain * Math.min(Math.max(t - 0.1, 0), 0.8)
     const pct = t < openingS ? o.from + ((o.to - o.from) * t) / openingS : o.to
     const area = at.leakMm2 + base.throttleAreaMm2(pct)
     // Two half steps keep the stiff filling near full opening calm.
     for (let k = 0; k < 4; k++) {
-      const flow = base.throttleFlowGS(area, manifoldPa) - base.pumpedGS(o.rpm, manifoldPa, chargeK)
+      const flow = base.throttleFlowGS(area, manifoldPa) - base.pumpedGS(rpm, manifoldPa, chargeK)
       manifoldPa += (flow * fillPaPerG * stepS) / 4
       if (manifoldPa > base.air.pressurePa * 0.995) manifoldPa = base.air.pressurePa * 0.995
     }
     const air = base.throttleFlowGS(area, manifoldPa)
-    const cylinder = base.pumpedGS(o.rpm, manifoldPa, chargeK)
+    const cylinder = base.pumpedGS(rpm, manifoldPa, chargeK)
     metering.meter(
       air,
       pct,
@@ -79,14 +83,20 @@ function departure(
     stroke = next
     const shot = Math.min(shotFlowGS(pendingG, strokeG, rateGS), pendingG / stepS)
     pendingG -= shot * stepS
-    filmParametersInto(film, o.rpm, manifoldPa / 1e5, 0)
+    filmParametersInto(film, rpm, manifoldPa / 1e5, 0)
     const share = film.share * p['film.share_scale']
     const timeS = film.timeS * p['film.time_scale']
     const metered = metering.fuelGS
     if (Number.isNaN(filmG)) filmG = share * timeS * metered
     const given = metered + shot
-    const fuel = (1 - share) * given + filmG / timeS
+    const entering = (1 - share) * given + filmG / timeS
     filmG += (share * given - filmG / timeS) * stepS
+    const plenumG = (p['film.plenum_share'] * manifoldPa) / fillPaPerG
+    if (t === 0) vapourG = (plenumG * entering) / cylinder
+    const leave = plenumG > 1e-6 ? 1 - Math.exp((-cylinder * stepS) / plenumG) : 1
+    const drawn = vapourG * leave + entering * stepS * 0.5 * leave
+    vapourG += entering * stepS - drawn
+    const fuel = plenumG > 1e-6 ? drawn / stepS : entering
     const off = Math.log((cylinder / fuel) * (metered / air))
     sum += off > 0 ? 2 * off * off : off * off
   }
@@ -100,11 +110,12 @@ export function findPumpShot(
   at: Reference,
 ): { strokeG: number; rateGS: number } {
   const cruisePct = at.cruise.throttlePct
+  const idleRpm = at.idle.rpm
   const openings: Opening[] = [
-    { from: 0, to: 14, rpm: at.idle.rpm * 1.6 },
-    { from: 0, to: 30, rpm: at.idle.rpm * 2.2 },
-    { from: cruisePct, to: Math.min(cruisePct + 25, 100), rpm: at.cruise.rpm },
-    { from: cruisePct, to: Math.min(cruisePct + 45, 100), rpm: at.cruise.rpm },
+    { from: 0, to: 18, rpm: idleRpm, gain: 2200 },
+    { from: 0, to: 28, rpm: idleRpm, gain: 3000 },
+    { from: cruisePct, to: Math.min(cruisePct + 25, 100), rpm: at.cruise.rpm, gain: 60 },
+    { from: cruisePct, to: Math.min(cruisePct + 45, 100), rpm: at.cruise.rpm, gain: 120 },
   ]
   const score = (strokeG: number, rateGS: number) => {
     let total = 0

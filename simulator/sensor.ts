@@ -73,7 +73,7 @@ export class LambdaSensor {
 
   /** Pump current of a settled new sensor at φ, mA. */
   currentOf(phi: number): number {
-    const x = ((phi < 0 ? 0 : phi > phiMost ? phiMost : phi) / phiMost) * tableSize
+    const x = ((phi < 0 ? 0 : Math.min(phi, phiMost)) / phiMost) * tableSize
     const i = x | 0
     return this.table[i] + (this.table[i + 1] - this.table[i]) * (x - i)
   }
@@ -99,7 +99,7 @@ export class LambdaSensor {
   read(tail: number): void {
     const { random } = this
     const hot = (this.temperatureC - 640) / 110
-    const works = hot <= 0 ? 0 : hot >= 1 ? 1 : hot
+    const works = hot <= 0 ? 0 : Math.min(hot, 1)
     const noise = this.noiseMa * tail * random.normal()
     this.currentMa = this.lagged * this.gain * works + noise + (1 - works) * 0.004 * random.normal()
     this.resistanceOhm = cellResistanceOhm(this.temperatureC, this.curve) * (1 + 0.006 * random.normal())

@@ -47,6 +47,14 @@ export class Simulation implements ReadingWorld {
   private readonly cycle = [0, 0]
   private cycleAngle = 0
   private heaterBroken = false
+  private readonly heaterOpenS: number
+  private readonly secondSpread: number
+  private readonly heavyTail: number
+  private readonly scatterSize: number
+  private readonly overlap: number
+  private readonly cylinders: number
+  private readonly wanderTauS: number
+  private readonly wanderSize: number
 
   constructor(options: SimulateOptions, sink: LineSink) {
     this.run = resolveRun(options)
@@ -71,6 +79,14 @@ export class Simulation implements ReadingWorld {
       this.sensors.push(new LambdaSensor(p, gain, sensorC, createRandom(seed, `sensor ${bank}`)))
     }
     this.noise = createRandom(seed, 'noise')
+    this.heaterOpenS = p['line.heater_open_s']
+    this.secondSpread = 1 / (1 + p['sensor.bank_spread'])
+    this.heavyTail = p['noise.heavy_tail']
+    this.scatterSize = p['noise.lambda_scatter']
+    this.overlap = p['engine.overlap']
+    this.cylinders = p['engine.cylinders']
+    this.wanderTauS = p['noise.wander_tau_s']
+    this.wanderSize = p['noise.wander']
     this.scatter = createRandom(seed, 'scatter')
     const names =
       typeof options.channels === 'string'
@@ -145,7 +161,7 @@ export class Simulation implements ReadingWorld {
     engine.step(dt)
     this.timeS += dt
     this.stepMixture(dt)
-    if (!this.heaterBroken && this.timeS >= this.run.p['line.heater_open_s']) {
+    if (!this.heaterBroken && this.timeS >= this.heaterOpenS) {
       this.heaterBroken = true
       this.sensors[0].breakHeater()
       this.board.event(this.timeS, 'heater_open', 'heater circuit open')
@@ -159,19 +175,18 @@ export class Simulation implements ReadingWorld {
   /** From the cylinders to the sensors: slow wander of the whole, scatter anew each firing, unburnt gas, pipe, sensor. */
   private stepMixture(dt: number): void {
     const { engine, paths, sensors, scatter } = this
-    const { p } = this.run
-    if (p['noise.wander'] > 0) {
-      const tau = p['noise.wander_tau_s']
+    if (this.wanderSize > 0) {
+      const tau = this.wanderTauS
       this.wander +=
-        (-this.wander / tau) * dt + p['noise.wander'] * Math.sqrt((2 * dt) / tau) * scatter.normal()
+        (-this.wander / tau) * dt + this.wanderSize * Math.sqrt((2 * dt) / tau) * scatter.normal()
     }
     const banks = paths.length
-    this.cycleAngle += (engine.rpm * p['engine.cylinders'] * dt) / 120 / banks
-    const overlap = p['engine.overlap']
+    this.cycleAngle += (engine.rpm * this.cylinders * dt) / 120 / banks
+    const { overlap } = this
     const lowPressure = engine.manifoldPa < 0.5 * engine.base.air.pressurePa
     if (this.cycleAngle >= 1) {
       this.cycleAngle -= Math.floor(this.cycleAngle)
-      const sigma = p['noise.lambda_scatter'] * (1 + (lowPressure ? 6 * overlap : 0))
+      const sigma = this.scatterSize * (1 + (lowPressure ? 6 * overlap : 0))
       for (let bank = 0; bank < banks; bank++) this.cycle[bank] = sigma * scatter.normal()
     }
     const phi = engine.lambda === Number.POSITIVE_INFINITY ? 0 : 1 / engine.lambda
@@ -182,7 +197,7 @@ export class Simulation implements ReadingWorld {
     const gasGS = (engine.cylinderAirGS + engine.cylinderFuelGS) / banks
     const powered = engine.controls.ignition || !this.run.drive.cold
     for (let bank = 0; bank < banks; bank++) {
-      const spread = bank === 0 ? 1 : 1 / (1 + p['sensor.bank_spread'])
+      const spread = bank === 0 ? 1 : this.secondSpread
       const cylinderPhi = phi * spread * (1 + this.wander) * (1 + this.cycle[bank]) * seen
       paths[bank].step(dt, cylinderPhi, engine.rpm, gasGS, gasK)
       sensors[bank].step(dt, paths[bank].phi, powered, engine.exhaustC)
@@ -190,11 +205,10 @@ export class Simulation implements ReadingWorld {
   }
 
   private sample(): void {
-    const { p } = this.run
     const { engine, board, noise, readers } = this
-    const tail = p['noise.heavy_tail'] > 0 && noise.uniform() < p['noise.heavy_tail'] ? 8 : 1
+    const tail = this.heavyTail > 0 && noise.uniform() < this.heavyTail ? 8 : 1
     for (const sensor of this.sensors) sensor.read(tail)
-    const turns = (engine.rpm / 120) * p['engine.cylinders'] * this.stepS * this.stepsPerSample
+    const turns = (engine.rpm / 120) * this.cylinders * this.stepS * this.stepsPerSample
     this.pulse = (this.pulse + turns) % 1
     for (let i = 0; i < readers.length; i++) board.values[i] = readers[i]()
     board.sample(this.timeS)

@@ -30,6 +30,8 @@ const laterS = 1.5
 /** How long an opening's mixture is watched. */
 const watchedS = 2.5
 const stumbleS = 0.25
+/** How long after the throttle's move a sag still belongs to it. */
+const stumbleAfterS = 0.6
 
 const running = new Set<OperatingState>(['warm_up', 'idle', 'cruise', 'part_throttle', 'power', 'overrun'])
 
@@ -119,20 +121,31 @@ function measureOpening(input: TransientInput, move: ThrottleMove, limit: number
   event.settledLambda =
     settledCount > 0 ? settledSum / settledCount : settled[Math.min(move.endIndex, settled.length - 1)]
   event.secondariesOpened = secondary[start] < 0.02 && secondaryMost > 0.1
-  const to = event.toState ?? 'cruise'
-  const target =
-    to in defaultTargets ? defaultTargets[to as keyof typeof defaultTargets].lambda : event.settledLambda
-  event.pattern = pattern(input, start, stop, target, event.secondariesOpened)
-  event.patternSettled = pattern(input, start, stop, event.settledLambda, event.secondariesOpened)
-  event.stumble = sagged(input, start, limit)
+  const settledTo = event.settledLambda
+  const settledFrom = Number.isFinite(settled[start]) ? settled[start] : settledTo
+  const targetTo = targetOf(event.toState, settledTo)
+  const targetFrom = targetOf(event.fromState, targetTo)
+  event.pattern = pattern(input, start, stop, targetFrom, targetTo, event.secondariesOpened)
+  event.patternSettled = pattern(input, start, stop, settledFrom, settledTo, event.secondariesOpened)
+  event.stumble = sagged(input, start, limit, move.endIndex)
 }
 
-/** The row of the table that the cylinders' λ fits. */
+function targetOf(state: OperatingState | undefined, otherwise: number): number {
+  return state !== undefined && state in defaultTargets
+    ? defaultTargets[state as keyof typeof defaultTargets].lambda
+    : otherwise
+}
+
+/**
+ * The row of the table that the cylinders' λ fits. The wanted λ goes from that of the state left to that of the state arrived at:
+ * within the first 0.3 s neither is held against the mixture.
+ */
 function pattern(
   input: TransientInput,
   start: number,
   stop: number,
-  target: number,
+  wantedFrom: number,
+  wantedTo: number,
   secondariesOpened: boolean,
 ): TransientPattern {
   const { timeS, lambda, secondary } = input
@@ -145,14 +158,15 @@ function pattern(
   let richFromS = Number.NaN
   for (let i = start; i < stop; i++) {
     const t = timeS[i] - t0
-    const over = lambda[i] - target
-    if (over > leanOver && t <= laterS) {
+    const leanest = t <= atOnceS ? Math.max(wantedFrom, wantedTo) : wantedTo
+    const richest = t <= atOnceS ? Math.min(wantedFrom, wantedTo) : wantedTo
+    if (lambda[i] - leanest > leanOver && t <= laterS) {
       if (t < firstLeanS) firstLeanS = t
       if (t <= atOnceS) leanAtOnce = true
       else leanLater = true
       if (secondariesOpened && secondary[i] > 0.02) leanAtSecondary = true
     }
-    if (over < -richUnder) {
+    if (lambda[i] - richest < -richUnder) {
       if (Number.isNaN(richSinceS)) richSinceS = t
       if (t - richSinceS > richForS && Number.isNaN(richFromS)) richFromS = richSinceS
     } else richSinceS = Number.NaN
@@ -165,13 +179,13 @@ function pattern(
   return richFromS >= 0 ? 'rich' : 'clean'
 }
 
-/** Engine speed falls or stays flat for over a quarter second, in one gear, while the throttle is open further than before. */
-function sagged(input: TransientInput, start: number, limit: number): boolean {
+/** Engine speed falls or stays flat for over a quarter second, in one gear, while the throttle opens or just after. */
+function sagged(input: TransientInput, start: number, limit: number, moveEnd: number): boolean {
   const { timeS, rpm, throttlePct, gear } = input
   if (gear[start] === 0) return false
   let since = start
   for (let i = start + 1; i < limit; i++) {
-    if (timeS[i] - timeS[start] > 1.5 || gear[i] !== gear[start]) return false
+    if (timeS[i] - timeS[moveEnd] > stumbleAfterS || gear[i] !== gear[start]) return false
     if (rpm[i] > rpm[since] * 1.0008 || throttlePct[i] < throttlePct[start] + 4) since = i
     else if (timeS[i] - timeS[since] > stumbleS) return true
   }

@@ -14,14 +14,13 @@ export function filmParametersInto(
   manifoldBar: number,
   cold: number,
 ): void {
-  const n = (rpm < 300 ? 300 : rpm > 4500 ? 4500 : rpm) / 1000
-  const p = manifoldBar < 0.2 ? 0.2 : manifoldBar > 1 ? 1 : manifoldBar
+  const n = (rpm < 300 ? 300 : Math.min(rpm, 4500)) / 1000
+  const p = manifoldBar < 0.2 ? 0.2 : Math.min(manifoldBar, 1)
   const speedTerm = -0.672 * n + 1.68
-  const warmTimeS =
-    1.35 * (speedTerm > 0 ? speedTerm : 0) * (p - 0.825) ** 2 + Math.max(-0.06 * n + 0.15, 0) + 0.56
+  const warmTimeS = 1.35 * Math.max(speedTerm, 0) * (p - 0.825) ** 2 + Math.max(-0.06 * n + 0.15, 0) + 0.56
   const warmShare = Math.max(-0.277 * p - 0.055 * n + 0.68, 0.12)
   const share = warmShare + (0.88 - warmShare) * cold * 0.7
-  target.share = share > 0.92 ? 0.92 : share
+  target.share = Math.min(share, 0.92)
   target.timeS = warmTimeS * (1 + 2.2 * cold)
 }
 

@@ -35,7 +35,7 @@ const screws: Part[] = Array.from({ length: 21 }, (_, i) => ({
   label: String(0.5 + i * 0.125),
   turns: 0.5 + i * 0.125,
 }))
-const valves: Part[] = [4.5, 5.5, 6.5, 7.5, 8.5, 9.5].map((opens) => ({
+const valves: Part[] = [5.5, 6.5, 7.5, 8.5, 9.5, 10.5].map((opens) => ({
   label: String(opens),
   opens_inHg: opens,
 }))
@@ -104,7 +104,7 @@ export const marigold: SimCar = {
     main_jet: { ...part(mainJets, '71'), count: 2 },
     secondary_jet: { ...part(secondaryJets, '76'), count: 2 },
     power_restriction: { ...part(restrictions, '55'), count: 2 },
-    power_valve: part(valves, '7.5'),
+    power_valve: part(valves, '9.5'),
     idle_screws: part(screws, '1.5'),
     squirter: { ...part(squirters, '31'), count: 2 },
     pump_cam: part(cams, 'B'),
