@@ -1,5 +1,6 @@
 import type { Transient } from '../contract/result.ts'
-import { createLambdaLayer, type DelayLaw } from './lambdaLayer.ts'
+import type { DelayLaw } from './delayLaw.ts'
+import { createLambdaLayer } from './lambdaLayer.ts'
 import type { CarLearner, LearnedCar } from './learnedCar.ts'
 import { createStateMachine, type EnginePoint, type StateMachine, stateCode } from './operatingState.ts'
 import { addPoint, createPointHistory, NOT_FINAL, type PointHistory } from './pointHistory.ts'

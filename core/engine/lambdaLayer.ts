@@ -1,17 +1,6 @@
+import type { DelayLaw, FlowModel } from './delayLaw.ts'
 import { trust } from './lambdaStage.ts'
 import type { PointHistory } from './pointHistory.ts'
-
-/** Total delay from cause to reading: a + b / (rpm × kPa); the part with b is a pipe that the exhaust flow empties. */
-export interface DelayLaw {
-  readonly aS: number
-  readonly bSRpmKpa: number
-}
-
-/**
- * Delay of an unknown car: computed for three engines in the reference pack (exhaust-delay: 0.57, 0.11 and 0.03 s, fitted b 15 700) with shorter
- * pipes of sensors near the manifold also in mind, and a sensor lag of common practice in `aS`.
- */
-export const priorDelayLaw: DelayLaw = Object.freeze({ aS: 0.11, bSRpmKpa: 10_500 })
 
 /** No gas is awaited longer than this, s: the engine has stopped. */
 const MOST_DELAY_S = 2
@@ -41,7 +30,7 @@ export interface LambdaLayerOptions {
 
 export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
   const { history, law, bankCount, bridgeS } = options
-  const { mask, timeS: pointS, flowSum, arrivalS } = history
+  const { mask, timeS: pointS, flowSum, flowRate, arrivalS } = history
   const times = [new Float64Array(CAPACITY), new Float64Array(CAPACITY)]
   const lambdas = [new Float64Array(CAPACITY), new Float64Array(CAPACITY)]
   const reasons = [new Uint8Array(CAPACITY), new Uint8Array(CAPACITY)]
@@ -53,21 +42,34 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
 
   /** When the gas of point `n` reaches the sensor; NaN while that lies in the future. */
   function arrivalOf(n: number): number {
-    const { aS, bSRpmKpa } = law()
+    const { aS, bSRpmKpa, flow } = law()
     const at = n & mask
-    const wanted = flowSum[at] + bSRpmKpa
+    const causeS = pointS[at]
+    const latestS = causeS + MOST_DELAY_S
+    if (flow === 'cause') return Math.min(causeS + bSRpmKpa / flowRate[at], latestS) + aS
     if (ahead < n) ahead = n
-    const latestS = pointS[at] + MOST_DELAY_S
-    while (ahead < history.end && flowSum[ahead & mask] < wanted && pointS[ahead & mask] < latestS) ahead++
+    const wanted = flow === 'plug' ? flowSum[at] + bSRpmKpa : causeS
+    while (
+      ahead < history.end &&
+      passed(flow, bSRpmKpa, ahead & mask) < wanted &&
+      pointS[ahead & mask] < latestS
+    )
+      ahead++
     if (ahead >= history.end) return Number.NaN
     const right = ahead & mask
     const left = (ahead - 1) & mask
     let passedS = pointS[right]
-    if (ahead > n && flowSum[right] > wanted && flowSum[right] > flowSum[left]) {
-      passedS -=
-        ((flowSum[right] - wanted) / (flowSum[right] - flowSum[left])) * (pointS[right] - pointS[left])
+    if (ahead > n) {
+      const over = passed(flow, bSRpmKpa, right) - wanted
+      const step = passed(flow, bSRpmKpa, right) - passed(flow, bSRpmKpa, left)
+      if (over > 0 && step > 0) passedS -= Math.min(1, over / step) * (pointS[right] - pointS[left])
     }
     return Math.min(passedS, latestS) + aS
+  }
+
+  /** What must reach the awaited figure at a point: the flow summed up, or the moment whose gas arrives there. */
+  function passed(flow: FlowModel, bSRpmKpa: number, at: number): number {
+    return flow === 'plug' ? flowSum[at] : pointS[at] - bSRpmKpa / flowRate[at]
   }
 
   function lay(bank: number, n: number, at: number): void {

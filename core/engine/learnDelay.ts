@@ -1,5 +1,8 @@
-import type { ConditionedRun } from '../pipeline/learnRun.ts'
-import { type DelayLaw, priorDelayLaw } from './lambdaLayer.ts'
+import type { ConditionedRun } from './conditionedRun.ts'
+import { findDelayWindows } from './delayEvents.ts'
+import { type DelayLaw, type FlowModel, priorDelayLaw } from './delayLaw.ts'
+import { createRegressors, type Regressors } from './mixtureRegressors.ts'
+import { flowFigure } from './pointHistory.ts'
 
 /** The delay law of a run, and what it rests on. */
 export interface LearnedDelay extends DelayLaw {
@@ -17,8 +20,308 @@ export interface LearnDelayOptions {
   readonly earlierEvents: number
 }
 
-/** Learns delay = a + b / (rpm × kPa) from this run's events. */
-export function learnDelay(_run: ConditionedRun, options: LearnDelayOptions): LearnedDelay {
-  const law = options.earlier ?? priorDelayLaw
-  return { aS: law.aS, bSRpmKpa: law.bSRpmKpa, eventsUsed: 0, sensorLagS: 0.06 }
+/** Spread of the prior: of b as a factor, of the rest in s. An earlier run's law is trusted as if it were so sharp. */
+const PRIOR_B_LOG_SD = 0.45
+const PRIOR_A_SD_S = 0.04
+const PRIOR_LAG_S = 0.07
+const PRIOR_LAG_LOG_SD = 0.5
+const EARLIER_B_LOG_SD = 0.12
+const EARLIER_A_SD_S = 0.015
+/** Rows that tell as much as one independent reading: λ is smooth over the sensor's lag. */
+const ROWS_PER_READING = 10
+const LAGS_S = [0.03, 0.05, 0.1, 0.14]
+/** Directions of the climb: of the constant part, and of b as a power of its step. */
+const STEPS: readonly (readonly [number, number])[] = [
+  [1, 0],
+  [-1, 0],
+  [0, 1],
+  [0, -1],
+  [1, -1],
+  [-1, 1],
+]
+const LEAST_ROWS = 200
+const RIDGE = 1e-4
+const LEAN_END_LAMBDA = 2
+
+/**
+ * Learns delay = a + b / (rpm × kPa) from a run's own moves of throttle and load: the law under which λ is best explained by what the engine did,
+ * through a general model whose weights are found anew for each candidate law, with a prior. Time is linear in the run, bounded in its events.
+ */
+export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): LearnedDelay {
+  const before = options.earlier ?? priorDelayLaw
+  const load = loadOf(run, options)
+  const windows = dropUnread(run, findDelayWindows(run, load))
+  const search = createSearch(run, load, windows, options, before)
+  if (!search) {
+    return { ...before, eventsUsed: 0, sensorLagS: Math.min(PRIOR_LAG_S, before.aS / 2) }
+  }
+  let best = climb(search, 'plug', PRIOR_LAG_S, before)
+  for (const flow of ['cause', 'arrival'] as const) {
+    const tried = climb(search, flow, PRIOR_LAG_S, before)
+    if (tried.score > best.score) best = tried
+  }
+  for (const lagS of LAGS_S) {
+    search.setLag(lagS)
+    const tried = climb(search, best.flow, lagS, before)
+    if (tried.score > best.score) best = tried
+  }
+  return {
+    aS: best.pureS + best.lagS,
+    bSRpmKpa: best.b,
+    flow: best.flow,
+    eventsUsed: windows.events,
+    sensorLagS: best.lagS,
+  }
+}
+
+interface Candidate {
+  readonly score: number
+  readonly pureS: number
+  readonly b: number
+  readonly lagS: number
+  readonly flow: FlowModel
+}
+
+/** Best law for one lag and one model of the pipe: a coarse grid, then steps that shrink. */
+function climb(search: Search, flow: FlowModel, lagS: number, before: DelayLaw): Candidate {
+  let pureS = Math.max(0, before.aS - lagS)
+  let b = before.bSRpmKpa
+  let score = Number.NEGATIVE_INFINITY
+  const attempt = (a: number, tried: number): boolean => {
+    const found = search.score(flow, a, tried)
+    if (!(found > score)) return false
+    score = found
+    pureS = a
+    b = tried
+    return true
+  }
+  for (const factor of [0.45, 0.65, 1, 1.5, 2.2]) {
+    for (const a of [0, 0.03, 0.07]) attempt(a, before.bSRpmKpa * factor)
+  }
+  let stepB = 1.25
+  let stepS = 0.02
+  for (let round = 0; round < 12 && stepS > 0.001; round++) {
+    const fromS = pureS
+    const fromB = b
+    let isBetter = false
+    for (const [side, factor] of STEPS) {
+      if (attempt(Math.max(-0.02, fromS + side * stepS), fromB * stepB ** factor)) isBetter = true
+    }
+    if (isBetter) continue
+    stepB = 1 + (stepB - 1) / 2
+    stepS /= 2
+  }
+  return { score, pureS, b, lagS, flow }
+}
+
+function loadOf(run: ConditionedRun, options: LearnDelayOptions): Float64Array {
+  const load = new Float64Array(run.count)
+  for (let i = 0; i < run.count; i++) {
+    const kpa = run.mapKpa[i]
+    const throttle = run.throttlePct[i] - options.throttleRestPct
+    load[i] = !Number.isNaN(kpa)
+      ? kpa / options.barometerKpa
+      : throttle >= -5
+        ? flowFigure(Math.max(600, run.rpm[i]), Number.NaN, Math.max(0, throttle), 1) /
+          Math.max(600, run.rpm[i])
+        : Number.NaN
+  }
+  return load
+}
+
+/** Leaves out windows in which λ is missing: a gap or a cold sensor would look like a move. */
+function dropUnread(run: ConditionedRun, windows: ReturnType<typeof findDelayWindows>) {
+  const { lambda, lambdaS, lambdaCount, timeS } = run
+  const start: number[] = []
+  const end: number[] = []
+  let k = 0
+  for (let w = 0; w < windows.count; w++) {
+    const fromS = timeS[windows.start[w]]
+    const toS = timeS[windows.end[w] - 1] + 1
+    while (k > 0 && lambdaS[k] > fromS) k--
+    while (k < lambdaCount && lambdaS[k] < fromS) k++
+    let lastS = fromS
+    let isWhole = k < lambdaCount
+    for (let i = k; i < lambdaCount && lambdaS[i] <= toS; i++) {
+      if (Number.isNaN(lambda[i])) continue
+      if (lambdaS[i] - lastS > 0.25) isWhole = false
+      lastS = lambdaS[i]
+    }
+    if (toS - lastS > 0.3) isWhole = false
+    if (!isWhole) continue
+    start.push(windows.start[w])
+    end.push(windows.end[w])
+  }
+  const kept = start.length / Math.max(1, windows.count)
+  return {
+    start: Int32Array.from(start),
+    end: Int32Array.from(end),
+    count: start.length,
+    events: Math.round(windows.events * kept),
+  }
+}
+
+interface Search {
+  setLag(lagS: number): void
+  /** Log likelihood with prior of a law whose total delay is pure + lag + b/x. */
+  score(flow: FlowModel, pureS: number, b: number): number
+}
+
+function createSearch(
+  run: ConditionedRun,
+  load: Float64Array,
+  windows: ReturnType<typeof findDelayWindows>,
+  options: LearnDelayOptions,
+  before: DelayLaw,
+): Search | undefined {
+  const { count, timeS } = run
+  const flowSum = new Float64Array(count)
+  const figure = new Float64Array(count)
+  for (let i = 0; i < count; i++) {
+    figure[i] = flowFigure(run.rpm[i], load[i] * options.barometerKpa, Number.NaN, options.barometerKpa)
+    if (i > 0) flowSum[i] = flowSum[i - 1] + figure[i] * Math.min(0.5, timeS[i] - timeS[i - 1])
+  }
+  let lagS = PRIOR_LAG_S
+  let x: Regressors | undefined
+  let factor: Float64Array = new Float64Array(0)
+  let right = new Float64Array(0)
+  let y = new Float64Array(0)
+  const hasEarlier = options.earlier !== undefined
+  const sdB = hasEarlier ? EARLIER_B_LOG_SD : PRIOR_B_LOG_SD
+  const sdA = hasEarlier ? EARLIER_A_SD_S : PRIOR_A_SD_S
+  const phi = new Float64Array(run.lambdaCount)
+  let lastPhi = 1
+  for (let i = 0; i < run.lambdaCount; i++) {
+    const lambda = run.lambda[i]
+    if (!Number.isNaN(lambda)) lastPhi = 1 / Math.min(LEAN_END_LAMBDA, lambda)
+    phi[i] = lastPhi
+  }
+
+  function setLag(next: number): void {
+    lagS = next
+    x = createRegressors(run, load, windows, {
+      throttleRestPct: options.throttleRestPct,
+      restPct: 1.5,
+      overrunRpm: 1.4 * options.warmIdleRpm,
+      sensorLagS: next,
+    })
+    factor = factorise(x)
+    right = new Float64Array(x.columns)
+    y = new Float64Array(x.rows)
+  }
+
+  /** 1/λ at the arrival of each row's gas, window means taken out; returns its sum of squares. */
+  function layReadings(
+    { rows, runIndex, windowOf }: Regressors,
+    flow: FlowModel,
+    pureS: number,
+    b: number,
+  ): number {
+    const { lambdaS, lambdaCount } = run
+    let k = 0
+    let square = 0
+    for (let row = 0; row < rows; ) {
+      const window = windowOf[row]
+      const from = row
+      let sum = 0
+      let ahead = runIndex[row]
+      let latestArrivalS = Number.NEGATIVE_INFINITY
+      for (; row < rows && windowOf[row] === window; row++) {
+        const i = runIndex[row]
+        const latestS = timeS[i] + 2
+        let arrivalS: number
+        if (flow === 'cause') arrivalS = Math.min(latestS, timeS[i] + b / figure[i])
+        else if (flow === 'plug') {
+          const wanted = flowSum[i] + b
+          while (ahead < count - 1 && flowSum[ahead] < wanted && timeS[ahead] < latestS) ahead++
+          arrivalS = timeS[ahead]
+          if (ahead > i && flowSum[ahead] > wanted) arrivalS -= (flowSum[ahead] - wanted) / figure[ahead]
+        } else {
+          while (ahead < count - 1 && timeS[ahead] - b / figure[ahead] < timeS[i] && timeS[ahead] < latestS)
+            ahead++
+          arrivalS = timeS[ahead]
+          if (ahead > i) {
+            const over = timeS[ahead] - b / figure[ahead] - timeS[i]
+            const step = timeS[ahead] - timeS[ahead - 1] - b / figure[ahead] + b / figure[ahead - 1]
+            if (over > 0 && step > 0) arrivalS -= Math.min(1, over / step) * (timeS[ahead] - timeS[ahead - 1])
+          }
+        }
+        // What a later, quicker parcel overtakes never reaches the sensor by itself.
+        if (arrivalS < latestArrivalS) arrivalS = latestArrivalS
+        else latestArrivalS = arrivalS
+        arrivalS += pureS
+        while (k > 0 && lambdaS[k] > arrivalS) k--
+        while (k < lambdaCount - 2 && lambdaS[k + 1] <= arrivalS) k++
+        const share = Math.min(1, Math.max(0, (arrivalS - lambdaS[k]) / (lambdaS[k + 1] - lambdaS[k])))
+        y[row] = phi[k] + share * (phi[k + 1] - phi[k])
+        sum += y[row]
+      }
+      const mean = sum / (row - from)
+      for (let r = from; r < row; r++) {
+        y[r] -= mean
+        square += y[r] * y[r]
+      }
+    }
+    return square
+  }
+
+  setLag(PRIOR_LAG_S)
+  if (!x || (x as Regressors).rows < LEAST_ROWS) return undefined
+  return {
+    setLag,
+    score(flow, pureS, b) {
+      const design = x!
+      const square = layReadings(design, flow, pureS, b)
+      const { rows, columns, values } = design
+      for (let c = 0; c < columns; c++) {
+        let sum = 0
+        const base = c * rows
+        for (let r = 0; r < rows; r++) sum += values[base + r] * y[r]
+        right[c] = sum
+      }
+      const explained = explainedSquare(factor, right, columns)
+      const left = Math.max(1e-9, 1 - explained / square)
+      const fit = (-rows / ROWS_PER_READING / 2) * Math.log(left)
+      const offB = Math.log(b / before.bSRpmKpa) / sdB
+      const offA = (pureS + lagS - before.aS) / sdA
+      const offLag = Math.log(lagS / PRIOR_LAG_S) / PRIOR_LAG_LOG_SD
+      const negative = pureS < 0 ? (pureS / 0.01) ** 2 : 0
+      return fit - (offB * offB + offA * offA + offLag * offLag + negative) / 2
+    },
+  }
+}
+
+/** Cholesky factor of XᵀX with a small ridge, lower triangle, row after row. */
+function factorise({ rows, columns, values }: Regressors): Float64Array {
+  const l = new Float64Array(columns * columns)
+  for (let i = 0; i < columns; i++) {
+    for (let j = 0; j <= i; j++) {
+      let sum = 0
+      const a = i * rows
+      const b = j * rows
+      for (let r = 0; r < rows; r++) sum += values[a + r] * values[b + r]
+      l[i * columns + j] = sum
+    }
+  }
+  for (let i = 0; i < columns; i++) l[i * columns + i] += RIDGE * (l[i * columns + i] + 1)
+  for (let i = 0; i < columns; i++) {
+    for (let j = 0; j <= i; j++) {
+      let sum = l[i * columns + j]
+      for (let k = 0; k < j; k++) sum -= l[i * columns + k] * l[j * columns + k]
+      l[i * columns + j] = i === j ? Math.sqrt(Math.max(sum, 1e-12)) : sum / l[j * columns + j]
+    }
+  }
+  return l
+}
+
+/** Square of the part of y that the columns explain: |L⁻¹ Xᵀy|². Overwrites `right`. */
+function explainedSquare(l: Float64Array, right: Float64Array, columns: number): number {
+  let square = 0
+  for (let i = 0; i < columns; i++) {
+    let sum = right[i]
+    for (let k = 0; k < i; k++) sum -= l[i * columns + k] * right[k]
+    right[i] = sum / l[i * columns + i]
+    square += right[i] * right[i]
+  }
+  return square
 }

@@ -21,6 +21,7 @@ export interface PointHistory {
   readonly secondaryPct: Float64Array
   /** Exhaust flow figure rpm × kPa summed over time, rpm·kPa·s: gas moves along the pipe by it. */
   readonly flowSum: Float64Array
+  readonly flowRate: Float64Array
   /** State code, without and with tip-ins; 255 while not final. */
   readonly base: Uint8Array
   readonly state: Uint8Array
@@ -59,6 +60,7 @@ export function createPointHistory(capacity: number = DEFAULT_CAPACITY): PointHi
     roadSpeedMs: column(),
     secondaryPct: column(),
     flowSum: column(),
+    flowRate: column(),
     base: new Uint8Array(capacity),
     state: new Uint8Array(capacity),
     lambda: [column(), column()],
@@ -108,6 +110,7 @@ export function addPoint(history: PointHistory, point: EnginePoint, isAfterGap: 
   history.roadSpeedMs[at] = point.roadSpeedMs
   history.secondaryPct[at] = point.secondaryPct
   history.flowSum[at] = (end > 0 ? history.flowSum[before] : 0) + flow * dtS
+  history.flowRate[at] = flow
   history.base[at] = NOT_FINAL
   history.state[at] = NOT_FINAL
   history.lambda[0][at] = Number.NaN

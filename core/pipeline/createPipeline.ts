@@ -2,7 +2,7 @@ import type { LiveReading } from '../contract/live.ts'
 import type { Pipeline, PipelineOptions } from '../contract/pipeline.ts'
 import type { TimedRecord } from '../contract/records.ts'
 import type { BoardEvent } from '../contract/samples.ts'
-import { type DelayLaw, priorDelayLaw } from '../engine/lambdaLayer.ts'
+import { type DelayLaw, priorDelayLaw } from '../engine/delayLaw.ts'
 import { type CarLearner, createCarLearner, type LearnedCar } from '../engine/learnedCar.ts'
 import { channelSlots as slot } from './channels.ts'
 import { appendBlock, type ColumnStore, createColumnStore, dropBefore } from './columnStore.ts'
@@ -41,7 +41,7 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
 
   function lawNow(): DelayLaw {
     const { delay } = known.car ?? {}
-    return delay ? { aS: delay.a_s, bSRpmKpa: delay.b_s_rpm_kPa } : priorDelayLaw
+    return delay ? { aS: delay.a_s, bSRpmKpa: delay.b_s_rpm_kPa, flow: 'plug' } : priorDelayLaw
   }
 
   /** Starts the live detectors anew: at the beginning, and when the car itself changes. */

@@ -1,4 +1,5 @@
-import type { DelayLaw } from '../engine/lambdaLayer.ts'
+import type { ConditionedRun } from '../engine/conditionedRun.ts'
+import type { DelayLaw } from '../engine/delayLaw.ts'
 import { createLambdaStage, defaultLambdaStageOptions, trust } from '../engine/lambdaStage.ts'
 import { type LearnedDelay, learnDelay } from '../engine/learnDelay.ts'
 import { createCarLearner, type LearnedCar } from '../engine/learnedCar.ts'
@@ -16,21 +17,9 @@ export interface RunLessons {
   readonly present: Uint8Array
 }
 
-/** Columns that delay learning works on: conditioned engine signals, and λ as read. */
-export interface ConditionedRun {
-  count: number
-  timeS: Float64Array
-  rpm: Float64Array
-  throttlePct: Float64Array
-  mapKpa: Float64Array
-  lambdaCount: number
-  lambdaS: Float64Array
-  lambda: Float64Array
-}
-
 /** Steps of the columns, s: finer than any delay that can be told, and no finer, for speed. */
-const STEP_S = 0.018
-const LAMBDA_STEP_S = 0.009
+const STEP_S = 0.024
+const LAMBDA_STEP_S = 0.012
 
 /** First pass over the kept rows: rest, idle speed, air pressure, channels seen, transport delay. */
 export function learnRun(
@@ -99,7 +88,7 @@ export function learnRun(
   conditioner.flush()
   const learned = learner.learned()
   const own = known.car?.delay
-  const earlier: DelayLaw | undefined = own && { aS: own.a_s, bSRpmKpa: own.b_s_rpm_kPa }
+  const earlier: DelayLaw | undefined = own && { aS: own.a_s, bSRpmKpa: own.b_s_rpm_kPa, flow: 'plug' }
   const delay = learnDelay(run, {
     throttleRestPct: learned.throttleRestPct,
     warmIdleRpm: learned.warmIdleRpm,

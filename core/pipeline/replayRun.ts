@@ -48,6 +48,7 @@ export function replayRun(input: ReplayInput): RunAnalysis {
       b_s_rpm_kPa: lessons.delay.bSRpmKpa,
       events_used: lessons.delay.eventsUsed,
       sensor_lag_s: lessons.delay.sensorLagS,
+      flow: lessons.delay.flow,
     },
     states: findings.spans,
     mixture: mixtureOf(view, 1),

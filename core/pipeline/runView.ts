@@ -1,8 +1,8 @@
 import type { AlarmEntry, CoverageItem, StateSpan, SteadyPiece, Transient } from '../contract/result.ts'
 import { type AlarmInput, type AlarmLimits, type Alarms, createAlarms } from '../engine/alarms.ts'
 import { type Coverage, createCoverage } from '../engine/coverage.ts'
+import type { DelayLaw } from '../engine/delayLaw.ts'
 import { createEngineTrack, type EngineTrack, type TrackInput } from '../engine/engineTrack.ts'
-import type { DelayLaw } from '../engine/lambdaLayer.ts'
 import {
   createLambdaStage,
   defaultLambdaStageOptions,
