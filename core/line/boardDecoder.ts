@@ -117,6 +117,8 @@ class Decoder implements BoardDecoder {
   #rows = new Float64Array(maxRowLength)
   #rowLength = 0
   #count = 0
+  /** Values of the shortest sample of the block under way. */
+  #leastValues = maxRowLength
 
   constructor({ source = 0, emit }: BoardDecoderOptions) {
     this.#source = source
@@ -202,6 +204,7 @@ class Decoder implements BoardDecoder {
     const count = this.#count
     this.#count = 0
     this.#scaleRows(count)
+    this.#leastValues = maxRowLength
     this.#emit.block({
       source: this.#source,
       segment: this.#segment,
@@ -274,6 +277,7 @@ class Decoder implements BoardDecoder {
   }
 
   #append(rowAt: number, arrivalS: number, announced: number): void {
+    const valueCount = this.#rows[rowAt]
     const seq = this.#rows[rowAt + 1]
     const tick = this.#rows[rowAt + 2]
     const place = this.#sequence.classify(seq, tick, arrivalS, this.#clock.ticksPerSecond, announced)
@@ -283,10 +287,11 @@ class Decoder implements BoardDecoder {
       this.#isLayoutStale = true
     }
     if (this.#isLayoutStale) {
-      const row = this.#rows.slice(rowAt, rowAt + rowHeadLength + this.#rows[rowAt])
+      const row = this.#rows.slice(rowAt, rowAt + rowHeadLength + valueCount)
       this.#startSegment()
       this.#rows.set(row)
     }
+    if (valueCount < this.#leastValues) this.#leastValues = valueCount
     this.#clock.stampInto(this.#timeS, this.#count, tick, arrivalS)
     this.#counts.samples++
     this.#count++
@@ -317,9 +322,17 @@ class Decoder implements BoardDecoder {
     const rowLength = this.#rowLength
     const column = this.#columns[at]
     const { index, scale, offset } = this.#channels[at]
+    const valueAt = rowHeadLength + index
     let rowAt = from * rowLength
+    if (index < this.#leastValues) {
+      for (let row = from; row < to; row++) {
+        column[row] = rows[rowAt + valueAt] * scale + offset
+        rowAt += rowLength
+      }
+      return
+    }
     for (let row = from; row < to; row++) {
-      column[row] = index < rows[rowAt] ? rows[rowAt + rowHeadLength + index] * scale + offset : Number.NaN
+      column[row] = index < rows[rowAt] ? rows[rowAt + valueAt] * scale + offset : Number.NaN
       rowAt += rowLength
     }
   }
