@@ -13,7 +13,8 @@ export interface CaptureLineParts {
   payloadAt: number
 }
 
-const powersOfTen = [1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9]
+/** As doubles, so that the engine never takes a product with them for a 32 bit integer and has to compile anew when one is larger. */
+const powersOfTen = Float64Array.of(1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9)
 const maxWholeDigits = 10
 const maxFractionDigits = 9
 const maxSourceDigits = 3

@@ -56,7 +56,9 @@ export function parseSampleInto(
       }
       if (digit >>> 0 < 10) {
         const restAt = i
-        let long = value
+        // By way of the array it is a double to the engine, which would else compile anew at the first number beyond 32 bit.
+        out[to] = value
+        let long = out[to]
         do {
           long = long * 10 + digit
           digit = bytes[++i] - 0x30
