@@ -1,4 +1,5 @@
 import type { CarProfile, Targets } from './car.ts'
+import type { DerivedColumns } from './derived.ts'
 import type { LiveReading } from './live.ts'
 import type { CaptureRecord, TimedNotice } from './records.ts'
 import type { AnalysisResult, RunAnalysis } from './result.ts'
@@ -34,4 +35,9 @@ export interface Pipeline {
   result(more?: { counts?: LineCounts; tornEnd?: boolean; file?: string }): AnalysisResult
   /** The result together with the steady evidence that comparing and advising work from. */
   analysis(more?: { counts?: LineCounts; tornEnd?: boolean; file?: string }): RunAnalysis
+  /** The analysis, and what was made of each sample: for exports. */
+  analysisWithColumns?(more?: { counts?: LineCounts; tornEnd?: boolean; file?: string }): {
+    analysis: RunAnalysis
+    columns: DerivedColumns
+  }
 }

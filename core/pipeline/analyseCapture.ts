@@ -1,12 +1,19 @@
 import { createCaptureScanner } from '../capture/captureScanner.ts'
+import { decodeSource } from '../capture/sourceDecoder.ts'
+import type { DerivedColumns } from '../contract/derived.ts'
 import type { PipelineOptions } from '../contract/pipeline.ts'
 import type { RunAnalysis } from '../contract/result.ts'
-import { createGpsDecoder, type GpsDecoder } from '../line/gpsDecoder.ts'
+import type { SampleBlock } from '../contract/samples.ts'
+import { createGpsDecoder, type GpsDecoder, type GpsFix } from '../line/gpsDecoder.ts'
 import { createPipeline } from './createPipeline.ts'
 
 export interface AnalyseOptions extends PipelineOptions {
   /** Name of the file, for the result. */
   readonly file?: string
+  /** Looks on as samples of any source are read; a block is valid during the call only. */
+  readonly onBlock?: (block: SampleBlock) => void
+  /** Positions in full precision. */
+  readonly onFix?: (fix: GpsFix) => void
 }
 
 /** Takes a capture's bytes as they come, cut anywhere, and gives the analysis at the end. */
@@ -14,15 +21,23 @@ export interface CaptureAnalyser {
   push(bytes: Uint8Array): void
   /** @throws CaptureError when what came is no capture */
   end(): RunAnalysis
+  /** The analysis, and what was made of each sample, in place of `end`. @throws CaptureError as `end` */
+  endWithColumns(): { analysis: RunAnalysis; columns: DerivedColumns }
 }
 
 /** Joins scanner, position receiver and pipeline. @throws CaptureError from `push` for a file that is no capture */
 export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnalyser {
   const pipeline = createPipeline(options)
+  const { onBlock, onFix, file } = options
+  const take = (block: SampleBlock) => {
+    onBlock?.(block)
+    pipeline.push(block)
+  }
   const receivers = new Map<number, GpsDecoder>()
   const scanner = createCaptureScanner({
+    decoderOf: decodeSource,
     emit: {
-      block: (block) => pipeline.push(block),
+      block: take,
       event: (event) => pipeline.event(event),
       record: ({ timeS, record }) => pipeline.record(timeS, record),
       notice: (notice) => pipeline.notice(notice),
@@ -30,23 +45,21 @@ export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnal
         if (source === 0 || !text.startsWith('$')) return
         let receiver = receivers.get(source)
         if (!receiver) {
-          receiver = createGpsDecoder({ source, block: (block) => pipeline.push(block) })
+          receiver = createGpsDecoder({ source, block: take, ...(onFix ? { fix: onFix } : {}) })
           receivers.set(source, receiver)
         }
         receiver.push(text, timeS)
       },
     },
   })
+  const whole = () => {
+    const { counts, tornEnd } = scanner.end()
+    return { counts, tornEnd, ...(file === undefined ? {} : { file }) }
+  }
   return {
     push: (bytes) => scanner.push(bytes),
-    end() {
-      const { counts, tornEnd } = scanner.end()
-      return pipeline.analysis({
-        counts,
-        tornEnd,
-        ...(options.file === undefined ? {} : { file: options.file }),
-      })
-    },
+    end: () => pipeline.analysis(whole()),
+    endWithColumns: () => pipeline.analysisWithColumns!(whole()),
   }
 }
 

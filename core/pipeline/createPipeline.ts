@@ -7,7 +7,7 @@ import { type CarLearner, createCarLearner, type LearnedCar } from '../engine/le
 import { channelSlots as slot } from './channels.ts'
 import { appendBlock, type ColumnStore, createColumnStore, dropBefore } from './columnStore.ts'
 import { createLiveReader, type LiveReader } from './liveReading.ts'
-import { replayRun } from './replayRun.ts'
+import { replayRun, replayWithColumns } from './replayRun.ts'
 import { createRowReader, defaultRowReaderOptions, type RowReader } from './rowReader.ts'
 import { createRunKnowledge, type RunSettings, settingsOf, takeRecord } from './runKnowledge.ts'
 import { createRunView, type RunView } from './runView.ts'
@@ -147,6 +147,9 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
     result: (more) => pipeline.analysis(more).result,
     analysis(more = {}) {
       return replayRun({ stores, main, known, records, events, targets: options.targets, ...more })
+    },
+    analysisWithColumns(more = {}) {
+      return replayWithColumns({ stores, main, known, records, events, targets: options.targets, ...more })
     },
   }
   return pipeline

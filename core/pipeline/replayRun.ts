@@ -1,4 +1,5 @@
 import type { Targets } from '../contract/car.ts'
+import type { DerivedColumns } from '../contract/derived.ts'
 import type { TimedRecord } from '../contract/records.ts'
 import type { AnalysisResult, Mixture, MixtureState, RunAnalysis } from '../contract/result.ts'
 import { mixtureStates } from '../contract/result.ts'
@@ -9,6 +10,7 @@ import { measurePulls } from '../road/measurePulls.ts'
 import { summariseMixture } from '../tuning/mixture.ts'
 import { channelNames, channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
+import { createDerivedTap, type DerivedTap } from './derivedColumns.ts'
 import { learnRun, type RunLessons } from './learnRun.ts'
 import { missingChannels } from './missingChannels.ts'
 import { createRowReader, defaultRowReaderOptions } from './rowReader.ts'
@@ -29,12 +31,25 @@ export interface ReplayInput {
 
 /** The run's result from what is kept: learns from the whole, then runs the detectors once over it with that. */
 export function replayRun(input: ReplayInput): RunAnalysis {
+  return replayWith(input, false).analysis
+}
+
+/** The same pass, which also gives what it made of each sample. */
+export function replayWithColumns(input: ReplayInput): { analysis: RunAnalysis; columns: DerivedColumns } {
+  const { analysis, tap } = replayWith(input, true)
+  return { analysis, columns: tap!.columns() }
+}
+
+function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis; tap?: DerivedTap } {
   const { known, stores, targets } = input
   const settings = settingsOf(known, targets)
   const main = input.main ?? emptyStore
   const others = stores.filter((store) => store !== main)
   const lessons = learnRun(main, others, known, settings)
-  const view = replay(input, main, others, settings, lessons)
+  const tap = taps
+    ? createDerivedTap(main, hasBank2(lessons.present) ? 2 : 1, settings.fuel.stoichiometricRatio)
+    : undefined
+  const view = replay(input, main, others, settings, lessons, tap)
   const { findings } = view
   const result: AnalysisResult = {
     format: 'floatbowl-result 1',
@@ -73,7 +88,13 @@ export function replayRun(input: ReplayInput): RunAnalysis {
   }
   result.trust.hints = findHints(result, findings.pieces, known, settings)
   result.scorecard = scorecardOf(result)
-  return { result, pieces: findings.pieces, startMs: known.startMs, ...(known.car ? { car: known.car } : {}) }
+  const analysis = {
+    result,
+    pieces: findings.pieces,
+    startMs: known.startMs,
+    ...(known.car ? { car: known.car } : {}),
+  }
+  return { analysis, ...(tap ? { tap } : {}) }
 }
 
 const emptyStore: ColumnStore = {
@@ -98,6 +119,7 @@ function replay(
   others: readonly ColumnStore[],
   settings: RunSettings,
   { learned, delay, present }: RunLessons,
+  tap: DerivedTap | undefined,
 ): RunView {
   const view = createRunView({
     ...settings,
@@ -108,6 +130,7 @@ function replay(
     law: () => delay,
     sensorLagS: () => delay.sensorLagS,
     keeps: true,
+    ...(tap ? { onPoint: tap.point } : {}),
   })
   const reader = createRowReader(others, {
     ...defaultRowReaderOptions,
@@ -124,6 +147,7 @@ function replay(
     }
     reader.read(main, i)
     view.row(reader.row)
+    tap?.row(reader.row, view)
   }
   view.finish()
   return view

@@ -41,6 +41,8 @@ export interface RunViewOptions {
   readonly thermostatC: number
   /** False for the live view: nothing is collected that grows with the run. */
   readonly keeps: boolean
+  /** Called for each settled moment, for columns of the whole run. */
+  readonly onPoint?: (history: PointHistory, n: number) => void
 }
 
 /** What a pass over the whole run found. */
@@ -158,6 +160,7 @@ export function createRunView(options: RunViewOptions): RunView {
     warmUp.point(history, n, dtS)
     pulls.point(history, n)
     steady.point(history, n)
+    options.onPoint?.(history, n)
   }
 
   function countTrust(state: number, reason: number, dtS: number): void {

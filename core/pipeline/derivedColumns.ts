@@ -1,0 +1,110 @@
+import type { DerivedColumns, DerivedLambda } from '../contract/derived.ts'
+import { trust } from '../engine/lambdaStage.ts'
+import { stateNames } from '../engine/operatingState.ts'
+import type { PointHistory } from '../engine/pointHistory.ts'
+import { channelNames, slotCount } from './channels.ts'
+import type { ColumnStore } from './columnStore.ts'
+import type { Row } from './rowReader.ts'
+import type { RunView } from './runView.ts'
+
+/** Code of a row that has no state or reason. */
+export const noCode = 255
+
+/** Why a row's λ may be believed or not, by code. */
+export const trustNames: readonly string[] = Object.freeze(
+  Object.entries(trust)
+    .sort((a, b) => a[1] - b[1])
+    .map(([name]) => (name === 'noSensor' ? 'no_sensor' : name === 'outOfRange' ? 'out_of_range' : name)),
+)
+
+/** Unit of each known channel inside, by name. */
+export function insideUnit(channel: string): string {
+  return insideUnits[channel.replace(/_2$/, '')] ?? 'V'
+}
+
+const insideUnits: Readonly<Record<string, string>> = Object.freeze({
+  pump_current: 'mA',
+  cell_resistance: 'ohm',
+  heater_duty: '%',
+  lambda: '1',
+  engine_speed: 'rpm',
+  throttle: '%',
+  manifold_pressure: 'kPa',
+  barometer: 'kPa',
+  coolant: 'C',
+  intake_air: 'C',
+  oil_pressure: 'kPa',
+  fuel_pressure: 'kPa',
+  exhaust_temperature: 'C',
+  supply: 'V',
+  road_speed: 'm/s',
+  humidity: '%',
+  secondary: '%',
+})
+
+/** Looks on while the detectors go over a run's rows, for `DerivedColumns`. */
+export interface DerivedTap {
+  row(row: Row, view: RunView): void
+  point(history: PointHistory, n: number): void
+  columns(): DerivedColumns
+}
+
+/** Room for all rows of `main` at once; the values are those the detectors themselves work with. No allocation while rows pass. */
+export function createDerivedTap(
+  main: ColumnStore,
+  bankCount: 1 | 2,
+  stoichiometricRatio: number,
+): DerivedTap {
+  const count = main.end - main.first
+  const timeS = main.timeS.slice(main.first, main.end)
+  const missing = () => new Float32Array(count).fill(Number.NaN)
+  const bySlot: (Float32Array | undefined)[] = new Array(slotCount).fill(undefined)
+  const state = new Uint8Array(count).fill(noCode)
+  const banks: DerivedLambda[] = ([1, 2] as const).slice(0, bankCount).map((bank) => ({
+    bank,
+    lambda: missing(),
+    lambdaAtCause: missing(),
+    trust: new Uint8Array(count).fill(noCode),
+  }))
+  let rowAt = 0
+  let pointAt = 0
+  return {
+    row({ value, fresh }, view) {
+      for (let slot = 0; slot < slotCount; slot++) {
+        if (fresh[slot] !== 1) continue
+        let column = bySlot[slot]
+        if (column === undefined) {
+          column = missing()
+          bySlot[slot] = column
+        }
+        column[rowAt] = value[slot]
+      }
+      for (let b = 0; b < banks.length; b++) {
+        const stage = view.stages[b]
+        banks[b].lambda[rowAt] = stage.lambda
+        banks[b].trust[rowAt] = stage.reason
+      }
+      rowAt++
+    },
+    point(history, n) {
+      const at = n & history.mask
+      const pointS = history.timeS[at]
+      while (pointAt < count && timeS[pointAt] < pointS) pointAt++
+      if (pointAt >= count || timeS[pointAt] !== pointS) return
+      state[pointAt] = history.state[at]
+      for (let b = 0; b < banks.length; b++) banks[b].lambdaAtCause[pointAt] = history.lambda[b][at]
+    },
+    columns: () => ({
+      timeS,
+      channels: channelNames.flatMap((name, slot) => {
+        const values = bySlot[slot]
+        return values ? [{ name, unit: insideUnit(name), values }] : []
+      }),
+      banks,
+      state,
+      stateNames,
+      trustNames,
+      stoichiometricRatio,
+    }),
+  }
+}
