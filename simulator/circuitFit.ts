@@ -11,7 +11,8 @@ export interface JettingPoint extends SteadyPoint {
 /** λ wanted at a load (manifold ÷ barometric pressure) off idle. */
 function wantedLambda(load: number): number {
   if (load < 0.5) return aimedLambda.cruise
-  if (load < 0.72) return aimedLambda.cruise - ((aimedLambda.cruise - 0.985) * (load - 0.5)) / 0.22
+  if (load < 0.68) return aimedLambda.cruise - ((aimedLambda.cruise - 1) * (load - 0.5)) / 0.18
+  if (load < 0.88) return 1 - ((1 - aimedLambda.power) * (load - 0.68)) / 0.2
   return aimedLambda.power
 }
 
@@ -32,10 +33,10 @@ export function jettingPoints(
     for (const pct of [2, 4, 6, 9, 12, 16, 21, 27, 34, 45, 60, 80, 100]) {
       const point = steadyPoint(base, leakMm2, pct, rpm, mostGS, 1)
       const load = point.manifoldPa / base.air.pressurePa
-      // Below a road load there is only overrun; between the valve's start and full opening the valve decides.
-      if (load < 0.3 || (load > 0.68 && load < 0.89)) continue
+      // Below a road load there is only overrun.
+      if (load < 0.3) continue
       const offIdle = point.airGS < 1.8 * idle.airGS
-      const weight = load > 0.89 ? 1.2 : offIdle ? 1 : 0.9
+      const weight = load > 0.89 ? 1.6 : offIdle ? 1 : load > 0.6 ? 1.3 : 0.9
       out.push({ ...point, lambda: offIdle ? 0.99 : wantedLambda(load), weight })
     }
   }
@@ -60,7 +61,7 @@ const fitBounds: Record<FitName, readonly [number, number]> = {
   startPa: [20, 1e5],
   trend: [0.001, 0.6],
   coupling: [0.05, 4],
-  slotArea: [0.3, 4],
+  slotArea: [0.1, 4],
   bleedRatio: [0.1, 1.2],
 }
 
@@ -84,8 +85,10 @@ export function fitCircuits(
   const names: FitName[] = ['idle', 'main', 'power', 'startPa', 'trend', 'coupling', 'slotArea', 'bleedRatio']
   if (base.p['carb.secondaries'] > 0) names.push('secondary')
   else c.secondary = 0
+  // The main nozzle must be dry at idle, also with its start blurred.
+  const leastStartPa = 1.75 * metering.primarySignalPa(points[0].airGS, base.air.densityKgM3)
   // A first guess of the right size: each circuit alone gives what is wanted where it rules.
-  c.startPa = 0.09 * c.cruisePa
+  c.startPa = Math.max(0.09 * c.cruisePa, leastStartPa)
   for (const point of points.slice(0, 1)) {
     steadyFuel(base, metering, point)
     c.idle *= point.airGS / stoich / point.lambda / metering.idleGS
@@ -95,12 +98,13 @@ export function fitCircuits(
   c.secondary *= 0.5 * c.main
   let best = score()
   const steps = names.map(() => 0.25)
-  for (let round = 0; round < 220; round++) {
+  for (let round = 0; round < 300; round++) {
     let moved = false
     for (let i = 0; i < names.length; i++) {
       const name = names[i]
       const before = c[name]
-      const [low, high] = fitBounds[name]
+      const [bound, high] = fitBounds[name]
+      const low = name === 'startPa' ? leastStartPa : bound
       for (const direction of [1, -1]) {
         c[name] = Math.min(Math.max(before * Math.exp(direction * steps[i]), low), high)
         const s = score()

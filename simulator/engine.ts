@@ -267,7 +267,7 @@ export class Engine {
     const factor = flowFactorFast(manifoldPa / ambientPa)
     let metered: number
     if (this.injection) {
-      metered = this.injection.fuelGS(rpm, manifoldPa, this.coldEnrichment(), this.throttlePct, this.k, base)
+      metered = this.injection.fuelGS(rpm, manifoldPa, this.coldEnrichment(), this.throttlePct, base)
     } else {
       const metering = this.metering
       metering.meter(
@@ -370,8 +370,7 @@ export class Engine {
     if (rpm > 1.5 * this.idleRpm && load < 0.27 && this.throttlePct < 1.5) {
       misfire = Math.max(misfire, Math.min(1, (0.27 - load) * 9) * this.overrunMisfire)
     }
-    if (vapour > this.leanLimit)
-      misfire = Math.max(misfire, Math.min(1, (vapour - this.leanLimit) * 3))
+    if (vapour > this.leanLimit) misfire = Math.max(misfire, Math.min(1, (vapour - this.leanLimit) * 3))
     this.misfire = this.fired ? misfire : 0
     // Cycle scatter reaches the crank as torque noise whose bandwidth is the firing rate.
     const noise = this.torqueScatter * (1 + 4 * this.overlap * (load < 0.45 ? 1 : 0))
@@ -473,9 +472,7 @@ export class Engine {
     const { base } = this
     const airC = base.air.temperatureK - 273.15
     const running = this.rpm > 300 && this.fired
-    const heat = running
-      ? this.heatPerG * Math.min(this.cylinderFuelGS, 12)
-      : 0
+    const heat = running ? this.heatPerG * Math.min(this.cylinderFuelGS, 12) : 0
     let loss = (this.coolantC - airC) / 1500
     if (this.coolantC > this.thermostatC) loss += (this.coolantC - this.thermostatC) * 0.09
     this.coolantC += (heat - loss) * dt

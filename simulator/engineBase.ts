@@ -102,20 +102,14 @@ export class EngineBase {
     const light = 1 - load
     const burn = 1 - 0.62 * light * light
     return (
-      (this.torquePerAir *
-        cylinderAirGS *
-        1e-3 *
-        burn *
-        mixtureTorque(lambdaVapour, this.leanLimit)) /
-      omega
+      (this.torquePerAir * cylinderAirGS * 1e-3 * burn * mixtureTorque(lambdaVapour, this.leanLimit)) / omega
     )
   }
 
   /** Friction and pumping, N m; `coldOil` 0 hot … about 1.3. */
   lossTorqueNm(rpm: number, manifoldPa: number, coldOil: number): number {
     const n = rpm / 1000
-    const frictionPa =
-      (0.97 + 0.15 * n + 0.05 * n * n) * 1e5 * this.frictionScale * (1 + 0.9 * coldOil)
+    const frictionPa = (0.97 + 0.15 * n + 0.05 * n * n) * 1e5 * this.frictionScale * (1 + 0.9 * coldOil)
     const pumpingPa = this.air.pressurePa - manifoldPa
     return ((frictionPa + pumpingPa) * this.displacementM3) / (4 * Math.PI)
   }

@@ -21,14 +21,7 @@ export class Injection {
   }
 
   /** Injected fuel now, g/s. It reckons the air from pressure and speed as its maker's table knows this engine. */
-  fuelGS(
-    rpm: number,
-    manifoldPa: number,
-    cold: number,
-    throttlePct: number,
-    k: Calibration,
-    base: EngineBase,
-  ): number {
+  fuelGS(rpm: number, manifoldPa: number, cold: number, throttlePct: number, base: EngineBase): number {
     const { p } = this
     if (rpm < 60) return 0
     const load = manifoldPa / base.air.pressurePa
@@ -37,7 +30,6 @@ export class Injection {
     const air = base.pumpedGS(rpm, manifoldPa, chargeK)
     const enrich = 1 + (p['injection.cold_pct'] / 100) * cold * (rpm < 450 ? 1.6 : 1)
     const idle = throttlePct < 1.5 && rpm < 1.6 * p['engine.idle_rpm']
-    void k
     return (
       (air * enrich * p['injection.base_scale']) /
       (p['engine.stoichiometric_ratio'] * this.wanted(load, idle))

@@ -30,6 +30,8 @@ export interface MeteringCoefficients {
 /** Density of petrol is inside the coefficients; discharge coefficient of a venturi, common practice, no source. */
 const venturiCoefficient = 0.9
 const paPerInHg = 3386.39
+/** Half width of the range of signal over which the main nozzle starts, share of the starting signal; chosen here. */
+const startBlur = 0.38
 
 const smoothStep = (x: number) => (x <= 0 ? 0 : x >= 1 ? 1 : x * x * (3 - 2 * x))
 
@@ -129,7 +131,9 @@ export class Metering {
 
     // Air comes in pulses, so that the nozzle does not start at one flow but over a range of it.
     const above = venturiPa + chokePa - c.startPa
-    const root = Math.sqrt(0.5 * (above + Math.sqrt(above * above + 0.5 * c.startPa * c.startPa)))
+    const blur = startBlur * c.startPa
+    const mainPa = above <= -blur ? 0 : above >= blur ? above : ((above + blur) * (above + blur)) / (4 * blur)
+    const root = Math.sqrt(mainPa)
     const trend = 1 + (c.trend * venturiPa) / (venturiPa + 4 * c.cruisePa)
     this.mainGS = air > 0 ? c.main * this.parts.main * root * trend : 0
 

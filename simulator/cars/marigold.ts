@@ -1,18 +1,10 @@
 import type { Part } from '../../core/contract/car.ts'
 import type { SimCar } from '../simCar.ts'
+import { bored, chokeNotches, jetRow, labelled, openings, screwTurns } from './partBox.ts'
 
-/** Bore of a jet by its invented label: label ÷ 38.4, rounded to hundredths. */
-const jets = (from: number, to: number): Part[] =>
-  Array.from({ length: to - from + 1 }, (_, i) => ({
-    label: String(from + i),
-    bore_mm: Math.round(((from + i) / 38.4) * 100) / 100,
-  }))
-const sized = (labels: readonly [string, number][]): Part[] =>
-  labels.map(([label, bore_mm]) => ({ label, bore_mm }))
-
-const mainJets = jets(62, 80)
-const secondaryJets = jets(68, 86)
-const restrictions = sized([
+const mainJets = jetRow(62, 80, 1, 38.4)
+const secondaryJets = jetRow(68, 86, 1, 38.4)
+const restrictions = bored([
   ['43', 1.09],
   ['46', 1.17],
   ['49', 1.24],
@@ -22,7 +14,7 @@ const restrictions = sized([
   ['61', 1.55],
   ['64', 1.63],
 ])
-const squirters = sized([
+const squirters = bored([
   ['21', 0.53],
   ['25', 0.64],
   ['28', 0.71],
@@ -31,14 +23,8 @@ const squirters = sized([
   ['38', 0.97],
   ['42', 1.07],
 ])
-const screws: Part[] = Array.from({ length: 21 }, (_, i) => ({
-  label: String(0.5 + i * 0.125),
-  turns: 0.5 + i * 0.125,
-}))
-const valves: Part[] = [5.5, 6.5, 7.5, 8.5, 9.5, 10.5].map((opens) => ({
-  label: String(opens),
-  opens_inHg: opens,
-}))
+const screws = screwTurns(0.5, 3)
+const valves = openings(5.5, 6.5, 7.5, 8.5, 9.5, 10.5)
 const cams: Part[] = [
   { label: 'A', volume_ml: 0.9 },
   { label: 'B', volume_ml: 1.2 },
@@ -50,11 +36,7 @@ const springs: Part[] = [
   { label: 'plain', stiffness: 1 },
   { label: 'stiff', stiffness: 1.5 },
 ]
-const part = (parts: readonly Part[], label: string): Part => {
-  const found = parts.find((item) => item.label === label)
-  if (!found) throw new RangeError(`no part ${label}`)
-  return found
-}
+const chokes = chokeNotches()
 
 /** An invented open tourer: 5.7 l V8, four-barrel carburettor, three-speed automatic. */
 export const marigold: SimCar = {
@@ -101,14 +83,15 @@ export const marigold: SimCar = {
     'vehicle.stall_rpm': 1650,
   },
   right: {
-    main_jet: { ...part(mainJets, '71'), count: 2 },
-    secondary_jet: { ...part(secondaryJets, '76'), count: 2 },
-    power_restriction: { ...part(restrictions, '55'), count: 2 },
-    power_valve: part(valves, '9.5'),
-    idle_screws: part(screws, '1.5'),
-    squirter: { ...part(squirters, '31'), count: 2 },
-    pump_cam: part(cams, 'B'),
-    opening_spring: part(springs, 'plain'),
+    main_jet: labelled(mainJets, '71', 2),
+    secondary_jet: labelled(secondaryJets, '76', 2),
+    power_restriction: labelled(restrictions, '55', 2),
+    power_valve: labelled(valves, '9.5'),
+    idle_screws: labelled(screws, '1.5'),
+    squirter: labelled(squirters, '31', 2),
+    pump_cam: labelled(cams, 'B'),
+    opening_spring: labelled(springs, 'plain'),
+    choke: labelled(chokes, 'index'),
   },
   box: {
     main_jet: mainJets,
@@ -119,47 +102,48 @@ export const marigold: SimCar = {
     squirter: squirters,
     pump_cam: cams,
     opening_spring: springs,
+    choke: chokes,
   },
   setups: {
     right: { text: 'every state in its band', wrong: [] },
     lean_main: {
       text: 'main jets four sizes too small',
-      fitted: { main_jet: part(mainJets, '66') },
+      fitted: { main_jet: labelled(mainJets, '66') },
       wrong: ['main', 'power'],
     },
     rich_main: {
       text: 'main jets five sizes too large',
-      fitted: { main_jet: part(mainJets, '77') },
+      fitted: { main_jet: labelled(mainJets, '77') },
       wrong: ['main'],
     },
     lean_power: {
       text: 'power restriction too small',
-      fitted: { power_restriction: part(restrictions, '46') },
+      fitted: { power_restriction: labelled(restrictions, '46') },
       wrong: ['power'],
     },
     rich_power: {
       text: 'power restriction too large',
-      fitted: { power_restriction: part(restrictions, '64') },
+      fitted: { power_restriction: labelled(restrictions, '64') },
       wrong: ['power'],
     },
     lean_idle: {
       text: 'mixture screws too far in',
-      fitted: { idle_screws: part(screws, '1.125') },
+      fitted: { idle_screws: labelled(screws, '1.125') },
       wrong: ['idle'],
     },
     rich_idle: {
       text: 'mixture screws too far out',
-      fitted: { idle_screws: part(screws, '2') },
+      fitted: { idle_screws: labelled(screws, '2') },
       wrong: ['idle'],
     },
     small_squirter: {
       text: 'squirter too small: lean at once',
-      fitted: { squirter: part(squirters, '21') },
+      fitted: { squirter: labelled(squirters, '21') },
       wrong: ['pump'],
     },
     big_cam: {
       text: 'pump shot too large',
-      fitted: { pump_cam: part(cams, 'D'), squirter: part(squirters, '38') },
+      fitted: { pump_cam: labelled(cams, 'D'), squirter: labelled(squirters, '38') },
       wrong: ['pump'],
     },
     dead_pump: {
@@ -179,7 +163,7 @@ export const marigold: SimCar = {
     },
     light_spring: {
       text: 'secondaries open too early',
-      fitted: { opening_spring: part(springs, 'light') },
+      fitted: { opening_spring: labelled(springs, 'light') },
       wrong: ['secondary'],
     },
   },
