@@ -1,6 +1,10 @@
 import type { Component } from 'svelte'
 import Check from './pages/Check.svelte'
+import Compare from './pages/Compare.svelte'
 import Drive from './pages/Drive.svelte'
+import NextChange from './pages/NextChange.svelte'
+import Run from './pages/Run.svelte'
+import Runs from './pages/Runs.svelte'
 import Trace from './pages/Trace.svelte'
 
 /** One page: its address is `#/path`. Adding a page is one line in `pages`. */
@@ -10,6 +14,8 @@ export interface PageEntry {
   readonly component: Component
   /** False leaves it out of the list of pages (a run, which is reached from the list of runs). */
   readonly inNav?: boolean
+  /** Listed under "More" in place of the row of pages. */
+  readonly group?: 'more'
   /** The page takes the whole screen, without the frame. */
   readonly bare?: boolean
   /** The page changes things: inert while recording. */
@@ -18,6 +24,10 @@ export interface PageEntry {
 
 export const pages: readonly PageEntry[] = [
   { path: 'drive', title: 'Drive', component: Drive, bare: true },
-  { path: 'check', title: 'Before driving', component: Check },
+  { path: 'check', title: 'Before driving', component: Check, group: 'more' },
   { path: 'trace', title: 'Trace', component: Trace },
+  { path: 'runs', title: 'Runs', component: Runs },
+  { path: 'run', title: 'Run', component: Run, inNav: false },
+  { path: 'compare', title: 'Compare', component: Compare },
+  { path: 'next', title: 'Next change', component: NextChange },
 ]

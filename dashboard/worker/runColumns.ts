@@ -5,6 +5,7 @@ import { flowFigure } from '../../core/engine/pointHistory.ts'
 import { createRunKnowledge, settingsOf, takeRecord } from '../../core/pipeline/runKnowledge.ts'
 import { unitTransfer } from '../../core/units/convert.ts'
 import { isUnitId } from '../../core/units/unitTable.ts'
+import { lambdaChannel, lambdaChannel2 } from '../parts/run/channelNames.ts'
 import { ColumnHistory } from './columnHistory.ts'
 import type { TraceAnswer, TraceChannel } from './messages.ts'
 import { reduceColumn, reducedTimes } from './reduceColumn.ts'
@@ -16,9 +17,6 @@ const mostChannels = 64
 const mostLambda = 1.5
 /** Nothing is ever dropped from a run that was opened. */
 const keepAll = 2 ** 30
-
-export const lambdaChannel = 'mixture λ'
-export const lambdaChannel2 = 'mixture λ, bank 2'
 
 /** Columns of a whole run: what the board sent, and λ laid at the moment that caused it. */
 export class RunColumns {

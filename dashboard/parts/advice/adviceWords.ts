@@ -1,0 +1,62 @@
+import type { AdviceResult, Change, PartSize } from '../../../core/contract/advice.ts'
+import { partWord } from '../../../core/tuning/adviceText.ts'
+import { stateWords } from '../../../core/tuning/compareRuns.ts'
+import { NARROW_SPACE } from '../../../core/units/format.ts'
+import { shownValue, unitFor } from '../../words/units.ts'
+import { num, sizeText, type UnitChoices } from '../run/runWords.ts'
+
+/** `main jet 71 → 69`. */
+export const changeTitle = ({ part, from, to }: Change) =>
+  part === 'fuel_table' ? `fuel ${to.label}` : `${partWord(part)} ${sizeText(from)} → ${sizeText(to)}`
+
+/** `1.85 mm → 1.80 mm, 5 % less area`; empty when a part has no size that can be compared. */
+export function changeSize({ from, to, area_factor }: Change, choices: UnitChoices): string {
+  const unit = unitFor('bore', choices, 'mm')
+  const bore = (size: PartSize) => {
+    const shown = shownValue(size.bore_mm!, unit)
+    return `${shown.text}${NARROW_SPACE}${shown.unit}`
+  }
+  const sizes = from.bore_mm && to.bore_mm ? `${bore(from)} → ${bore(to)}` : ''
+  if (area_factor === null || area_factor === 1) return sizes
+  const percent = Math.round(Math.abs(area_factor - 1) * 100)
+  const what = from.turns === undefined ? 'area' : 'turn of the screw'
+  const area = `${percent}${NARROW_SPACE}% ${area_factor > 1 ? 'more' : 'less'} ${what}`
+  return [sizes, from.bore_mm ? area : ''].filter(Boolean).join(', ')
+}
+
+/** Where the change is judged, in words. */
+export function changeState(change: Change): string {
+  const state =
+    typeof change.state === 'string' ? change.state : change.circuit === 'power' ? 'power' : 'cruise'
+  return stateWords[state] ?? state
+}
+
+/** What is to be driven before data can decide. */
+export function needsText(advice: AdviceResult): string {
+  const needs = advice.needs ?? []
+  if (needs.length === 0) return ''
+  const wanted = needs.map(
+    ({ state, seconds }) => `${num(seconds, 0)}${NARROW_SPACE}s more of ${stateWords[state] ?? state}`,
+  )
+  return `Drive ${wanted.length > 1 ? `${wanted.slice(0, -1).join(', ')} and ${wanted[wanted.length - 1]}` : wanted[0]}.`
+}
+
+export const stateWord = (state: string) => stateWords[state] ?? state.replaceAll('_', ' ')
+
+/** Extra fields of an advice that its contract leaves open. */
+export interface AdviceMore {
+  summary?: string
+  cautions?: string[]
+  also_needs?: { state: string; seconds: number; why?: string }[]
+  missing_sizes?: { text: string }[]
+  choke?: { text: string }
+  factors?: {
+    states: Record<string, { factor: number; percent: number; seconds: number }>
+    cells: (number | null)[][]
+    seconds: number[][]
+    rpm_edges: number[]
+    load_edges: number[]
+    acceleration_percent: number | null
+  }
+}
+export const more = (advice: AdviceResult) => advice as AdviceResult & AdviceMore

@@ -1,0 +1,63 @@
+import type { ComparisonResult, Difference } from '../../../core/contract/advice.ts'
+import type { Air } from '../../../core/contract/car.ts'
+import type { TipInSummary } from '../../../core/tuning/compareSideBySide.ts'
+import type { DifferenceMap } from '../../../core/tuning/differenceMap.ts'
+import { num } from '../run/runWords.ts'
+
+/** Fields of a comparison that its contract leaves open. */
+export interface ComparisonMore {
+  text: string
+  air: {
+    reference: Air
+    a: Partial<Air> & { source: string }
+    b: Partial<Air> & { source: string }
+    lambda_factor_a: number
+    lambda_factor_b: number
+  }
+  map: DifferenceMap
+  warm_up: { self_idle_s_difference: number | null }
+  pulls: { peak_kW_difference: number | null }
+  economy: { a: number | null; b: number | null; difference: number | null }
+}
+export interface TransientsMore {
+  a: TipInSummary
+  b: TipInSummary
+  lean_peak_difference: number | null
+  stumble_share_p: number | null
+}
+export const more = (result: ComparisonResult) => result as unknown as ComparisonResult & ComparisonMore
+
+const verdictHeadlines: Readonly<Record<ComparisonResult['verdict'], string>> = {
+  richer: 'The second run is richer',
+  leaner: 'The second run is leaner',
+  mixed: 'The second run is richer in some states and leaner in others',
+  no_difference: 'No difference',
+  not_enough_data: 'Cannot tell',
+}
+export const headlineOf = (result: ComparisonResult) => verdictHeadlines[result.verdict]
+
+export const differenceWords: Readonly<Record<Difference, string>> = {
+  richer: 'richer',
+  leaner: 'leaner',
+  no_difference: 'no difference',
+  not_enough_data: 'not enough data',
+}
+
+/** `richer 0.041`, `no difference`. */
+export function stateVerdict(verdict: Difference, difference: number | null): string {
+  return (verdict === 'richer' || verdict === 'leaner') && difference !== null
+    ? `${verdict} ${num(Math.abs(difference), 3)}`
+    : differenceWords[verdict]
+}
+
+/** Did it help: distances from target before and after, per state. */
+export function betterWorse(
+  errorA: number | null | undefined,
+  errorB: number | null | undefined,
+  verdict: Difference,
+): string {
+  if (verdict === 'not_enough_data' || errorA == null || errorB == null) return 'cannot tell'
+  if (verdict === 'no_difference') return 'as before'
+  const gain = Math.abs(errorA) - Math.abs(errorB)
+  return gain > 0.003 ? 'better' : gain < -0.003 ? 'worse' : 'as far off, on the other side'
+}

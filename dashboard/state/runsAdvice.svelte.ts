@@ -1,0 +1,141 @@
+import type { AdviceResult } from '../../core/contract/advice.ts'
+import type { Swap } from '../../core/contract/api.ts'
+import type { CarProfile, Part } from '../../core/contract/car.ts'
+import type { Runs } from './runs.svelte.ts'
+import { ApiError, api, type CarParts, fetchCars, fetchParts } from './runsApi.ts'
+
+/** How long a logged swap can be taken back with one tap, ms. */
+const undoMs = 10_000
+
+/** Advice for some runs of one car, and the log of the swap that follows from it. */
+export class Advice {
+  readonly #runs: Runs
+  #advice = $state.raw<AdviceResult | undefined>(undefined)
+  #problem = $state.raw<{ text: string; code: string } | undefined>(undefined)
+  #parts = $state.raw<CarParts | undefined>(undefined)
+  #car = $state.raw<CarProfile | undefined>(undefined)
+  #carId = $state.raw('')
+  #keys = $state.raw<readonly string[]>([])
+  #swap = $state.raw<Swap | undefined>(undefined)
+  #swapProblem = $state.raw('')
+  #isUndoable = $state.raw(false)
+  #undoTimer = 0
+  #asked = 0
+
+  constructor(runs: Runs) {
+    this.#runs = runs
+  }
+
+  get advice(): AdviceResult | undefined {
+    return this.#advice
+  }
+  get problem(): { text: string; code: string } | undefined {
+    return this.#problem
+  }
+  get parts(): CarParts | undefined {
+    return this.#parts
+  }
+  get car(): CarProfile | undefined {
+    return this.#car
+  }
+  /** Car whose log a swap goes into; empty when the runs are files without one. */
+  get carId(): string {
+    return this.#carId
+  }
+  get keys(): readonly string[] {
+    return this.#keys
+  }
+  /** The swap that was logged from here. */
+  get swap(): Swap | undefined {
+    return this.#swap
+  }
+  get isUndoable(): boolean {
+    return this.#isUndoable
+  }
+  get swapProblem(): string {
+    return this.#swapProblem
+  }
+
+  /**
+   * Works the advice out: on the bridge, which has the runs and the box; here, with what this page holds, when the bridge cannot or the runs are
+   * dropped files.
+   */
+  async load(keys: readonly string[]): Promise<void> {
+    const asked = ++this.#asked
+    this.#keys = keys
+    this.#problem = undefined
+    const summary = this.#runs.find(keys[keys.length - 1] ?? '')
+    this.#carId = summary?.car ?? ''
+    try {
+      const advice = await this.#advise(keys)
+      if (asked === this.#asked) this.#advice = advice
+    } catch (error) {
+      if (asked !== this.#asked) return
+      const text = error instanceof Error ? error.message : String(error)
+      this.#problem = { text, code: error instanceof ApiError ? error.code : 'advice' }
+    }
+  }
+
+  async #advise(keys: readonly string[]): Promise<AdviceResult> {
+    const local = keys.some((key) => this.#runs.isDropped(key))
+    if (this.#carId) {
+      const [parts, cars] = await Promise.all([
+        fetchParts(this.#carId).catch(() => undefined),
+        fetchCars().catch(() => undefined),
+      ])
+      this.#parts = parts
+      this.#car = cars?.find(({ id }) => id === this.#carId)
+      if (!local) {
+        try {
+          return await api<AdviceResult>('POST', '/api/advise', { runs: keys, car: this.#carId })
+        } catch (error) {
+          const canBeDoneHere = error instanceof ApiError && (error.status === 501 || error.status === 0)
+          if (!canBeDoneHere) throw error
+        }
+      }
+    }
+    for (const key of keys) {
+      const source = this.#runs.sourceOf(key)
+      if (!source) throw new Error('This page no longer holds the file. Drop it again.')
+      await this.#runs.worker.ask({ type: 'open', run: `analysis:${key}`, source, keeps: false })
+    }
+    return await this.#runs.worker.ask({
+      type: 'advise',
+      runs: keys.map((key) => `analysis:${key}`),
+      parts: { box: this.#parts?.box ?? {} },
+      ...(this.#car ? { car: this.#car } : {}),
+    })
+  }
+
+  /** Logs that a part was fitted. It can be taken back for ten seconds. */
+  async fit(part: string, to: Part, reason: string): Promise<void> {
+    this.#swapProblem = ''
+    try {
+      this.#swap = await api<Swap>('POST', `/api/cars/${encodeURIComponent(this.#carId)}/swaps`, {
+        part,
+        to,
+        reason: reason.slice(0, 1000),
+      })
+      this.#isUndoable = true
+      clearTimeout(this.#undoTimer)
+      this.#undoTimer = window.setTimeout(() => {
+        this.#isUndoable = false
+      }, undoMs)
+    } catch (error) {
+      this.#swapProblem = `Not logged: ${error instanceof Error ? error.message : String(error)}.`
+    }
+  }
+
+  async undo(): Promise<void> {
+    const swap = this.#swap
+    if (!swap) return
+    clearTimeout(this.#undoTimer)
+    try {
+      await api('DELETE', `/api/cars/${encodeURIComponent(this.#carId)}/swaps/${encodeURIComponent(swap.id)}`)
+      this.#swap = undefined
+    } catch (error) {
+      this.#swapProblem = `Not taken back: ${error instanceof Error ? error.message : String(error)}.`
+    }
+    this.#isUndoable = false
+  }
+}
