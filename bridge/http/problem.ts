@@ -24,6 +24,7 @@ const titles: Readonly<Record<number, string>> = {
   413: 'Too large',
   415: 'Wrong content type',
   416: 'Range not satisfiable',
+  422: 'Could not be worked out',
   429: 'Too many requests',
   431: 'Headers too large',
   500: 'Failed',

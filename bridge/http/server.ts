@@ -20,6 +20,7 @@ import { parseJsonBody } from './readBody.ts'
 import { addAnalysisRoutes } from './routes/analysisRoutes.ts'
 import { addCarRoutes } from './routes/carRoutes.ts'
 import { addClientRoutes } from './routes/clientRoutes.ts'
+import { addLinkRoutes } from './routes/linkRoutes.ts'
 import { addRecordingRoutes } from './routes/recordingRoutes.ts'
 import type { RouteContext } from './routes/routeContext.ts'
 import { addRunRoutes } from './routes/runRoutes.ts'
@@ -127,6 +128,7 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
   addCarRoutes(context)
   addAnalysisRoutes(context)
   addClientRoutes(context)
+  addLinkRoutes(context)
   await addDashboard(app, options.webDir ?? join(findPackageRoot(), 'dist', 'web'))
   addLiveUpgrade(app.server, context, access)
   await app.ready()

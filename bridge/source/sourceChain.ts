@@ -92,7 +92,7 @@ export class SourceChain {
     const { number, source } = this.#options
     return {
       source: number,
-      name: this.#identity ? `${this.#identity.boardName} at ${source.name}` : source.name,
+      name: this.#identity ? `${this.#identity.boardName} (${source.name})` : source.name,
       state: this.#state,
       text: this.#text,
       sinceS: this.#sinceS,

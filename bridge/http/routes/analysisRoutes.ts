@@ -1,14 +1,152 @@
+import { randomBytes } from 'node:crypto'
+import { createReadStream } from 'node:fs'
+import { access, rm, stat } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import * as z from 'zod'
+import { inlinePagePolicy } from '../../security/headers.ts'
+import { carIdPattern, parseRunId } from '../../store/runId.ts'
 import { HttpProblem } from '../problem.ts'
-import type { RouteContext } from './routeContext.ts'
+import { CommandRunner } from '../runCommand.ts'
+import { type RouteContext, type RunParams, runParamsSchema } from './routeContext.ts'
+import { requireRunPath, runIdOf } from './runRoutes.ts'
+
+const runIdSchema = z
+  .string()
+  .max(200)
+  .refine((id) => parseRunId(id) !== undefined, { message: 'expected car/session/file' })
+const compareSchema = z.strictObject({ a: runIdSchema, b: runIdSchema })
+const adviseSchema = z.strictObject({
+  runs: z.array(runIdSchema).min(1).max(100),
+  car: z.string().regex(carIdPattern),
+})
+const exportSchema = z.strictObject({ to: z.enum(['csv', 'parquet']) })
+
+const exportTypes = { csv: 'text/csv; charset=utf-8', parquet: 'application/vnd.apache.parquet' } as const
+
+/** Results kept: one is some hundred kB. */
+const mostKept = 32
 
 /** What is worked out from runs: results, comparison, advice, sheet, exports. */
-export function addAnalysisRoutes({ app }: RouteContext): void {
-  const missing = async () => {
-    throw new HttpProblem(501, 'not_built_in', 'this build cannot analyse runs')
+export function addAnalysisRoutes(context: RouteContext): void {
+  const { app, bridge } = context
+  const runner = new CommandRunner(bridge.options.dataDir)
+  const kept = new Map<string, string>()
+
+  /** A result stays right as long as none of the files it came from has changed. */
+  const runKept = async (words: readonly string[], paths: readonly string[]): Promise<string> => {
+    const marks = await Promise.all(
+      paths.map((path) =>
+        stat(join(bridge.options.dataDir, path)).then(
+          ({ size, mtimeMs }) => `${size}.${mtimeMs}`,
+          () => 'none',
+        ),
+      ),
+    )
+    const key = JSON.stringify([words, marks])
+    const known = kept.get(key)
+    if (known !== undefined) return known
+    const text = await runner.run(words)
+    kept.set(key, text)
+    if (kept.size > mostKept) kept.delete(kept.keys().next().value as string)
+    return text
   }
-  app.get('/api/runs/:car/:session/:file/result', missing)
-  app.get('/api/runs/:car/:session/:file/report', missing)
-  app.get('/api/runs/:car/:session/:file/export', missing)
-  app.post('/api/compare', missing)
-  app.post('/api/advise', missing)
+
+  /** A run's path in the data directory: its id, once it is known that the file is there. */
+  const pathOf = async (params: RunParams) => {
+    await requireRunPath(context, params)
+    return runIdOf(params)
+  }
+  const pathOfId = (id: string) => {
+    const [car, session, file] = id.split('/')
+    return pathOf({ car, session, file })
+  }
+
+  app.get<{ Params: RunParams }>(
+    '/api/runs/:car/:session/:file/result',
+    { schema: { params: runParamsSchema } },
+    async ({ params }, reply) => {
+      const path = await pathOf(params)
+      reply.type('application/json; charset=utf-8')
+      return await runKept(['analyse', path, '--json'], [path])
+    },
+  )
+
+  app.get<{ Params: RunParams }>(
+    '/api/runs/:car/:session/:file/report',
+    { schema: { params: runParamsSchema } },
+    async ({ params }, reply) => {
+      const path = await pathOf(params)
+      return await withTemporary('html', async (out) => {
+        await runner.run(['report', path, '--out', out])
+        reply.type('text/html; charset=utf-8').header('content-security-policy', inlinePagePolicy())
+        return await sendAndRemove(out, reply)
+      })
+    },
+  )
+
+  app.get<{ Params: RunParams; Querystring: z.infer<typeof exportSchema> }>(
+    '/api/runs/:car/:session/:file/export',
+    { schema: { params: runParamsSchema, querystring: exportSchema } },
+    async ({ params, query }, reply) => {
+      const path = await pathOf(params)
+      const name = params.file.replace(/\.capture(\.gz)?$/, `.${query.to}`)
+      return await withTemporary(query.to, async (out) => {
+        await runner.run(['export', path, '--to', query.to, '--out', out])
+        reply.type(exportTypes[query.to]).header('content-disposition', `attachment; filename="${name}"`)
+        return await sendAndRemove(out, reply)
+      })
+    },
+  )
+
+  app.post<{ Body: z.infer<typeof compareSchema> }>(
+    '/api/compare',
+    { schema: { body: compareSchema } },
+    async ({ body }, reply) => {
+      const [a, b] = [await pathOfId(body.a), await pathOfId(body.b)]
+      reply.type('application/json; charset=utf-8')
+      return await runKept(['compare', a, b, '--json'], [a, b])
+    },
+  )
+
+  app.post<{ Body: z.infer<typeof adviseSchema> }>(
+    '/api/advise',
+    { schema: { body: adviseSchema } },
+    async ({ body }, reply) => {
+      const paths = await Promise.all(body.runs.map(pathOfId))
+      const box = `${body.car}/parts.json`
+      const profile = `${body.car}/car.json`
+      if (!(await exists(join(bridge.options.dataDir, box)))) {
+        throw new HttpProblem(409, 'no_box', 'list what is fitted and what is in your box first')
+      }
+      const car = (await exists(join(bridge.options.dataDir, profile))) ? ['--car', profile] : []
+      reply.type('application/json; charset=utf-8')
+      return await runKept(['advise', ...paths, '--box', box, ...car, '--json'], [...paths, box, profile])
+    },
+  )
+}
+
+const exists = (path: string) =>
+  access(path).then(
+    () => true,
+    () => false,
+  )
+
+async function withTemporary<T>(extension: string, use: (path: string) => Promise<T>): Promise<T> {
+  const path = join(tmpdir(), `floatbowl-${randomBytes(8).toString('hex')}.${extension}`)
+  try {
+    return await use(path)
+  } catch (error) {
+    await rm(path, { force: true })
+    throw error
+  }
+}
+
+async function sendAndRemove(path: string, reply: import('fastify').FastifyReply) {
+  const { size } = await stat(path)
+  const stream = createReadStream(path)
+  stream.on('close', () => {
+    void rm(path, { force: true })
+  })
+  return reply.header('content-length', size).send(stream)
 }

@@ -20,6 +20,7 @@ const newSwapSchema = z.strictObject({
   cost: z.number().min(0).max(1e7).optional(),
   minutes: z.number().min(0).max(1e5).optional(),
 })
+const swapNotesSchema = newSwapSchema.pick({ reason: true, cost: true, minutes: true })
 const newTankSchema = tankSchema
   .omit({ id: true })
   .extend({ at: z.iso.datetime({ offset: true }).optional() })
@@ -108,6 +109,17 @@ export function addCarRoutes({ app, bridge }: RouteContext): void {
       void reply.code(201)
       return swap
     },
+  )
+
+  app.patch<{ Params: EntryParams; Body: z.infer<typeof swapNotesSchema> }>(
+    '/api/cars/:car/swaps/:id',
+    { onRequest: requireController, schema: { params: entryParamsSchema, body: swapNotesSchema } },
+    async ({ params, body }): Promise<Swap> =>
+      await cars.car(params.car).swaps.update((list) => {
+        const swap = list.find(({ id }) => id === params.id)
+        if (!swap) throw new HttpProblem(404, 'no_entry', 'there is no such entry')
+        return Object.assign(swap, body)
+      }),
   )
 
   app.delete<{ Params: EntryParams }>(

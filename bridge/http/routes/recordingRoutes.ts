@@ -38,6 +38,7 @@ export function addRecordingRoutes({ app, bridge, lan, port, scheme }: RouteCont
       lan,
       addresses: lan ? listLanAddresses().map(({ address }) => `${scheme()}://${address}:${port()}`) : [],
       diskFreeBytes: free,
+      ...(bridge.air && { air: bridge.air }),
     }
   })
 
