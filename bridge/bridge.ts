@@ -8,6 +8,7 @@ import type { Logger } from './logger.ts'
 import { type AutoRecordOptions, createAutoRecord } from './record/autoRecord.ts'
 import type { OpenCaptureFile } from './record/captureWriter.ts'
 import { Recorder } from './record/recorder.ts'
+import { LineTail } from './source/lineTail.ts'
 import type { Source } from './source/source.ts'
 import { type Decoder, type DecoderSink, type SilenceOptions, SourceChain } from './source/sourceChain.ts'
 import { CarStore } from './store/carStore.ts'
@@ -52,6 +53,8 @@ export class Bridge {
   readonly recorder: Recorder
   readonly cars: CarStore
   readonly runs: RunStore
+  /** Newest raw lines, for the page about the link. */
+  readonly tail = new LineTail()
   readonly #chains: SourceChain[]
   readonly #auto: ReturnType<typeof createAutoRecord> | undefined
   #car: string
@@ -87,6 +90,11 @@ export class Bridge {
 
   get car(): string {
     return this.#car
+  }
+
+  /** Air of the day, once it was noted. */
+  get air(): Air | undefined {
+    return this.#air
   }
 
   get sources(): SourceStatus[] {
@@ -187,7 +195,10 @@ export class Bridge {
       silence: setup.silence,
       createDecoder: (sink) => setup.createDecoder(number, sink),
       unreadableText: setup.unreadableText,
-      onLine: (source, line, arrivalS) => this.recorder.line(source, line, arrivalS),
+      onLine: (source, line, arrivalS) => {
+        this.recorder.line(source, line, arrivalS)
+        this.tail.push(source, line, arrivalS)
+      },
       onSent: (source, text, timeS) => this.recorder.sent(source, text, timeS),
       onNotice: (notice, timeS) => this.recorder.notice(notice, timeS),
       onBlock: (block) => this.#takeBlock(block),
@@ -209,7 +220,12 @@ export class Bridge {
     const files = this.cars.car(car)
     const records: CaptureRecord[] = []
     try {
-      records.push({ type: 'car', car: await files.profile.read() })
+      const profile = await files.profile.read()
+      records.push({ type: 'car', car: profile })
+      for (const bank of [1, 2]) {
+        const last = profile.sensor?.free_air?.findLast((reading) => reading.bank === bank)
+        if (last) records.push({ type: 'free_air', bank, current_mA: last.current_mA })
+      }
       const { fitted } = await files.parts.read()
       if (Object.keys(fitted).length > 0) records.push({ type: 'fitted', fitted })
     } catch (error) {

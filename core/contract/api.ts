@@ -1,3 +1,4 @@
+import type { LineMap } from '../line/lineMap.ts'
 import type { Air, CarProfile, Fitted } from './car.ts'
 import type { RecordingStatus, SourceStatus } from './stream.ts'
 
@@ -20,6 +21,10 @@ import type { RecordingStatus, SourceStatus } from './stream.ts'
  *   GET    /api/cars/CAR/parts                 {fitted, box};  PUT the same
  *   GET    /api/cars/CAR/swaps                 Swap[];         POST {part, to, cost?, reason?}   DELETE …/ID (undo)
  *   GET    /api/cars/CAR/tanks                 Tank[];         POST Tank                         DELETE …/ID
+ *   PATCH  /api/cars/CAR/swaps/ID              {reason?, cost?, minutes?}: what was noted later
+ *   GET    /api/lines?source=N&after=NUMBER    RawLine[], the newest lines of a source as they came
+ *   POST   /api/ports                          {listen} → PortReport[]
+ *   GET    /api/maps                           SavedLineMap[];  PUT /api/maps/NAME  (a line map)
  *   POST   /api/car                            {car}: the car in use
  *   POST   /api/air                            Air, for the run under way and as today's default
  *   POST   /api/pair                           {token} or {code} → sets the cookie
@@ -38,6 +43,8 @@ export interface Status {
   lan: boolean
   addresses: string[]
   diskFreeBytes: number
+  /** Air of the day, when it was noted. */
+  air?: Air
 }
 
 export interface RunSummary {
@@ -112,4 +119,33 @@ export interface PairingOffer {
   /** Six digits to type in place of a link, at `address` of any of them. */
   code: string
   seconds: number
+}
+
+/** One line of a source as it came; bytes that are no printable ASCII are written `\xHH`. */
+export interface RawLine {
+  /** Rises over all sources. */
+  number: number
+  source: number
+  /** Arrival on the bridge's clock. */
+  timeS: number
+  text: string
+}
+
+/** A serial port of the bridge's machine. */
+export interface PortReport {
+  path: string
+  description: string
+  /** What was heard: a board, a position receiver, another format, silence; or `not opened`. */
+  speaks: string
+  baud?: number
+  /** Why it could not be opened, and what to do. */
+  problem?: string
+}
+
+/** A line map kept by the bridge. */
+export interface SavedLineMap {
+  name: string
+  /** File for `--map`. */
+  path: string
+  map: LineMap
 }

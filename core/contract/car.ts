@@ -105,6 +105,17 @@ export const carSchema = z.looseObject({
         .optional(),
       /** Bank each sensor sits in, in words shown on screen. */
       bank_names: z.array(z.string().max(20)).max(2).optional(),
+      /** Readings in free air, oldest first; the newest of each bank goes into every run. */
+      free_air: z
+        .array(
+          z.looseObject({
+            at: z.string().max(40),
+            bank: z.number().int().min(1).max(2),
+            current_mA: z.number().positive().max(50),
+          }),
+        )
+        .max(200)
+        .optional(),
     })
     .optional(),
   fuel: z
