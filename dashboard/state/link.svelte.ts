@@ -1,4 +1,4 @@
-import type { CarProfile } from '../../core/contract/car.ts'
+import { type CarProfile, carSchema } from '../../core/contract/car.ts'
 import type { LiveAlarm } from '../../core/contract/live.ts'
 import type { ServerMessage, SourceStatus } from '../../core/contract/stream.ts'
 import type {
@@ -31,6 +31,7 @@ export class Link {
   #channels = $state.raw<readonly TraceChannel[]>([])
   #problem = $state.raw<Problem | undefined>(undefined)
   #missed = $state.raw(0)
+  #previewRole = $state.raw<'viewer' | 'controller'>('viewer')
   #clockDriftS = $state.raw(0)
   #car = $state.raw<CarProfile | undefined>(undefined)
   #traceS = Number.NaN
@@ -85,7 +86,11 @@ export class Link {
     return this.#hello
   }
   get role(): 'viewer' | 'controller' {
-    return this.#hello?.role ?? 'viewer'
+    return this.#hello?.role ?? this.#previewRole
+  }
+  /** Shows what this role sees, without a bridge: tests, pictures. */
+  preview(role: 'viewer' | 'controller'): void {
+    this.#previewRole = role
   }
   get sources(): readonly SourceStatus[] {
     return this.#sources
@@ -167,6 +172,9 @@ export class Link {
         if (message.status.state === 'lost' && this.#status.state !== 'lost') this.#lostMs = performance.now()
         this.#status = message.status
         return
+      case 'car':
+        this.#car = message.car
+        return
       case 'channels':
         this.#channels = message.channels
         return
@@ -207,8 +215,12 @@ export class Link {
       case 'problem':
         this.#problem = message
         return
+      case 'record': {
+        const parsed = message.record.type === 'car' ? carSchema.safeParse(message.record.car) : undefined
+        if (parsed?.success) this.#car = parsed.data
+        return
+      }
       case 'event':
-      case 'record':
         // The worker's pipeline takes them; the page shows their effect.
         return
     }

@@ -77,7 +77,7 @@ export class Sound {
 
   play(kind: SoundKind): void {
     const context = this.#context
-    if (!context || context.state !== 'running') return
+    if (context?.state !== 'running') return
     const out = context.createGain()
     out.gain.value = 0.9
     out.connect(context.destination)

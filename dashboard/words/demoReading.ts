@@ -31,6 +31,7 @@ const base: LiveReading = {
 
 /** Fields of a picture that are no reading. */
 interface DemoExtras {
+  role?: 'viewer' | 'controller'
   recordingS?: number
   units?: Record<string, string>
   car?: Parameters<App['link']['setCar']>[0]
@@ -47,12 +48,13 @@ export function demoReading(app: App, json: string): void {
   } catch {
     // An unreadable picture shows the base reading.
   }
-  const { recordingS, units, car, ...reading } = given
+  const { recordingS, units, car, role, ...reading } = given
   const banks = reading.banks?.map((bank, i) => ({ ...base.banks[0], ...bank, bank: (i + 1) as 1 | 2 }))
   const alarms = reading.alarms?.map((alarm) => ({ ...alarm, endS: Number.NaN }))
   const full: LiveReading = { ...base, ...reading, banks: banks ?? base.banks, alarms: alarms ?? [] }
   if (units) app.settings.preview({ units })
   if (car) app.link.setCar(car)
+  if (role) app.link.preview(role)
   app.reading.fix(full)
   app.alarms.receive(full.alarms, full.timeS)
   app.recording.receive({

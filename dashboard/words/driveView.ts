@@ -35,7 +35,7 @@ export function driveView(app: App): DriveView {
   const mixtureUnit = unitFor('mixture', choices, 'lambda')
   const temperature = unitFor('temperature', choices, 'C')
   const digits = reading.digits
-  const isLive = digits !== undefined && !reading.isStale
+  const isLive = digits !== undefined && !reading.isStale && app.router.option('state') === null
   const bank = digits && shownBank(digits, settings.values.bank)
   const names = link.car?.sensor?.bank_names ?? []
   const bankCount = digits?.banks.length ?? 0
@@ -46,7 +46,12 @@ export function driveView(app: App): DriveView {
   return {
     words: isLive
       ? mixtureWords(digits, bank, mixtureUnit)
-      : silentWords(reading.silentS, link.isOpen, link.status.problem !== 'not_paired'),
+      : silentWords({
+          silentS: reading.silentS,
+          link: link.status.state,
+          isPaired: link.status.problem !== 'not_paired',
+          forced: app.router.option('state'),
+        }),
     strip: isLive ? reading.strip : undefined,
     bankNames: names,
     shownName: bank && bankCount > 1 ? (names[bank.bank - 1] ?? `bank ${bank.bank}`) : '',

@@ -2,6 +2,7 @@ import type { BankReading, LiveReading } from '../../core/contract/live.ts'
 import { formatNumber } from '../../core/units/format.ts'
 import { findUnit, type UnitId } from '../../core/units/unitTable.ts'
 import { type GateSide, gateSide } from '../parts/gateGeometry.ts'
+import type { LinkState } from '../worker/messages.ts'
 import { faultText, stateWords } from './stateWords.ts'
 import { decimalMark, type ShownValue, shownValue } from './units.ts'
 
@@ -113,13 +114,32 @@ function noReading(
   }
 }
 
-/** In place of the number while no sample comes. */
-export function silentWords(silentS: number, isLinkOpen: boolean, isPaired: boolean): MixtureWords {
-  if (!isPaired)
-    return { kind: 'words', big: ['NOT', 'PAIRED'], aside: '', reason: 'open the pairing link again' }
-  const reason = isLinkOpen ? 'the board is silent' : 'no link to the bridge'
-  if (!Number.isFinite(silentS)) return { kind: 'words', big: ['NO DATA', 'YET'], aside: '', reason }
-  return { kind: 'words', big: ['NO DATA'], aside: `${Math.floor(silentS)} s`, reason }
+/** What is known while no sample comes. */
+export interface Silence {
+  silentS: number
+  link: LinkState
+  isPaired: boolean
+  /** Test switch: the page state to show. */
+  forced: string | null
+}
+
+/** In place of the number while no sample comes: the drive page's empty, loading, error and offline states. */
+export function silentWords({ silentS, link, isPaired, forced }: Silence): MixtureWords {
+  const words = (big: readonly string[], aside: string, reason: string): MixtureWords => ({
+    kind: 'words',
+    big,
+    aside,
+    reason,
+  })
+  if (forced === 'error' || (!isPaired && forced === null))
+    return words(['NOT', 'PAIRED'], '', 'open the pairing link again')
+  if (forced === 'loading' || (link === 'connecting' && forced === null && !Number.isFinite(silentS)))
+    return words(['CONNECTING'], '', 'to the bridge')
+  const isCut = forced === 'offline' || (link !== 'open' && forced === null)
+  const reason = isCut ? 'no link to the bridge' : 'the board is silent'
+  if (forced === 'empty' || (!Number.isFinite(silentS) && !isCut))
+    return words(['NO DATA', 'YET'], '', 'plug in the board')
+  return words(['NO DATA'], Number.isFinite(silentS) ? `${Math.floor(silentS)} s` : '', reason)
 }
 
 export interface HelperView extends ShownValue {

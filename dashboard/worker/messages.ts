@@ -63,5 +63,7 @@ export type FromWorker =
     }
   | { type: 'link'; status: LinkStatus }
   | { type: 'said'; message: Exclude<ServerMessage, { type: 'heartbeat' | 'declaration' }> }
+  /** Profile of the car in use, as the bridge has it. */
+  | { type: 'car'; car: CarProfile }
   | { type: 'channels'; channels: TraceChannel[] }
   | { type: 'trace'; answer: TraceAnswer }

@@ -2,11 +2,11 @@
  * Owns the stream and the one pipeline, so that neither parsing nor arithmetic ever holds up a frame of the page. Posts at most about 30
  * readings a second, and the trace's columns when asked.
  */
-import type { CarProfile } from '../../core/contract/car.ts'
+import { type CarProfile, carSchema } from '../../core/contract/car.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import type { ServerMessage } from '../../core/contract/stream.ts'
-import { decodeStreamFrame } from '../../core/contract/streamFrame.ts'
+import { decodeStreamFrame, type StreamFrame } from '../../core/contract/streamFrame.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { LiveLink } from './liveLink.ts'
 import type { FromWorker, ToWorker } from './messages.ts'
@@ -18,6 +18,8 @@ const postMs = 30
 const idlePostMs = 100
 /** The pipeline is told the time only after so long without a sample: samples bring their own. */
 const silenceS = 0.5
+/** The profile must come within this, ms; then the defaults do. */
+const carTimeoutMs = 1500
 /** History that the pipeline keeps for its learning, seconds. */
 const historyS = 1800
 
@@ -37,6 +39,8 @@ let newestSampleS = Number.NaN
 let postedMs = Number.NEGATIVE_INFINITY
 let timer: ReturnType<typeof setTimeout> | undefined
 let channelsChanged = false
+/** What arrived while the car's profile is being fetched: its targets must be there before the first sample. */
+let waiting: (() => void)[] | undefined
 
 const post = (message: FromWorker, transfer: Transferable[] = []) => self.postMessage(message, { transfer })
 
@@ -48,12 +52,42 @@ function hello(message: Extract<ServerMessage, { type: 'hello' }>): void {
   // Another bridge process: its clock and block numbers begin anew, and so does what was learned from them.
   epoch = message.epoch
   declarations = new Map()
-  pipeline = createPipeline({ car, historyS })
   newestSampleS = Number.NaN
+  waiting = []
+  const own = waiting
+  void loadCar(message.car).then((loaded) => {
+    // Another hello came meanwhile: its own answer will do this.
+    if (waiting !== own) return
+    car = loaded ?? car
+    pipeline = createPipeline({ car, historyS })
+    waiting = undefined
+    for (const handle of own) handle()
+  })
+}
+
+/** The profile of the car in use; undefined when the bridge has none, or does not answer in time. */
+async function loadCar(id: string): Promise<CarProfile | undefined> {
+  const stop = new AbortController()
+  const timer = setTimeout(() => stop.abort(), carTimeoutMs)
+  try {
+    const answer = await fetch(new URL('/api/cars', self.location.origin), { signal: stop.signal })
+    const cars: unknown = answer.ok ? await answer.json() : undefined
+    const parsed = carSchema.safeParse(
+      Array.isArray(cars) ? cars.find((entry) => entry?.id === id) : undefined,
+    )
+    if (!parsed.success) return undefined
+    post({ type: 'car', car: parsed.data })
+    return parsed.data
+  } catch {
+    // The defaults hold until the next hello.
+    return undefined
+  } finally {
+    clearTimeout(timer)
+  }
 }
 
 function frame(data: ArrayBuffer): void {
-  let decoded: ReturnType<typeof decodeStreamFrame>
+  let decoded: StreamFrame
   try {
     decoded = decodeStreamFrame(data)
   } catch {
@@ -61,6 +95,11 @@ function frame(data: ArrayBuffer): void {
     return
   }
   if (link) link.block = decoded.block
+  if (waiting) waiting.push(() => take(decoded))
+  else take(decoded)
+}
+
+function take(decoded: StreamFrame): void {
   const channels = declarations.get(`${decoded.source}/${decoded.segment}`)
   if (!channels || channels.length !== decoded.columns.length || decoded.count === 0) return
   const block = { ...decoded, channels }
@@ -85,18 +124,24 @@ function hear(message: ServerMessage): void {
       hello(message)
       break
     case 'event':
-      pipeline.event(message)
+      inOrder(() => pipeline.event(message))
       break
     case 'mark':
-      pipeline.record(message.timeS, { type: 'mark', label: message.label })
+      inOrder(() => pipeline.record(message.timeS, { type: 'mark', label: message.label }))
       break
     case 'record':
-      pipeline.record(message.timeS, message.record as CaptureRecord)
+      inOrder(() => pipeline.record(message.timeS, message.record as CaptureRecord))
       break
     default:
       break
   }
   post({ type: 'said', message })
+}
+
+/** Now, or after what waits for the car's profile. */
+function inOrder(handle: () => void): void {
+  if (waiting) waiting.push(handle)
+  else handle()
 }
 
 /** Posts at once when the last reading is old enough, else as soon as it is. */

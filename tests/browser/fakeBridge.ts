@@ -18,6 +18,9 @@ export interface Scene {
   cell_resistance: number
 }
 
+/** Length of the idle before the first page, s. */
+const prologueS = 15
+
 /** A warm engine cruising on target. */
 export const cruise: Readonly<Scene> = {
   lambda: 1.02,
@@ -55,6 +58,8 @@ export interface FakeBridgeOptions {
   host?: string
   rateHz?: number
   channels?: readonly (keyof Scene)[]
+  /** Stream seconds per second of wall time, default 1. */
+  speed?: number
   /** Scene of each sample: `timeS` since the source began. Default: what `scene` holds. */
   wave?: (timeS: number, scene: Scene) => Scene
 }
@@ -71,6 +76,8 @@ export class FakeBridge {
   connected = true
   recording = false
   marks: string[] = []
+  /** First words of each page. */
+  greetings: { type: string; epoch?: string; afterBlock?: number }[] = []
   requests: { method: string; path: string; body: unknown }[] = []
   /** Wall time at which the first sample with the current scene was sent. */
   sceneSentMs = Number.NaN
@@ -107,7 +114,7 @@ export class FakeBridge {
     return this.#clients.size
   }
   get timeS(): number {
-    return (performance.now() - this.#startMs) / 1000
+    return prologueS + ((performance.now() - this.#startMs) / 1000) * (this.options.speed ?? 1)
   }
 
   async start(): Promise<this> {
@@ -119,7 +126,8 @@ export class FakeBridge {
         resolve,
       )
     })
-    this.#nextS = this.timeS
+    this.#prologue()
+    this.#nextS = prologueS
     this.#timers = [
       setInterval(() => this.#sample(), 20),
       setInterval(() => this.#tell({ type: 'heartbeat', timeS: this.timeS, block: this.#block }), 500),
@@ -133,6 +141,11 @@ export class FakeBridge {
     for (const client of this.#clients) client.terminate()
     this.#server.closeAllConnections()
     await new Promise<void>((resolve) => this.#server.close(() => resolve()))
+  }
+
+  /** Cuts all sockets; the process lives on. */
+  dropClients(): void {
+    for (const client of this.#clients) client.terminate()
   }
 
   /** Changes what the engine does from the next sample on. */
@@ -176,7 +189,6 @@ export class FakeBridge {
   }
 
   #accept(client: WebSocket): void {
-    this.#clients.add(client)
     client.on('close', () => this.#clients.delete(client))
     const send = (message: ServerMessage) => client.send(JSON.stringify(message))
     send({
@@ -212,10 +224,12 @@ export class FakeBridge {
     send({ type: 'recording', status: this.#recordingStatus() })
     send({ type: 'declaration', source: 0, segment: 0, channels: this.#channels })
     client.once('message', (data) => {
-      const message = JSON.parse(String(data)) as { type: string; epoch?: string; afterBlock?: number }
+      const message = JSON.parse(String(data)) as (typeof this.greetings)[number]
+      this.greetings.push(message)
       const after =
         message.type === 'resume' && message.epoch === this.#epoch ? (message.afterBlock ?? -1) : -1
       for (const frame of this.#frames) if (frame.block > after) client.send(frame.bytes)
+      this.#clients.add(client)
     })
   }
 
@@ -229,24 +243,39 @@ export class FakeBridge {
     }
     if (!this.sampling || times.length === 0) return
     const scenes = times.map((timeS) => this.options.wave?.(timeS, this.scene) ?? this.scene)
-    const bytes = encodeStreamFrame(++this.#block, {
-      source: 0,
-      segment: 0,
-      channels: this.#channels,
-      count: times.length,
-      timeS: Float64Array.from(times),
-      columns: this.#channels.map(({ name }) =>
-        Float32Array.from(scenes, (scene) => scene[name as keyof Scene] ?? Number.NaN),
-      ),
-    })
-    this.#frames.push({ block: this.#block, bytes })
-    if (this.#frames.length > 3000) this.#frames.shift()
+    const bytes = this.#keep(Float64Array.from(times), scenes)
     if (!this.connected) return
     if (this.#fresh) {
       this.#fresh = false
       this.sceneSentMs = Date.now()
     }
     for (const client of this.#clients) client.send(bytes)
+  }
+
+  /** Seconds of warm idle before anybody looks, from which the pipeline learns the throttle's rest and the idle speed. */
+  #prologue(): void {
+    const idle: Scene = { ...cruise, lambda: 0.95, engine_speed: 800, throttle: 1, manifold_pressure: 38 }
+    const count = prologueS * 20
+    this.#keep(
+      Float64Array.from({ length: count }, (_, i) => i / 20),
+      Array.from({ length: count }, () => idle),
+    )
+  }
+
+  #keep(timeS: Float64Array, scenes: readonly Scene[]): Uint8Array {
+    const bytes = encodeStreamFrame(++this.#block, {
+      source: 0,
+      segment: 0,
+      channels: this.#channels,
+      count: timeS.length,
+      timeS,
+      columns: this.#channels.map(({ name }) =>
+        Float32Array.from(scenes, (scene) => scene[name as keyof Scene] ?? Number.NaN),
+      ),
+    })
+    this.#frames.push({ block: this.#block, bytes })
+    if (this.#frames.length > 3000) this.#frames.shift()
+    return bytes
   }
 
   #tell(message: ServerMessage): void {
