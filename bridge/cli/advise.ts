@@ -15,11 +15,11 @@ export function registerAdvise(program: Command): void {
     .description('the next change, from this run and earlier ones')
     .argument('<run...>', 'capture files; they are taken in the order of their start times')
     .requiredOption(
-      '--box FILE',
+      '--box <file>',
       'parts at hand, JSON: {"box": {"main_jet": [{"label": "70", "bore_mm": 1.8}, …]}}',
     )
     .option('--json', 'one JSON object')
-    .option('--car FILE', 'car profile in place of the one in the runs')
+    .option('--car <file>', 'car profile in place of the one in the runs')
     .action(async (paths: string[], flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { advise } = await import('../../core/tuning/advise.ts')

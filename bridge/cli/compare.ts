@@ -9,7 +9,7 @@ export function registerCompare(program: Command): void {
     .argument('<a>', 'capture file of the first run')
     .argument('<b>', 'capture file of the second run')
     .option('--json', 'one JSON object')
-    .option('--car FILE', 'car profile in place of the one in the runs')
+    .option('--car <file>', 'car profile in place of the one in the runs')
     .action(async (pathA: string, pathB: string, flags: { json?: boolean; car?: string }) => {
       const { analyseRunFile, readCarFile } = await import('./runParts.ts')
       const { compareRuns } = await import('../../core/tuning/compareRuns.ts')

@@ -13,9 +13,9 @@ export function registerReport(program: Command): void {
     .command('report')
     .description('printable sheet of a run, one HTML file that needs nothing else')
     .argument('<run>', 'capture file')
-    .option('--out FILE', 'where to write it; standard output without')
-    .option('--box FILE', 'parts at hand: adds the next change to the sheet')
-    .option('--car FILE', 'car profile in place of the one in the run')
+    .option('--out <file>', 'where to write it; standard output without')
+    .option('--box <file>', 'parts at hand: adds the next change to the sheet')
+    .option('--car <file>', 'car profile in place of the one in the run')
     .action(async (path: string, flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { reportHtml } = await import('../../core/tuning/reportHtml.ts')

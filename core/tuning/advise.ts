@@ -13,11 +13,11 @@ import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { describeChange } from './adviseChange.ts'
 import { leanReadingCautions, openingCautions } from './cautions.ts'
 import { round, stateWords } from './compareRuns.ts'
-import { type EnrichmentStep, findEnrichmentStep, valveShift } from './enrichmentStep.ts'
+import { type EnrichmentStep, enrichedShare, findEnrichmentStep, valveShift } from './enrichmentStep.ts'
 import { inOrderOfStart } from './evidence.ts'
 import { findInjectionFactors, type InjectionFactors } from './injectionFactors.ts'
 import { findMissingSizes, type MissingSize } from './missingSizes.ts'
-import { type AdviceState, adviceStates, pathsOf } from './partPaths.ts'
+import { type AdviceState, adviceStates, isSamePart, pathsOf, valveOf } from './partPaths.ts'
 import { choicesOf, planChanges, safestSize } from './planChanges.ts'
 import { type Band, bandOf, shareInside, stateCost } from './planCost.ts'
 import { advisePump, judgePump } from './pumpAdvice.ts'
@@ -49,6 +49,8 @@ const SURE_ENOUGH = 0.6
 /** Standard deviation, in half widths of the band, above which data cannot decide. */
 const TOO_WIDE = 0.6
 const LEAST_SECONDS = 5
+/** Share of a state's fuel from which a part is held to govern it. Chosen here. */
+const STRONG_SHARE = 0.1
 /** Longest drive that is asked for in one state, s. */
 const MOST_NEEDED_S = 120
 const LEAST_NEEDED_S = 10
@@ -79,10 +81,11 @@ export function advise(
   const observed = observeRuns(ordered, car, parts.fitted, settings)
   const newest = observed[observed.length - 1]
   const targets: Targets = { ...defaultTargets, ...car?.targets, ...options.targets }
-  const bands = bandsOf(targets)
-  const step = findEnrichmentStep(
-    observed.filter((entry) => isSameValve(entry.fitted, newest.fitted)).flatMap((entry) => entry.run.pieces),
-  )
+  const likeToday = observed
+    .filter((entry) => isSameValve(entry.fitted, newest.fitted))
+    .flatMap((entry) => entry.run.pieces)
+  const step = findEnrichmentStep(likeToday)
+  const bands = bandsOf(targets, step ? enrichedShare(likeToday, 'part_throttle', step) : 0)
   const model = learnResponse(observed, pathsOf(newest.fitted), {
     ...settings,
     extraShift: (state, fitted) => extraShiftOf(state, fitted, newest, step),
@@ -95,11 +98,13 @@ export function advise(
   const isBarred = barredSets(observed, known)
   const choices = choicesOf(newest.fitted, parts.box, model, step !== undefined)
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
-  let plan = planChanges(model, known, choices, isBarred)
+  const wasFitted = (part: string, size: Part) =>
+    observed.slice(0, -1).some((entry) => isSamePart(entry.fitted[part], size))
+  let plan = planChanges(model, known, choices, { isBarred, wasFitted })
   if (plan.changed.length === 0 && [...known.keys()].some(isOut)) {
     // A state is out and no change seems worth its trouble: then even a small gain beats standing still.
     const wasDriven = (fitted: Fitted) => observed.some((entry) => isSameFitted(entry.fitted, fitted))
-    plan = planChanges(model, known, choices, wasDriven, 0.3)
+    plan = planChanges(model, known, choices, { isBarred: wasDriven, wasFitted, penaltyScale: 0.3 })
   }
   const changes: Change[] = []
   let fitted = newest.fitted
@@ -202,17 +207,26 @@ function readParts(box: Box | PartsFile): { box: Box; fitted?: Fitted } {
   return { box: parsed.data.box ?? {}, ...(parsed.data.fitted ? { fitted: parsed.data.fitted } : {}) }
 }
 
-function bandsOf(targets: Targets): Map<AdviceState, Band> {
+/**
+ * Bands in log λ. Where the enrichment opens within part throttle, that share of it is meant to run as rich as power: the rich limit of
+ * part throttle moves accordingly, else a right main jet would be made lean to make up for the valve.
+ */
+function bandsOf(targets: Targets, enriched: number): Map<AdviceState, Band> {
   const bands = new Map<AdviceState, Band>()
   for (const state of adviceStates) {
     const target = state === 'running' ? targets.cruise : targets[state]
     if (target) bands.set(state, bandOf(target))
   }
+  const { part_throttle: part, power } = targets
+  if (part && power && enriched > 0) {
+    const limit = (1 - enriched) * (part.lambda - part.rich) + enriched * (power.lambda - power.rich)
+    bands.set('part_throttle', { ...bandOf(part), low: Math.log(limit) })
+  }
   return bands
 }
 
 function isSameValve(a: Fitted, b: Fitted): boolean {
-  return a.power_valve?.opens_inHg === b.power_valve?.opens_inHg
+  return valveOf(a)?.opensInHg === valveOf(b)?.opensInHg
 }
 
 /** How far the computed effect of another valve may be wrong: it rests on one step and today's roads. */
@@ -224,8 +238,8 @@ function extraShiftOf(
   newest: ObservedRun,
   step: EnrichmentStep | undefined,
 ) {
-  const to = fitted.power_valve?.opens_inHg
-  const from = newest.fitted.power_valve?.opens_inHg
+  const to = valveOf(fitted)?.opensInHg
+  const from = valveOf(newest.fitted)?.opensInHg
   if (to === undefined || from === undefined || to === from) return { mean: 0, sd: 0 }
   // Without a step in the data another valve's effect is only known to be some.
   if (!step) return { mean: 0, sd: state === 'part_throttle' || state === 'power' ? 0.03 : 0.01 }
@@ -309,21 +323,16 @@ function secondsOf(observed: readonly ObservedRun[], state: AdviceState): number
     .reduce((sum, entry) => sum + (entry.seconds[state] ?? 0), 0)
 }
 
-/** True when a part at hand moves the state. */
+/** True when a part at hand feeds a good part of the state. */
 function canMove(
   model: ResponseModel,
   choices: ReadonlyMap<string, readonly Part[]>,
   state: AdviceState,
 ): boolean {
-  const now = model.forecast(state, model.base)
-  if (!now) return false
-  for (const [part, sizes] of choices) {
-    for (const size of sizes) {
-      const then = model.forecast(state, { ...model.base, [part]: size })
-      if (then && Math.abs(then.mean - now.mean) > 0.004) return true
-    }
-  }
-  return false
+  return model.paths.some((path) => {
+    const isAtHand = choices.has(path.part) || (path.rod !== undefined && choices.has(path.rod))
+    return isAtHand && (model.share(state, path.id)?.mean ?? 0) >= STRONG_SHARE
+  })
 }
 
 function findNeeds(
@@ -373,7 +382,7 @@ function findNeeds(
 }
 
 function isStrong(share: readonly [number, number]): boolean {
-  return share[0] >= 0.1
+  return share[0] >= STRONG_SHARE
 }
 
 function findWarnings(

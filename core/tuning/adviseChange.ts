@@ -3,7 +3,7 @@ import type { Fitted } from '../contract/car.ts'
 import { areaWord, partWord, rangeWord, shareWord, sizeWord, standingSentence } from './adviceText.ts'
 import { round, stateWords } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
-import { type AdviceState, circuitOfPart, fuelPaths, pathFactor } from './partPaths.ts'
+import { type AdviceState, circuitOfPart, fuelPaths, pathFactor, valveParts } from './partPaths.ts'
 import { type Choices, costOf } from './planChanges.ts'
 import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
@@ -48,7 +48,7 @@ export function describeChange(input: ChangeInput): Change {
   const band = bands.get(state)
   if (start && band) because.push(standingSentence(state, start, band, lastSeconds(input, state)))
   if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
-  if (part === 'power_valve' && step) {
+  if ((valveParts as readonly string[]).includes(part) && step) {
     because.push(
       `λ steps richer by ${(100 * step.stepLog).toFixed(0)} % where vacuum falls below ${step.opens_inHg.toFixed(1)} inHg: that is where the valve opens now.`,
     )

@@ -1,9 +1,10 @@
 import { type CarProfile, type Circuit, defaultTargets, type Target, type Targets } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis, SteadyPiece } from '../contract/result.ts'
 import { defaultCompareOptions } from './compareRuns.ts'
+import { findEnrichmentStep, vacuumOf } from './enrichmentStep.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { openingOf } from './partPaths.ts'
-import { judgePump, patternWords } from './pumpAdvice.ts'
+import { judgePump, type PumpVerdict, patternWords } from './pumpAdvice.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
 import { fittedOfRun } from './runObservations.ts'
 import { findStateLevels } from './stateLevels.ts'
@@ -49,6 +50,8 @@ const WANTED_S: Readonly<Record<string, number>> = {
 /** Throttle above rest, %, and load under which the transfer slots feed. Common practice, no source. */
 const TRANSFER_THROTTLE_PCT = 5
 const TRANSFER_LOAD = 0.5
+/** Seconds of power with the secondaries shut, and open, from which the two are told apart. Chosen here. */
+const TELLING_S = 3
 /** Throttle from which the secondaries are taken to be open. Common practice, no source. */
 const SECONDARY_THROTTLE_PCT = 65
 
@@ -88,21 +91,24 @@ export function circuitVerdicts(
     rows.push(
       mainRow(
         standing(inState('cruise'), targets.cruise),
-        standing(inState('part_throttle'), targets.part_throttle),
+        standing(unenriched(inState('part_throttle'), run.pieces), targets.part_throttle),
       ),
     )
+  const power = inState('power')
+  const open = has.has('secondary')
+    ? power.filter((piece) => piece.throttlePct >= SECONDARY_THROTTLE_PCT)
+    : []
+  const closed = power.filter((piece) => !open.includes(piece))
+  // With the secondaries always open in power, their fuel cannot be told from the rest.
+  const canTell = secondsIn(open) >= TELLING_S && secondsIn(closed) >= TELLING_S
   if (has.has('power')) {
-    rows.push(rowOf('power', 'Power', 'full throttle', 'power', standing(inState('power'), targets.power)))
+    const detail = has.has('secondary') && !canTell ? 'power and secondary together' : 'full throttle'
+    rows.push(rowOf('power', 'Power', detail, 'power', standing(canTell ? closed : power, targets.power)))
   }
-  if (has.has('secondary')) {
-    const open = inState('power').filter((piece) => piece.throttlePct >= SECONDARY_THROTTLE_PCT)
-    if (open.length > 0) {
-      rows.push(
-        rowOf('secondary', 'Secondary', 'all barrels open', 'secondary', standing(open, targets.power)),
-      )
-    }
+  if (canTell) {
+    rows.push(rowOf('secondary', 'Secondary', 'all barrels open', 'secondary', standing(open, targets.power)))
   }
-  if (has.has('pump')) rows.push(pumpRow(run))
+  if (has.has('pump')) rows.push(pumpRow(run, rows))
   const choke = chokeRow(run)
   if (has.has('choke') && choke) rows.push(choke)
   return rows
@@ -194,6 +200,17 @@ function rowOf(
   return row
 }
 
+/** Steady seconds of part throttle above the enrichment's opening that are enough to judge the main circuit alone. Chosen here. */
+const MAIN_ALONE_S = 10
+
+/** Part throttle without what the enrichment feeds already, if a step shows where it opens and enough is left. */
+function unenriched(part: SteadyPiece[], all: readonly SteadyPiece[]): SteadyPiece[] {
+  const step = findEnrichmentStep(all)
+  if (!step) return part
+  const alone = part.filter((piece) => !(vacuumOf(piece) < step.opens_inHg))
+  return secondsIn(alone) >= MAIN_ALONE_S ? alone : part
+}
+
 /** Main feeds cruise and part throttle: the one further out of its band speaks for it. */
 function mainRow(cruise: Standing, part: Standing): CircuitVerdict {
   const reach = ({ error, target }: Standing) =>
@@ -214,8 +231,37 @@ function mainRow(cruise: Standing, part: Standing): CircuitVerdict {
   return row
 }
 
-function pumpRow(run: RunAnalysis): CircuitVerdict {
+/** Words for a pump that waits for the other circuits. */
+const JUDGED_LAST = 'judged last'
+
+/** Distance from target of main or power that carries a tip-in's peak with it, λ: half of what counts as a peak. */
+const CARRYING_ERROR = 0.05
+
+function secondsIn(pieces: readonly SteadyPiece[]): number {
+  return pieces.reduce((sum, piece) => sum + piece.seconds, 0)
+}
+
+function pumpRow(run: RunAnalysis, others: readonly CircuitVerdict[]): CircuitVerdict {
   const pump = judgePump([run])
+  const carrier = others.find(
+    (row) => row.verdict === pump.verdict && Math.abs(row.error) > CARRYING_ERROR && row.circuit !== 'idle',
+  )
+  if (carrier) return { ...pumpRowOf(pump), ...waiting(pump, carrier) }
+  return pumpRowOf(pump)
+}
+
+/** The others move the pump's baseline: while one of them is off to the same side, the pump is not judged. */
+function waiting(pump: PumpVerdict, carrier: CircuitVerdict): Partial<CircuitVerdict> {
+  return {
+    verdict: 'not_enough_data',
+    words: JUDGED_LAST,
+    error: Number.NaN,
+    counted: `${pump.count} of ${pump.tipIns}`,
+    missing: `${carrier.name.toLowerCase()} is ${carrier.verdict} and takes it along`,
+  }
+}
+
+function pumpRowOf(pump: PumpVerdict): CircuitVerdict {
   const isOff = pump.verdict === 'lean' || pump.verdict === 'rich'
   const row: CircuitVerdict = {
     circuit: 'pump',
@@ -273,8 +319,8 @@ export function verdictHeadline(from: RunAnalysis | AnalysisResult | readonly Ci
     ? (from as readonly CircuitVerdict[])
     : circuitVerdicts(from as RunAnalysis | AnalysisResult)
   const off = rows.filter((row) => row.verdict === 'rich' || row.verdict === 'lean')
-  const open = rows.filter((row) => row.verdict === 'not_enough_data')
-  const fine = rows.length - off.length - open.length
+  const open = rows.filter((row) => row.verdict === 'not_enough_data' && row.words !== JUDGED_LAST)
+  const fine = rows.filter((row) => row.verdict === 'on_target').length
   if (off.length === 0 && fine === 0) return 'Not enough steady driving to judge any circuit'
   const rest =
     open.length === 0

@@ -38,10 +38,10 @@ export function findEnrichmentStep(pieces: readonly SteadyPiece[]): EnrichmentSt
   const rows: { vacuum: number; load: number; rpm: number; y: number; w: number }[] = []
   for (const piece of pieces) {
     const usable = piece.state === 'cruise' || piece.state === 'part_throttle' || piece.state === 'power'
-    if (!usable || !(piece.load > 0) || !(piece.manifoldKpa > 0) || !(piece.lambda > 0)) continue
-    const barometerKpa = piece.barometerKpa ?? piece.manifoldKpa / piece.load
+    const vacuum = vacuumOf(piece)
+    if (!usable || Number.isNaN(vacuum) || !(piece.lambda > 0)) continue
     rows.push({
-      vacuum: (barometerKpa - piece.manifoldKpa) / KPA_PER_INHG,
+      vacuum,
       load: piece.load,
       rpm: Number.isFinite(piece.rpm) ? piece.rpm / 1000 : 0,
       y: Math.log(piece.lambda),
@@ -118,6 +118,26 @@ function fitStep(
   return { rss, step: b[1], se: Math.sqrt(Math.max(0, variance * (work[1][size + 1] / work[1][1]))) }
 }
 
+/** Share of a state's steady seconds that lie below the opening vacuum, 0 without pieces. */
+export function enrichedShare(pieces: readonly SteadyPiece[], state: string, step: EnrichmentStep): number {
+  let whole = 0
+  let enriched = 0
+  for (const piece of pieces) {
+    const vacuum = vacuumOf(piece)
+    if (piece.state !== state || Number.isNaN(vacuum)) continue
+    whole += piece.seconds
+    if (vacuum < step.opens_inHg) enriched += piece.seconds
+  }
+  return whole > 0 ? enriched / whole : 0
+}
+
+/** Manifold vacuum of a piece, inHg; NaN without manifold pressure or barometer. */
+export function vacuumOf(piece: SteadyPiece): number {
+  if (!(piece.load > 0) || !(piece.manifoldKpa > 0)) return Number.NaN
+  const barometerKpa = piece.barometerKpa ?? piece.manifoldKpa / piece.load
+  return (barometerKpa - piece.manifoldKpa) / KPA_PER_INHG
+}
+
 /**
  * Log λ that another opening vacuum adds to a state's mean: the share of the state's steady seconds between the two vacuums,
  * times the step. A valve that opens at more vacuum enriches more of the state: negative.
@@ -133,9 +153,8 @@ export function valveShift(
   let whole = 0
   let moved = 0
   for (const piece of pieces) {
-    if (piece.state !== state || !(piece.load > 0) || !(piece.manifoldKpa > 0)) continue
-    const barometerKpa = piece.barometerKpa ?? piece.manifoldKpa / piece.load
-    const vacuum = (barometerKpa - piece.manifoldKpa) / KPA_PER_INHG
+    const vacuum = vacuumOf(piece)
+    if (piece.state !== state || Number.isNaN(vacuum)) continue
     const on = (opens: number) => 1 / (1 + Math.exp((vacuum - opens) / (OPENING_WIDTH_INHG / 2)))
     whole += piece.seconds
     moved += piece.seconds * (on(to) - on(from))

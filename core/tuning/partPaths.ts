@@ -32,7 +32,7 @@ export const fuelPaths: readonly FuelPath[] = Object.freeze([
     sense: 1,
     share: { idle: [0.5, 0.22], cruise: [0.06, 0.06], part_throttle: [0.03, 0.04], power: [0.01, 0.02] },
   },
-  ...['idle_jet', 'idle_feed_restriction'].map(
+  ...['idle_jet', 'idle_feed', 'idle_feed_restriction'].map(
     (part): FuelPath => ({
       id: part,
       circuit: 'idle',
@@ -55,7 +55,7 @@ export const fuelPaths: readonly FuelPath[] = Object.freeze([
     rod: 'rod',
     sense: 1,
     share: {
-      idle: [0.02, 0.03],
+      idle: [0.08, 0.12],
       cruise: [0.8, 0.2],
       part_throttle: [0.78, 0.2],
       power: [0.65, 0.2],
@@ -93,6 +93,18 @@ export const fuelPaths: readonly FuelPath[] = Object.freeze([
   },
 ])
 
+/** Parts that open the enrichment at a vacuum: a valve, or the spring under a metering rod. */
+export const valveParts = ['power_valve', 'rod_spring'] as const
+
+/** The part of these that sets the opening vacuum, if one is fitted with a figure. */
+export function valveOf(fitted: Fitted): { name: string; opensInHg: number } | undefined {
+  for (const name of valveParts) {
+    const opensInHg = fitted[name]?.opens_inHg
+    if (opensInHg !== undefined) return { name, opensInHg }
+  }
+  return undefined
+}
+
 /** Least opening, mm² or turns, that still divides: a screw fully in is closed, and a ratio to it means nothing. */
 const LEAST_OPENING = 1e-3
 
@@ -105,7 +117,7 @@ export function circuitOfPart(part: string): Circuit | undefined {
 
 const OTHER_PARTS: Readonly<Record<string, Circuit>> = {
   power_valve: 'power',
-  power_spring: 'power',
+  rod_spring: 'power',
   squirter: 'pump',
   pump_cam: 'pump',
   pump_stroke: 'pump',
@@ -114,25 +126,29 @@ const OTHER_PARTS: Readonly<Record<string, Circuit>> = {
 }
 
 /**
- * Opening of one part: area, mm², of its bore (times `count`), or its flow figure, or turns of a screw. A rod takes its ring away: at the
+ * Opening of one part: area, mm², of its bore, or its flow figure, or turns of a screw. A rod takes its ring away: at the
  * power step in the power state, else at the cruise step. NaN when the part names no size, or the rod fills the bore.
  */
 export function openingOf(part: Part | undefined, state: MixtureState, rod?: Part): number {
   if (!part) return Number.NaN
   if (part.turns !== undefined) return part.turns > LEAST_OPENING ? part.turns : Number.NaN
   if (part.bore_mm === undefined) return part.flow ?? Number.NaN
-  const count = part.count ?? 1
   const rodMm = state === 'power' ? (rod?.power_mm ?? rod?.cruise_mm) : (rod?.cruise_mm ?? rod?.power_mm)
-  if (rodMm === undefined || rodMm === 0) return count * jetAreaMm2(part.bore_mm)
+  if (rodMm === undefined || rodMm === 0) return jetAreaMm2(part.bore_mm)
   if (rodMm >= part.bore_mm) return Number.NaN
-  return count * rodJetAreaMm2(part.bore_mm, rodMm)
+  return rodJetAreaMm2(part.bore_mm, rodMm)
 }
 
-/** How many times larger a path's opening is in `to` than in `from`; NaN when either cannot be told. */
+/**
+ * How many times larger a path's opening is in `to` than in `from`; NaN when either cannot be told. How many of a part are fitted
+ * counts only where both sets say it: a box lists single jets.
+ */
 export function pathFactor(path: FuelPath, from: Fitted, to: Fitted, state: MixtureState): number {
   const a = openingOf(from[path.part], state, path.rod ? from[path.rod] : undefined)
   const b = openingOf(to[path.part], state, path.rod ? to[path.rod] : undefined)
-  return b / a
+  const countA = from[path.part]?.count
+  const countB = to[path.part]?.count
+  return (b / a) * (countA !== undefined && countB !== undefined ? countB / countA : 1)
 }
 
 /** The paths that a car has: those whose part is fitted with a size. */

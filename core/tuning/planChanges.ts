@@ -1,5 +1,5 @@
 import { type Box, circuitNames, type Fitted, type Part } from '../contract/car.ts'
-import { type AdviceState, circuitOfPart, isSamePart, openingOf } from './partPaths.ts'
+import { type AdviceState, circuitOfPart, isSamePart, openingOf, valveOf, valveParts } from './partPaths.ts'
 import { type Band, leanExcess, stateCost } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 
@@ -24,6 +24,17 @@ const VALVE_PENALTY = 0.6
 /** A screw without a list in the box: quarter turns to so many. */
 const QUARTER_TURNS = 24
 const CHOICES_MOST = 60
+/** What going back to a size that was fitted before must gain on top: most of the time it only chases noise. Chosen here. */
+const BACK_PENALTY = 0.25
+
+export interface PlanRules {
+  /** Sets of parts that are left out: tried and found no better. */
+  isBarred?: (fitted: Fitted) => boolean
+  /** True for a size of a part that an earlier run had. */
+  wasFitted?: (part: string, size: Part) => boolean
+  /** Below 1 the plan tries harder for small gains. Default 1. */
+  penaltyScale?: number
+}
 
 /** Sizes that could be fitted for each part that moves a known fuel path, or is the power valve. */
 export function choicesOf(fitted: Fitted, box: Box, model: ResponseModel, valve: boolean): Choices {
@@ -33,7 +44,8 @@ export function choicesOf(fitted: Fitted, box: Box, model: ResponseModel, valve:
     names.add(path.part)
     if (path.rod && fitted[path.rod]) names.add(path.rod)
   }
-  if (valve && fitted.power_valve?.opens_inHg !== undefined) names.add('power_valve')
+  const opening = valveOf(fitted)
+  if (valve && opening) names.add(opening.name)
   for (const name of names) {
     const now = fitted[name]
     if (!now) continue
@@ -45,6 +57,10 @@ export function choicesOf(fitted: Fitted, box: Box, model: ResponseModel, valve:
   return choices
 }
 
+function isValve(name: string): boolean {
+  return (valveParts as readonly string[]).includes(name)
+}
+
 function quarterTurns(now: number): Part[] {
   return Array.from({ length: QUARTER_TURNS }, (_, i) => (i + 1) / 4)
     .filter((turns) => Math.abs(turns - now) <= 2)
@@ -52,7 +68,7 @@ function quarterTurns(now: number): Part[] {
 }
 
 function hasSameKind(name: string, part: Part, now: Part): boolean {
-  if (name === 'power_valve') return part.opens_inHg !== undefined
+  if (isValve(name)) return part.opens_inHg !== undefined
   if (name === 'rod' || name === 'secondary_rod') {
     return part.cruise_mm !== undefined || part.power_mm !== undefined
   }
@@ -73,22 +89,21 @@ export function costOf(model: ResponseModel, bands: ReadonlyMap<AdviceState, Ban
 }
 
 function penaltyOf(name: string, part: Part): number {
-  if (name === 'power_valve') return VALVE_PENALTY
+  if (isValve(name)) return VALVE_PENALTY
   return part.turns === undefined ? CHANGE_PENALTY : SCREW_PENALTY
 }
 
 /**
  * The best set of sizes for all parts together: one part feeds several states, so a size chosen for one alone is put right twice.
- * Improves by changing one or two parts at a time until nothing gains more than its penalty. `isBarred` leaves out sets that were
- * tried and found no better; `penaltyScale` below 1 makes it try harder.
+ * Improves by changing one or two parts at a time until nothing gains more than its penalty.
  */
 export function planChanges(
   model: ResponseModel,
   bands: ReadonlyMap<AdviceState, Band>,
   choices: Choices,
-  isBarred: (fitted: Fitted) => boolean = () => false,
-  penaltyScale = 1,
+  rules: PlanRules = {},
 ): Plan {
+  const { isBarred = () => false, wasFitted = () => false, penaltyScale = 1 } = rules
   const base = model.base
   const names = [...choices.keys()]
   const known = new Map<string, number>()
@@ -97,8 +112,11 @@ export function planChanges(
     const before = known.get(key)
     if (before !== undefined) return before
     let sum = costOf(model, bands, fitted)
-    for (const name of names)
-      if (fitted[name] !== base[name]) sum += penaltyScale * penaltyOf(name, fitted[name])
+    for (const name of names) {
+      if (fitted[name] === base[name]) continue
+      sum += penaltyScale * penaltyOf(name, fitted[name])
+      if (wasFitted(name, fitted[name])) sum += BACK_PENALTY
+    }
     if (isBarred(fitted)) sum = Number.POSITIVE_INFINITY
     known.set(key, sum)
     return sum

@@ -48,13 +48,15 @@ export function reportHtml(input: ReportInput): string {
     circuitTable(rows),
     '<div class="two"><div>',
     input.advice ? nextChange(input.advice) : '',
+    input.advice ? '</div><div>' : '',
     `<section><h2>What was fitted</h2>${partsTable(fitted)}</section>`,
-    '</div><div>',
+    input.advice ? '' : '</div><div>',
     `<section><h2>This run in numbers</h2>${numbersTable(result)}</section>`,
     '</div></div>',
-    `<section><h2>Mixture over speed and load</h2>${mapTable(result.map)}</section>`,
-    result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2)}</section>` : '',
+    `<div class="two"><section><h2>Mixture over speed and load</h2>${mapTable(result.map)}</section>`,
     tips ? `<section><h2>Throttle openings</h2>${tips}</section>` : '',
+    result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2)}</section>` : '',
+    '</div>',
     notesSection(result),
     footer(rows, input.advice),
   ]
@@ -128,7 +130,9 @@ function nextChange(advice: AdviceResult): string {
     return `<section class="next"><h2>Next change</h2><p class="big">${advice.done ? 'Change nothing' : 'Not yet'}</p><p>${escapeHtml(String(advice.summary ?? ''))}</p></section>`
   }
   const reasons = next.because.map((text) => `<p>${escapeHtml(text)}</p>`).join('')
-  const warnings = (advice.warnings ?? []).map((text) => `<p class="warn">${escapeHtml(text)}</p>`).join('')
+  const warnings = (advice.warnings ?? [])
+    .map((text) => `<p class="caution">${escapeHtml(text)}</p>`)
+    .join('')
   const later = advice.also
     .map((change) => `${partWord(change.part)} ${change.from.label} → ${change.to.label}`)
     .join(', ')
@@ -199,7 +203,7 @@ function notesSection(result: AnalysisResult): string {
         `<tr><td>${Math.floor(entry.t / 60)}:${String(Math.floor(Math.max(0, entry.t % 60))).padStart(2, '0')}</td><td>${escapeHtml(entry.text)}</td></tr>`,
     )
     .join('')
-  return `<section><h2>Notes</h2>${hints}${rows ? `<table class="plain"><tbody>${rows}</tbody></table>` : ''}</section>`
+  return `<section><h2>Notes</h2>${hints}${rows ? `<table class="plain times"><tbody>${rows}</tbody></table>` : ''}</section>`
 }
 
 function footer(rows: readonly CircuitVerdict[], advice: AdviceResult | undefined): string {

@@ -1,4 +1,4 @@
-import type { MixtureState, SteadyPiece } from '../contract/result.ts'
+import { type MixtureState, mixtureStates, type SteadyPiece } from '../contract/result.ts'
 import { type Correlation, estimateCorrelation, type Residual, varianceOfSum } from './correlation.ts'
 
 /** A piece of steady driving, made ready: log λ at reference air, and where on the map it was. */
@@ -111,7 +111,8 @@ export function findStateLevels(runs: readonly LevelInput[]): StateLevels[] {
   for (const run of runs)
     for (const piece of run.pieces) if (piece.state !== 'warm_up') states.add(piece.state)
   const prepared: Prepared[] = []
-  for (const state of states) {
+  for (const state of mixtureStates) {
+    if (!states.has(state)) continue
     const rows = prepareRows(runs, state)
     if (rows.length > 0) prepared.push({ state, rows, fit: fitRows(rows, runs.length) })
   }

@@ -1,0 +1,228 @@
+import { describe, expect, it } from 'vitest'
+import type { Box, CarProfile, Fitted } from '../../core/contract/car.ts'
+import type { Transient } from '../../core/contract/result.ts'
+import { advise } from '../../core/tuning/advise.ts'
+import { findEnrichmentStep } from '../../core/tuning/enrichmentStep.ts'
+import { type SyntheticOptions, syntheticRun } from '../support/syntheticRun.ts'
+
+const sizes = (from: number, to: number, step: number) => {
+  const list: { label: string; bore_mm: number }[] = []
+  for (let mm = from; mm < to + step / 2; mm += step) {
+    list.push({ label: String(Math.round(mm * 100)), bore_mm: Math.round(mm * 1000) / 1000 })
+  }
+  return list
+}
+const box: Box = {
+  main_jet: sizes(1.6, 2.1, 0.03),
+  power_restriction: sizes(1.2, 1.7, 0.05),
+  idle_screws: Array.from({ length: 12 }, (_, i) => ({ label: String((i + 2) / 4), turns: (i + 2) / 4 })),
+  squirter: sizes(0.64, 0.99, 0.05),
+}
+const right: Fitted = {
+  main_jet: { label: '185', bore_mm: 1.85 },
+  power_restriction: { label: '140', bore_mm: 1.4 },
+  idle_screws: { label: '1.5', turns: 1.5 },
+  squirter: { label: '79', bore_mm: 0.79 },
+}
+const air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 }
+
+/** A car that is right with `right`: shares of fuel per state, screws as a power of their turns. */
+function engine(fitted: Fitted): SyntheticOptions['lambdaAt'] {
+  const main = (fitted.main_jet.bore_mm! / 1.85) ** 2
+  const power = (fitted.power_restriction.bore_mm! / 1.4) ** 2
+  const screws = ((fitted.idle_screws?.turns ?? 1.5) / 1.5) ** 0.4
+  return (_rpm, load, state) => {
+    if (state === 'idle') return 0.95 / screws
+    if (load < 0.6) return 1.02 / (0.8 * main + 0.2 * screws)
+    if (load < 0.8) return 0.97 / (0.85 * main + 0.15 * screws)
+    return 0.865 / (0.68 * main + 0.32 * power)
+  }
+}
+const drive = (fitted: Fitted, day: number, more: Partial<SyntheticOptions> = {}) =>
+  syntheticRun({
+    seed: 50 + day,
+    seconds: 800,
+    fitted,
+    air,
+    startMs: day * 86_400_000,
+    lambdaAt: engine(fitted),
+    ...more,
+  })
+const withPart = (part: string, size: Partial<Fitted[string]>): Fitted => ({
+  ...right,
+  [part]: { label: 'x', ...size },
+})
+
+const tipIn = (pattern: Transient['pattern']): Transient => ({
+  kind: 'tip_in',
+  start_s: 10,
+  rate_pct_s: 80,
+  from_state: 'cruise',
+  to_state: 'part_throttle',
+  rpm: 2000,
+  lean_peak: pattern === 'clean' ? 0.02 : 0.17,
+  lean_peak_after_s: 0.2,
+  rich_peak: 0,
+  rich_peak_after_s: null,
+  recovered_s: 1,
+  stumble: false,
+  pattern,
+})
+
+describe('advise', () => {
+  it('changes nothing on a car that is right', () => {
+    const advice = advise([drive(right, 1)], box)
+    expect(advice).toMatchObject({ done: true, next: null })
+    expect(advice.states.cruise.verdict).toBe('on_target')
+  })
+
+  it('proposes a larger main jet for a lean cruise, of a size that is in the box', () => {
+    const advice = advise([drive(withPart('main_jet', { bore_mm: 1.74 }), 1)], box)
+    expect(advice.next).toMatchObject({ circuit: 'main', part: 'main_jet', direction: 'richer' })
+    expect(box.main_jet.map((part) => part.label)).toContain(advice.next!.to.label)
+    expect(Math.abs(advice.next!.to.bore_mm! - 1.85)).toBeLessThanOrEqual(0.07)
+    expect(advice.next!.expected_ci95![0]).toBeLessThan(advice.next!.expected_lambda!)
+    expect(advice.next!.because.join(' ')).toMatch(/Cruise is lean by 0\.\d\d/)
+  })
+
+  it('takes idle before main before power when all are off', () => {
+    const wrong: Fitted = {
+      ...right,
+      main_jet: { label: '172', bore_mm: 1.72 },
+      power_restriction: { label: '120', bore_mm: 1.2 },
+      idle_screws: { label: '0.75', turns: 0.75 },
+    }
+    const advice = advise([drive(wrong, 1)], box)
+    expect(advice.next?.circuit).toBe('idle')
+    expect(advice.also[0].circuit).toBe('main')
+    expect(advice.also.at(-1)?.circuit).toBe('power')
+  })
+
+  it('warns of lean power, and again when a step makes it leaner', () => {
+    const wrong: Fitted = {
+      ...right,
+      main_jet: { label: '195', bore_mm: 1.95 },
+      power_restriction: { label: '120', bore_mm: 1.2 },
+    }
+    const advice = advise([drive(wrong, 1)], box)
+    expect(advice.next).toMatchObject({ part: 'main_jet', direction: 'leaner' })
+    expect(advice.warnings!.join(' ')).toMatch(/drive gently until the next step/)
+  })
+
+  it('learns from a swap how strongly the main jet answers, and says so', () => {
+    const first = withPart('main_jet', { bore_mm: 1.66 })
+    const second = withPart('main_jet', { bore_mm: 1.75 })
+    const advice = advise([drive(first, 1), drive(second, 2)], box)
+    const shares = advice.shares as Record<string, Record<string, { mean: number; sd: number }>>
+    expect(shares.main_jet.cruise.sd).toBeLessThan(0.1)
+    expect(advice.next!.because.join(' ')).toContain('learned from one earlier swap')
+    expect(Math.abs(advice.next!.to.bore_mm! - 1.85)).toBeLessThanOrEqual(0.03)
+  })
+
+  it('orders the runs by start time, not by the order given', () => {
+    const old = drive(withPart('main_jet', { bore_mm: 1.7 }), 1)
+    const today = drive(right, 2)
+    expect(advise([today, old], box).done).toBe(true)
+  })
+
+  it('asks for driving instead of guessing when a state was not seen', () => {
+    const run = drive(right, 1)
+    const advice = advise([{ ...run, pieces: run.pieces.filter((piece) => piece.state !== 'power') }], box)
+    expect(advice.done).toBe(false)
+    expect(advice.next).toBeNull()
+    expect(advice.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
+  })
+
+  it('names the missing size when the box cannot reach the band', () => {
+    const small: Box = { main_jet: [{ label: '176', bore_mm: 1.76 }] }
+    const advice = advise([drive(withPart('main_jet', { bore_mm: 1.62 }), 1)], small)
+    expect(advice.next?.to.label).toBe('176')
+    const [missing] = advice.missing_sizes as { part: string; bore_mm: number }[]
+    expect(missing.part).toBe('main_jet')
+    expect(missing.bore_mm).toBeGreaterThan(1.79)
+    expect(missing.bore_mm).toBeLessThan(1.93)
+  })
+
+  it('is not held up for ever by a state that nothing fitted can move', () => {
+    const { main_jet, power_restriction } = right
+    const fitted: Fitted = { main_jet, power_restriction }
+    const leanIdle = (rpm: number, load: number, state: Parameters<SyntheticOptions['lambdaAt']>[2]) =>
+      state === 'idle' ? 1.05 : engine(right)(rpm, load, state)
+    const advice = advise([drive(fitted, 1, { lambdaAt: leanIdle })], { main_jet: box.main_jet })
+    expect(advice.states.idle.verdict).toBe('lean')
+    expect(advice.done).toBe(true)
+  })
+
+  it('turns screws by quarters when the box lists none', () => {
+    const { idle_screws: _, ...rest } = box
+    const advice = advise([drive(withPart('idle_screws', { turns: 0.75 }), 1)], rest)
+    expect(advice.next).toMatchObject({ part: 'idle_screws', direction: 'richer' })
+    expect((advice.next!.to.turns! * 4) % 1).toBe(0)
+  })
+
+  it('judges the pump only when the others are on target, and then proposes a larger squirter', () => {
+    const run = drive(right, 1)
+    const bad = Array.from({ length: 10 }, () => tipIn('lean_at_once'))
+    const advice = advise([{ ...run, result: { ...run.result, transients: bad } }], box)
+    expect(advice.next).toMatchObject({ circuit: 'pump', part: 'squirter', direction: 'richer' })
+    const lean = drive(withPart('main_jet', { bore_mm: 1.7 }), 1)
+    const first = advise([{ ...lean, result: { ...lean.result, transients: bad } }], box)
+    expect(first.next?.part).toBe('main_jet')
+    expect(first.also.map((change) => change.part)).toContain('squirter')
+  })
+
+  it('leaves the pump alone when most tip-ins are clean', () => {
+    const run = drive(right, 1)
+    const transients = [...Array.from({ length: 8 }, () => tipIn('clean')), tipIn('lean_at_once')]
+    expect(advise([{ ...run, result: { ...run.result, transients } }], box).done).toBe(true)
+  })
+
+  it('gives factors instead of parts for throttle-body injection', () => {
+    const car: CarProfile = { id: 'tbi', metering: 'throttle_body_injection' }
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
+      engine(right)(rpm, load, state) * (state === 'cruise' ? 1.08 : 1)
+    const advice = advise([syntheticRun({ seed: 3, lambdaAt, car, seconds: 800 })], {})
+    const factors = advice.factors as { states: Record<string, { factor: number }> }
+    expect(factors.states.cruise.factor).toBeCloseTo(1.08, 1)
+    expect(advice.next).toMatchObject({ part: 'fuel_table', direction: 'richer' })
+  })
+
+  it('never proposes the set of parts that was driven before and found no better', () => {
+    const first = drive(withPart('main_jet', { bore_mm: 1.93 }), 1)
+    const second = drive(withPart('main_jet', { bore_mm: 1.75 }), 2)
+    const advice = advise([first, second], box)
+    expect(advice.next?.to.bore_mm).not.toBe(1.93)
+  })
+
+  it('takes a parts file or a bare box, and names the field of a bad one', () => {
+    const run = drive(right, 1)
+    expect(advise([run], { box, fitted: right }).done).toBe(true)
+    expect(() => advise([run], { main_jet: [{ label: 'x', bore_mm: -1 }] })).toThrow(/main_jet\.0\.bore_mm/)
+    expect(() => advise([], box)).toThrow(RangeError)
+  })
+})
+
+describe('findEnrichmentStep', () => {
+  const stepped = (opensInHg: number, seed: number, step = 0.1) =>
+    syntheticRun({
+      seed,
+      seconds: 1200,
+      lambdaAt: (_rpm, load) => {
+        const vacuum = ((1 - load) * 100) / 3.386389
+        return 1 / (1 + step / (1 + Math.exp((vacuum - opensInHg) / 0.2)))
+      },
+    }).pieces
+
+  it('finds the opening vacuum within an inch of mercury, and holds it in its interval', () => {
+    for (const opens of [5.5, 6.5, 8.5]) {
+      const found = findEnrichmentStep(stepped(opens, opens * 10))!
+      expect(Math.abs(found.opens_inHg - opens)).toBeLessThan(1)
+      expect(found.stepLog).toBeCloseTo(0.095, 1)
+    }
+  })
+
+  it('finds none where the mixture does not step', () => {
+    expect(findEnrichmentStep(stepped(6.5, 4, 0))).toBeUndefined()
+    expect(findEnrichmentStep([])).toBeUndefined()
+  })
+})

@@ -1,0 +1,154 @@
+import { describe, expect, it } from 'vitest'
+import { airDensityKgM3 } from '../../core/air/humidAir.ts'
+import type { Air } from '../../core/contract/car.ts'
+import { compareRuns } from '../../core/tuning/compareRuns.ts'
+import { createNoise, type SyntheticOptions, syntheticResult, syntheticRun } from '../support/syntheticRun.ts'
+
+const reference = airDensityKgM3({ temperatureC: 20, pressureKpa: 100, humidityPct: 0 })
+const hot: Air = { temperature_C: 34, pressure_kPa: 95, humidity_pct: 40 }
+const cold: Air = { temperature_C: 4, pressure_kPa: 102, humidity_pct: 60 }
+
+/** A carburettor whose λ changes over the map and with √ρ, as its main jet's fuel does. */
+function engine(air: Air, fuel = 1): SyntheticOptions['lambdaAt'] {
+  const density = airDensityKgM3({
+    temperatureC: air.temperature_C,
+    pressureKpa: air.pressure_kPa,
+    humidityPct: air.humidity_pct,
+  })
+  return (rpm, load, state) => {
+    const base = state === 'idle' ? 0.95 : load < 0.6 ? 1.02 : load < 0.78 ? 0.97 : 0.87
+    const share = state === 'idle' ? 0 : load < 0.78 ? 0.8 : 0.65
+    return (
+      ((base * (1 + 0.01 * (rpm / 2500 - 1))) / (1 + share * (fuel - 1))) * Math.sqrt(density / reference)
+    )
+  }
+}
+const drive = (seed: number, air: Air, fuel = 1, more: Partial<SyntheticOptions> = {}) =>
+  syntheticRun({ seed, air, lambdaAt: engine(air, fuel), ...more })
+
+describe('compareRuns', () => {
+  it('finds no difference in one car driven on a hot low day and a cold high one', () => {
+    const comparison = compareRuns(drive(1, hot), drive(2, cold))
+    expect(comparison.verdict).toBe('no_difference')
+    expect(comparison.air_corrected).toBe(true)
+  })
+
+  it('would call the same pair different without the air: the correction matters', () => {
+    const comparison = compareRuns(drive(1, hot), drive(2, cold), { airExponentSd: 0 })
+    const factors = comparison.air as { lambda_factor_a: number; lambda_factor_b: number }
+    // √ρ between these days is 6 to 7 %, twice a jet size.
+    expect(factors.lambda_factor_a / factors.lambda_factor_b).toBeGreaterThan(1.05)
+  })
+
+  it('finds 5.5 % more main jet area as richer in cruise, and leaves idle alone', () => {
+    const comparison = compareRuns(drive(3, hot), drive(4, cold, 1.055))
+    expect(comparison.states.cruise?.verdict).toBe('richer')
+    expect(comparison.states.idle?.verdict).toBe('no_difference')
+    expect(comparison.states.cruise?.difference).toBeCloseTo(-1.02 * 0.042, 1)
+    expect(comparison.verdict).toBe('richer')
+  })
+
+  it('is antisymmetric: B − A changes its sign with the order', () => {
+    const a = drive(5, hot)
+    const b = drive(6, cold, 0.94)
+    const forth = compareRuns(a, b).states.cruise!
+    const back = compareRuns(b, a).states.cruise!
+    expect(forth.difference).toBeCloseTo(-back.difference!, 6)
+    expect(forth.verdict).toBe('leaner')
+    expect(back.verdict).toBe('richer')
+  })
+
+  it('does not read faster driving as another mixture', () => {
+    const comparison = compareRuns(drive(7, hot, 1, { meanRpm: 1700 }), drive(8, hot, 1, { meanRpm: 3300 }))
+    expect(comparison.verdict).toBe('no_difference')
+  })
+
+  it('widens the intervals and says so when the air of one run is not known', () => {
+    const a = drive(9, hot)
+    const b = drive(10, hot)
+    const known = compareRuns(a, b)
+    const unknown = compareRuns(a, { ...b, result: syntheticResult({}) })
+    expect(unknown.air_corrected).toBe(false)
+    const width = (ci: [number, number] | null) => ci![1] - ci![0]
+    expect(width(unknown.states.cruise!.ci95)).toBeGreaterThan(1.5 * width(known.states.cruise!.ci95))
+  })
+
+  it('takes the air from the barometer and intake air channels when there is no record', () => {
+    const a = drive(11, hot)
+    const bare = drive(12, hot)
+    const pieces = bare.pieces.map((piece) => ({ ...piece, barometerKpa: 95, intakeAirC: 34 }))
+    const comparison = compareRuns(a, { ...bare, pieces, result: syntheticResult({}) })
+    expect(comparison.air_corrected).toBe(true)
+    expect((comparison.air as { b: { source: string } }).b.source).toBe('channels')
+  })
+
+  it('says not_enough_data for a state that one run lacks, and for runs without any', () => {
+    const a = drive(13, hot)
+    const b = drive(14, hot)
+    const withoutPower = { ...b, pieces: b.pieces.filter((piece) => piece.state !== 'power') }
+    expect(compareRuns(a, withoutPower).states.power).toMatchObject({
+      verdict: 'not_enough_data',
+      difference: null,
+    })
+    expect(compareRuns({ ...a, pieces: [] }, b).verdict).toBe('not_enough_data')
+  })
+
+  it('applies no air law to throttle-body injection', () => {
+    const car = { id: 'tbi', metering: 'throttle_body_injection' as const }
+    const flat = (seed: number, air: Air) => syntheticRun({ seed, air, car, lambdaAt: () => 1 })
+    const comparison = compareRuns(flat(15, hot), flat(16, cold))
+    expect(comparison.verdict).toBe('no_difference')
+    expect(comparison.air_corrected).toBe(false)
+  })
+
+  it('takes plain results where the pieces are gone', () => {
+    const result = (median: number) => ({
+      ...syntheticResult({ air: hot }),
+      mixture: {
+        cruise: {
+          bank: 1 as const,
+          seconds: 120,
+          lambda_median: median,
+          lambda_iqr: 0.02,
+          ci95: [median - 0.008, median + 0.008] as [number, number],
+          target: 1.02,
+          error: 0,
+          inside_share: 1,
+        },
+      },
+    })
+    expect(compareRuns(result(1.02), result(1.02)).verdict).toBe('no_difference')
+    expect(compareRuns(result(1.02), result(0.95)).verdict).toBe('richer')
+  })
+
+  it('throws RangeError for something that is no run', () => {
+    expect(() => compareRuns({} as never, drive(1, hot))).toThrow(RangeError)
+  })
+
+  it('keeps false alarms over all states together under 8 of 100 pairs, and every state’s interval near 95 %', () => {
+    let alarms = 0
+    let inside = 0
+    let intervals = 0
+    for (let pair = 0; pair < 100; pair++) {
+      const noise = createNoise(pair + 1000)
+      const air = (): Air => ({
+        temperature_C: noise.between(2, 36),
+        pressure_kPa: noise.between(94, 102),
+        humidity_pct: noise.between(20, 90),
+      })
+      const wander = noise.between(0.004, 0.012)
+      const comparison = compareRuns(
+        drive(2 * pair + 1, air(), 1, { wander }),
+        drive(2 * pair + 2, air(), 1, { wander }),
+      )
+      if (comparison.verdict !== 'no_difference') alarms++
+      for (const { ci95 } of Object.values(comparison.states)) {
+        if (!ci95) continue
+        intervals++
+        if (ci95[0] <= 0 && ci95[1] >= 0) inside++
+      }
+    }
+    expect(alarms).toBeLessThanOrEqual(8)
+    expect(inside / intervals).toBeGreaterThan(0.92)
+  }, 60_000)
+})
