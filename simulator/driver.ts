@@ -84,7 +84,6 @@ export class Driver {
     this.phase = 0
     this.phaseS = 0
     this.brakeN = 0
-    this.wantedGear = 0
     if (index >= this.steps.length) {
       this.done = true
       this.step = { do: 'wait', s: 36_000 }
@@ -96,7 +95,7 @@ export class Driver {
     if (this.step.do === 'start') {
       this.tries = 0
       this.crankS = 0
-      this.pumpsLeft = this.step.pumps ?? (this.engine.coolantC < 45 ? 2 : 0)
+      this.pumpsLeft = this.step.pumps ?? (this.engine.coolantC < 45 ? 2 : 1)
     }
   }
 
@@ -221,7 +220,7 @@ export class Driver {
     if (this.phase === 1) {
       c.starter = true
       this.crankS += dt
-      this.press(this.tries > 0 ? 12 : engine.coolantC > 45 ? 5 : 0, 40)
+      this.press(this.tries > 0 ? 14 : engine.coolantC > 45 ? 6 : 0, 40)
       if (engine.fired && engine.rpm > 480) {
         c.starter = false
         this.enter(3)

@@ -106,9 +106,11 @@ function traffic(p: ParameterValues, random: Random, seconds: number): DriveStep
   ]
   let planned = 40
   while (planned < seconds + 60) {
-    const grade_pct = Math.round(random.between(-3, 4.5) * 10) / 10
+    const grade_pct = Math.round(random.between(-2.5, 3.5) * 10) / 10
     const brisk = random.uniform() < 0.45
-    const pedal_pct = brisk ? random.between(35, 75) : random.between(16, 35)
+    // A small engine is at full load long before its throttle is wide.
+    const most = p['engine.displacement_L'] < 2 ? 0.75 : 1
+    const pedal_pct = most * (brisk ? random.between(35, 75) : random.between(16, 35))
     const rate_pct_s = brisk ? random.between(60, 220) : random.between(10, 30)
     const kmh = random.pick([30, 40, 50, 50, 60, 70, 80, 95]) + random.integer(-4, 4)
     const hold = random.between(3, random.uniform() < 0.3 ? 40 : 14)

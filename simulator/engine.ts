@@ -7,7 +7,7 @@ import type { PartEffects } from './partEffects.ts'
 import { pumpStroke, shotFlowGS } from './pumpCalibration.ts'
 import type { Random } from './random.ts'
 import { airGasConstant, flowFactorFast } from './throttleFlow.ts'
-import { type FilmParameters, filmParametersInto } from './wallFilm.ts'
+import { carburettorFilmInto, coolFilm, type FilmParameters, injectedFilmInto } from './wallFilm.ts'
 
 /** What the person at the wheel does at this moment. */
 export interface Controls {
@@ -26,6 +26,9 @@ export interface Controls {
 const rpmPerRad = 30 / Math.PI
 /** Speed at which the starter turns the engine, rad/s (about 200 rpm). */
 const crankRadS = 21
+/** Below this the flow pulsates so much that its mean understates the fuel, and by how much at standstill; chosen here. */
+const strokesBelowRpm = 450
+const strokeGain = 2
 /** Longest pump delay that is kept, steps. */
 const delaySlots = 256
 
@@ -286,12 +289,16 @@ export class Engine {
       this.stepSecondaries(dt)
     }
     if (!(rpm > 30)) metered = 0
+    // While cranking, air comes in single strokes: their peaks draw more than the mean flow would.
+    else if (rpm < strokesBelowRpm) metered *= 1 + strokeGain * (1 - rpm / strokesBelowRpm)
     const shot = this.stepPump(dt)
 
     // Wall film.
     const film = this.film
     const cold = coldness(this.wallC)
-    filmParametersInto(film, rpm, manifoldPa / 1e5, cold)
+    if (this.injection) injectedFilmInto(film, rpm, manifoldPa / 1e5)
+    else carburettorFilmInto(film, rpm, manifoldPa / 1e5)
+    coolFilm(film, cold)
     let share = film.share * this.shareScale
     let timeS = film.timeS * this.timeScale
     if (this.fixedShare >= 0) share = this.fixedShare

@@ -114,7 +114,7 @@ export class Metering {
 
     let chokePa = 0
     if (chokeClosed > 0) {
-      const k = (cranking ? c.chokeCrankPa : c.chokePa) * chokeClosed * chokeClosed
+      const k = (cranking ? c.chokeCrankPa : c.chokePa) * chokeClosed
       const ratio = air / c.chokeFlowGS
       chokePa = ((k * air * air) / densityKgM3 / (1 + ratio * ratio)) * 1.2
     }

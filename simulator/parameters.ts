@@ -106,14 +106,14 @@ export const parameterTable = {
   'carb.secondary_range_share': entry(0.45, 0.05, 1.5, '', 'further flow share until they are wide open'),
   'carb.secondary_spring': entry(1, 0.3, 3, '', 'stiffness of the opening spring'),
   'carb.secondary_time_s': entry(0.25, 0.02, 2, 's', 'time constant of the opening'),
-  'carb.secondary_lag_s': entry(0.12, 0, 1, 's', 'time until the secondary nozzles flow'),
+  'carb.secondary_lag_s': entry(0.05, 0, 1, 's', 'time until the secondary nozzles flow'),
   'carb.pump_delay_s': entry(0.02, 0, 0.8, 's', 'from throttle to shot (lever lash)'),
   'carb.pump_scale': entry(1, 0, 4, '', 'on the volume of the shot; 0 is a failed pump'),
   'carb.idle_leak_scale': entry(1, 0.3, 3, '', 'on the air that passes at the throttle stop'),
 
   'choke.cold_C': entry(20, -30, 50, '°C', 'choke wholly closed at and below'),
   'choke.open_C': entry(58, 10, 110, '°C', 'choke wholly open at'),
-  'choke.heat_tau_s': entry(150, 10, 2000, 's', 'time constant of the bimetal'),
+  'choke.heat_tau_s': entry(300, 10, 2000, 's', 'time constant of the bimetal'),
   'choke.cold_lambda': entry(0.8, 0.5, 1.2, 'λ', 'fast idle mixture at 20 °C that the pull-off is set to'),
   'choke.crank_lambda': entry(0.45, 0.2, 1.5, 'λ', 'metered cranking mixture at 20 °C'),
 

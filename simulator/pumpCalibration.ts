@@ -2,7 +2,7 @@ import { type SteadyPoint, steadyPoint } from './calibration.ts'
 import { chargeTemperatureK, type EngineBase } from './engineBase.ts'
 import type { Metering } from './metering.ts'
 import { airGasConstant, flowFactorFast } from './throttleFlow.ts'
-import { type FilmParameters, filmParametersInto } from './wallFilm.ts'
+import { carburettorFilmInto, type FilmParameters } from './wallFilm.ts'
 
 /** Share of the pump's stroke made at a throttle opening (0 … 1): cams act early. Chosen here, common practice, no source. */
 export function pumpStroke(throttlePct: number): number {
@@ -35,7 +35,7 @@ interface Opening {
 const stepS = 0.01
 const openingS = 0.15
 
-/** Departure of cylinder mixture from its settled value over an opening, in squared ln λ, lean counted double. */
+/** Departure of cylinder mixture from its settled value over an opening, in squared ln λ, lean counted sixfold. */
 function departure(
   base: EngineBase,
   metering: Metering,
@@ -83,7 +83,7 @@ function departure(
     stroke = next
     const shot = Math.min(shotFlowGS(pendingG, strokeG, rateGS), pendingG / stepS)
     pendingG -= shot * stepS
-    filmParametersInto(film, rpm, manifoldPa / 1e5, 0)
+    carburettorFilmInto(film, rpm, manifoldPa / 1e5)
     const share = film.share * p['film.share_scale']
     const timeS = film.timeS * p['film.time_scale']
     const metered = metering.fuelGS
@@ -98,7 +98,7 @@ function departure(
     vapourG += entering * stepS - drawn
     const fuel = plenumG > 1e-6 ? drawn / stepS : entering
     const off = Math.log((cylinder / fuel) * (metered / air))
-    sum += off > 0 ? 2 * off * off : off * off
+    sum += off > 0 ? 6 * off * off : off * off
   }
   return sum
 }

@@ -1,8 +1,10 @@
 import type { Box, Fitted, Part } from '../core/contract/car.ts'
+import { aimedLambda } from './calibration.ts'
 import { chokeNotches, openings, screwTurns } from './cars/partBox.ts'
 import { channelSets } from './channels.ts'
 import type { Drive } from './driveSteps.ts'
 import { driveNames, namedDrive } from './drives.ts'
+import { expectedLambda } from './expectedLambda.ts'
 import { type ParameterChanges, resolveParameters } from './parameters.ts'
 import { createRandom, type Random } from './random.ts'
 import type { SimulateOptions } from './runOptions.ts'
@@ -163,7 +165,7 @@ function partsOf(shape: Shape, p: ParameterChanges, random: Random): { right: Fi
       count,
     )
   }
-  const opens = openings(5, 6, 7, 8, 8.5, 9, 9.5, 10, 11)
+  const opens = openings(5, 6, 7, 8, 8.5, 9, 9.5, 10, 11, 12, 13)
   put(shape.rods ? 'rod_spring' : 'power_valve', opens, random.integer(5, 7))
   if (shape.secondaries > 0) {
     put(
@@ -199,8 +201,33 @@ function partsOf(shape: Shape, p: ParameterChanges, random: Random): { right: Fi
   return { right, box }
 }
 
-/** An invented car from a number: engine, carburettor, gearing, exhaust, parts and a box, its right parts on target. */
+/**
+ * An invented car from a number: engine, carburettor, gearing, exhaust, parts and a box, its right parts on target. As its
+ * maker would, it takes the enrichment valve that puts part throttle nearest to its target.
+ */
 export function randomCar(seed: number): SimCar {
+  const car = draftCar(seed)
+  const part = car.right.rod_spring ? 'rod_spring' : 'power_valve'
+  const valves = car.box[part]
+  const start = valves.findIndex((item) => item.label === car.right[part].label)
+  let best = car
+  let bestError = Number.POSITIVE_INFINITY
+  let index = start
+  for (let attempt = 0; attempt < 4; attempt++) {
+    const candidate: SimCar = { ...car, right: { ...car.right, [part]: valves[index] } }
+    const error =
+      expectedLambda(candidate, candidate.right, 'part_throttle').lambda - aimedLambda.part_throttle
+    if (Math.abs(error) < bestError) {
+      bestError = Math.abs(error)
+      best = candidate
+    } else break
+    index += error > 0 ? 1 : -1
+    if (Math.abs(error) < 0.015 || index < 0 || index >= valves.length) break
+  }
+  return { ...best, setups: { ...best.setups, wrong: randomSetup(seed, best) } }
+}
+
+function draftCar(seed: number): SimCar {
   const random = createRandom(seed, 'car')
   const shape = randomShape(random)
   const parameters = carParameters(shape, random)
@@ -211,7 +238,7 @@ export function randomCar(seed: number): SimCar {
     const key = `vehicle.gear_${i + 1}` as 'vehicle.gear_1'
     return Math.round(parameters[key]! * 1000) / 1000
   })
-  const car: SimCar = {
+  return {
     name,
     profile: {
       id: name,
@@ -241,8 +268,6 @@ export function randomCar(seed: number): SimCar {
     box,
     setups: { right: { text: 'every state in its band', wrong: [] } },
   }
-  car.setups.wrong = randomSetup(seed, car)
-  return car
 }
 
 /** One to three circuits wrong by two to six sizes (jets), screws by a quarter to a whole turn. */

@@ -4,24 +4,37 @@ export interface FilmParameters {
   timeS: number
 }
 
+const clamp = (value: number, low: number, high: number) => (value < low ? low : value > high ? high : value)
+
 /**
- * Wall-film parameters of a warm engine with central fuelling, after the fit of Hendricks and Sorenson, bounded to 300 … 4500 rpm and
- * 0.2 … 1.0 bar; `cold` 0 (warm) … 1.3 (freezing) raises both, which is common practice, no source.
+ * Fit of Hendricks and Sorenson for a small warm four-cylinder with central injection, bounded to 300 … 4500 rpm and
+ * 0.2 … 1.0 bar, where it is meant to hold.
  */
-export function filmParametersInto(
-  target: FilmParameters,
-  rpm: number,
-  manifoldBar: number,
-  cold: number,
-): void {
-  const n = (rpm < 300 ? 300 : Math.min(rpm, 4500)) / 1000
-  const p = manifoldBar < 0.2 ? 0.2 : Math.min(manifoldBar, 1)
-  const speedTerm = -0.672 * n + 1.68
-  const warmTimeS = 1.35 * Math.max(speedTerm, 0) * (p - 0.825) ** 2 + Math.max(-0.06 * n + 0.15, 0) + 0.56
-  const warmShare = Math.max(-0.277 * p - 0.055 * n + 0.68, 0.12)
-  const share = warmShare + (0.88 - warmShare) * cold * 0.7
-  target.share = Math.min(share, 0.92)
-  target.timeS = warmTimeS * (1 + 2.2 * cold)
+export function injectedFilmInto(target: FilmParameters, rpm: number, manifoldBar: number): void {
+  const n = clamp(rpm, 300, 4500) / 1000
+  const p = clamp(manifoldBar, 0.2, 1)
+  const speedTerm = Math.max(-0.672 * n + 1.68, 0)
+  target.timeS = 1.35 * speedTerm * (p - 0.825) ** 2 + Math.max(-0.06 * n + 0.15, 0) + 0.56
+  target.share = Math.max(-0.277 * p - 0.055 * n + 0.68, 0.12)
+}
+
+/**
+ * Film of a warm carburettor on a heated manifold: in the published ranges (share 0.3 … 0.6, time 0.4 … 1.5 s), share falling with
+ * flow; the time is longest at idle, and a dense charge evaporates the film more slowly than a thin one. Figures chosen here.
+ */
+export function carburettorFilmInto(target: FilmParameters, rpm: number, manifoldBar: number): void {
+  const n = clamp(rpm, 300, 4500) / 1000
+  const p = clamp(manifoldBar, 0.2, 1)
+  const speedTerm = Math.max(-0.672 * n + 1.68, 0)
+  target.timeS = 0.45 + 0.15 * p + 0.8 * speedTerm * (p - 0.825) ** 2
+  target.share = 0.56 - 0.04 * n - 0.06 * p
+}
+
+/** Raises both figures for a cold wall: `cold` 0 warm, 1 at 20 °C, 1.5 below freezing (ranges of the reference, no source). */
+export function coolFilm(target: FilmParameters, cold: number): void {
+  const share = target.share + (0.88 - target.share) * cold * 0.7
+  target.share = share > 0.92 ? 0.92 : share
+  target.timeS *= 1 + 2.2 * cold
 }
 
 /** λ at time `t` after air and metered fuel step up together by `step` (0.2 = 20 %), from λ = 1, film settled before: closed form. */

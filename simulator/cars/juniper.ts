@@ -146,12 +146,12 @@ export const juniper: SimCar = {
     },
     early_choke: {
       text: 'choke opens too early',
-      parameters: { 'choke.open_C': 32, 'choke.heat_tau_s': 60 },
+      parameters: { 'choke.open_C': 32, 'choke.heat_tau_s': 80 },
       wrong: ['choke'],
     },
     late_choke: {
       text: 'choke opens too late',
-      parameters: { 'choke.open_C': 80, 'choke.heat_tau_s': 420 },
+      parameters: { 'choke.open_C': 80, 'choke.heat_tau_s': 800 },
       wrong: ['choke'],
     },
   },

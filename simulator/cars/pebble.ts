@@ -12,7 +12,7 @@ const restrictions = bored([
   ['70', 0.7],
   ['75', 0.75],
 ])
-const valves = openings(5.5, 7, 8.5, 9.5, 11)
+const valves = openings(5.5, 7, 8.5, 9.5, 10.5, 12)
 const squirters = bored([
   ['30', 0.3],
   ['35', 0.35],
@@ -72,7 +72,7 @@ export const pebble: SimCar = {
   right: {
     main_jet: labelled(mainJets, '125'),
     power_restriction: labelled(restrictions, '60'),
-    power_valve: labelled(valves, '9.5'),
+    power_valve: labelled(valves, '10.5'),
     idle_screws: labelled(screws, '2'),
     squirter: labelled(squirters, '40'),
     pump_cam: labelled(cams, '2'),
@@ -136,12 +136,12 @@ export const pebble: SimCar = {
     },
     early_choke: {
       text: 'choke opens too early',
-      parameters: { 'choke.open_C': 32, 'choke.heat_tau_s': 60 },
+      parameters: { 'choke.open_C': 32, 'choke.heat_tau_s': 80 },
       wrong: ['choke'],
     },
     late_choke: {
       text: 'choke opens too late',
-      parameters: { 'choke.open_C': 80, 'choke.heat_tau_s': 420 },
+      parameters: { 'choke.open_C': 80, 'choke.heat_tau_s': 800 },
       wrong: ['choke'],
     },
     injected: {
