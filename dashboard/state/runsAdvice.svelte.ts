@@ -89,7 +89,7 @@ export class Advice {
         try {
           return await api<AdviceResult>('POST', '/api/advise', { runs: keys, car: this.#carId })
         } catch (error) {
-          const canBeDoneHere = error instanceof ApiError && (error.status === 501 || error.status === 0)
+          const canBeDoneHere = error instanceof ApiError && [0, 409, 501].includes(error.status)
           if (!canBeDoneHere) throw error
         }
       }

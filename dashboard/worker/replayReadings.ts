@@ -91,8 +91,10 @@ export class ReplayReadings {
     if (fine.length > 0 && timeS >= fine[0].timeS && timeS <= fine[fine.length - 1].timeS)
       return fine[lastAt(fine.length, (i) => fine[i].timeS, timeS)]
     const index = lastAt(this.#count, (i) => this.#rows[i * rowLength], timeS)
-    if (index < 0) return undefined
-    const reading = this.#read(index)
+    // The first moments have their reading a step later.
+    const near = this.#count > 0 && this.#rows[0] - timeS < 1 ? 0 : -1
+    if (index < 0 && near < 0) return undefined
+    const reading = this.#read(Math.max(index, near))
     return { timeS: reading.timeS, reading }
   }
 

@@ -38,7 +38,9 @@ export function runBytes({ car, ...options }: MadeRun): Uint8Array {
 }
 
 /** A real bridge in this process, on a port of its own, with its own data directory. */
-export async function startBridge(options: { sim?: string; port?: number; dataDir?: string } = {}): Promise<BridgeFixture> {
+export async function startBridge(
+  options: { sim?: string; port?: number; dataDir?: string } = {},
+): Promise<BridgeFixture> {
   const dataDir = options.dataDir ?? mkdtempSync(join(tmpdir(), 'floatbowl-browser-'))
   const clock = createClock()
   const { sim } = options
