@@ -31,6 +31,8 @@ export class History {
   /** Position of `#items[0]`. */
   #base = 0
   #bytes = 0
+  /** Blocks and samples that are no longer kept. */
+  #gone = { blocks: 0, samples: 0 }
 
   constructor(options: HistoryOptions = {}) {
     const { seconds, bytes } = { ...defaultHistory, ...options }
@@ -56,6 +58,11 @@ export class History {
     this.#items.push(item)
     this.#bytes += sizeOf(item)
     this.#trim(item.timeS)
+  }
+
+  /** Blocks and samples before the oldest item kept, since the bridge started. */
+  get gone(): { readonly blocks: number; readonly samples: number } {
+    return this.#gone
   }
 
   /** The item at a position in `[start, end)`. */
@@ -91,8 +98,11 @@ export class History {
       this.#head < this.#items.length - 1 &&
       (this.#items[this.#head].timeS < nowS - this.#seconds || this.#bytes > this.#mostBytes)
     ) {
-      this.#bytes -= sizeOf(this.#items[this.#head])
-      this.#head++
+      const item = this.#items[this.#head++]
+      this.#bytes -= sizeOf(item)
+      if (item.block < 0) continue
+      this.#gone.blocks++
+      this.#gone.samples += item.samples
     }
     if (this.#head > 1024 && this.#head * 2 > this.#items.length) {
       this.#items = this.#items.slice(this.#head)

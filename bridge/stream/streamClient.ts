@@ -1,6 +1,6 @@
 import type { WebSocket } from 'ws'
 import type { ServerMessage } from '../../core/contract/stream.ts'
-import type { History } from './history.ts'
+import type { History, StreamItem } from './history.ts'
 
 /** A page whose socket holds more than this is behind: live blocks are skipped for it (threads of the socket library advise the check). */
 export const mostQueuedBytes = 64 * 1024
@@ -26,6 +26,8 @@ export class StreamClient {
   #isStalled = false
   #missedBlocks = 0
   #missedSamples = 0
+  /** Blocks and samples of the stream before this page's place. */
+  #passed = { blocks: 0, samples: 0 }
   #pumpAgain = false
   /** When the page last answered a ping, or came, ms. */
   lastPongMs: number
@@ -45,6 +47,9 @@ export class StreamClient {
   /** Starts at a position of the history; older ones that are gone count as missed. */
   startAt(position: number): void {
     this.#position = position
+    const { start, gone } = this.#history
+    this.#passed = { ...gone }
+    for (let at = start; at < position; at++) this.#pass(this.#history.at(at))
     this.#isFilling = true
     this.pump()
   }
@@ -75,6 +80,7 @@ export class StreamClient {
         return
       }
       this.#position++
+      this.#pass(item)
       // Filling goes on when the socket has taken what it holds; a live page is pumped by the next block.
       this.#send(item.message, this.#isFilling)
     }
@@ -88,6 +94,7 @@ export class StreamClient {
     let textBytes = 0
     for (; this.#position < this.#history.end; this.#position++) {
       const item = this.#history.at(this.#position)
+      this.#pass(item)
       if (item.block >= 0) {
         this.#missedBlocks++
         this.#missedSamples += item.samples
@@ -100,12 +107,20 @@ export class StreamClient {
     this.#greetAgain(this)
   }
 
-  /** The history moved on past this page: what is gone cannot be sent. Its size is known by the block numbers alone. */
+  /** The history moved on past this page: what is gone cannot be sent, only counted. */
   #skipGone(): void {
-    const { start } = this.#history
+    const { start, gone } = this.#history
     if (this.#position >= start) return
-    this.#missedBlocks += start - this.#position
+    this.#missedBlocks += gone.blocks - this.#passed.blocks
+    this.#missedSamples += gone.samples - this.#passed.samples
+    this.#passed = { ...gone }
     this.#position = start
+  }
+
+  #pass(item: StreamItem): void {
+    if (item.block < 0) return
+    this.#passed.blocks++
+    this.#passed.samples += item.samples
   }
 
   #tellMissed(): void {

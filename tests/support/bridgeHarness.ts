@@ -93,6 +93,7 @@ export class TestPage {
   readonly frames: StreamFrame[] = []
   readonly messages: ServerMessage[] = []
   closeCode: number | undefined
+  sampleCount = 0
 
   constructor(
     port: number,
@@ -106,19 +107,16 @@ export class TestPage {
     this.socket.on('message', (data: Buffer, isBinary) => {
       if (isBinary) {
         const bytes = new Uint8Array(data)
-        this.frames.push(
-          decodeStreamFrame(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.length)),
-        )
+        const { buffer, byteOffset, length } = bytes
+        const frame = decodeStreamFrame(buffer.slice(byteOffset, byteOffset + length))
+        this.frames.push(frame)
+        this.sampleCount += frame.count
       } else this.messages.push(JSON.parse(String(data)))
     })
     this.socket.on('close', (code) => {
       this.closeCode = code
     })
     this.socket.on('error', () => {})
-  }
-
-  get sampleCount(): number {
-    return this.frames.reduce((sum, frame) => sum + frame.count, 0)
   }
 
   of<T extends ServerMessage['type']>(type: T): Extract<ServerMessage, { type: T }>[] {
