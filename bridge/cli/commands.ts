@@ -21,6 +21,11 @@ export const commands: readonly CommandEntry[] = [
     load: async () => (await import('./ports.ts')).registerPorts,
   },
   {
+    name: 'simulate',
+    description: 'a simulated drive of an invented car: to a file, a pseudo-terminal or a network port',
+    load: async () => (await import('./simulate.ts')).registerSimulate,
+  },
+  {
     name: 'check',
     description: 'integrity of a run: lines, bad checksums, missing samples, torn end',
     load: async () => (await import('./check.ts')).registerCheck,
@@ -39,5 +44,20 @@ export const commands: readonly CommandEntry[] = [
     name: 'report',
     description: 'printable sheet of a run',
     load: async () => (await import('./report.ts')).registerReport,
+  },
+  {
+    name: 'export',
+    description: 'samples of runs, recorded and derived, for a spreadsheet, a notebook or a database',
+    load: async () => (await import('./export.ts')).registerExport,
+  },
+  {
+    name: 'import',
+    description: 'a delimited log of another source becomes a run',
+    load: async () => (await import('./import.ts')).registerImport,
+  },
+  {
+    name: 'gas',
+    description: 'λ from four or five exhaust gases (Brettschneider)',
+    load: async () => (await import('./gas.ts')).registerGas,
   },
 ]

@@ -2,7 +2,7 @@ import type { ChannelDeclaration, LineCounts, SampleBlock } from '../contract/sa
 import { maxBlockSamples } from './boardDecoder.ts'
 import type { BoardSink } from './boardSink.ts'
 import { createLineFieldReader, stripLineChecksum } from './lineFields.ts'
-import { type LineMap, maxMapLineBytes } from './lineMap.ts'
+import { type LineMap, type MappedChannel, maxMapLineBytes } from './lineMap.ts'
 import { createDayUnwrapper, parseFieldNumber, parseLineTime } from './lineTime.ts'
 import { createLineTransfer } from './lineTransfer.ts'
 import { SampleClock } from './sampleClock.ts'
@@ -31,6 +31,8 @@ export interface LineMapCounts extends LineCounts {
   headers: number
   /** Values outside the sanity range of their channel, by channel. */
   outOfRange: number[]
+  /** The first line with such a value. */
+  firstOutOfRange: LineMisfit | undefined
   /** Times the source's own clock went back. */
   clockJumps: number
   firstMisfit: LineMisfit | undefined
@@ -50,6 +52,8 @@ export interface LineMapReader {
   /** The channels that blocks will have. */
   readonly channels: readonly ChannelDeclaration[]
   readonly counts: LineMapCounts
+  /** What the source's clock said at the first sample, s from its own origin; NaN before, and without a clock. */
+  readonly firstClockS: number
 }
 
 export interface LineMapReaderOptions {
@@ -61,6 +65,8 @@ export interface LineMapReaderOptions {
    * first sample; arrivals are ignored.
    */
   timing?: 'arrival' | 'file'
+  /** Each sample in full precision, before it is laid into a block; `values` by channel, reused. */
+  row?(timeS: number, values: Float64Array): void
 }
 
 /**
@@ -84,10 +90,12 @@ function lineText(bytes: Uint8Array, start: number, end: number): string {
 class Reader implements LineMapReader {
   readonly channels: readonly ChannelDeclaration[]
   readonly counts: LineMapCounts
+  firstClockS = Number.NaN
   readonly #map: LineMap
   readonly #emit: Pick<BoardSink, 'block'>
   readonly #source: number
   readonly #isFile: boolean
+  readonly #onRow: LineMapReaderOptions['row']
   readonly #fields: ReturnType<typeof createLineFieldReader>
   readonly #transfers: ((value: number) => number)[]
   readonly #missing: ReadonlySet<string>
@@ -108,11 +116,12 @@ class Reader implements LineMapReader {
   #carried = 0
   #isOverlong = false
 
-  constructor(map: LineMap, { source = 0, emit, timing = 'arrival' }: LineMapReaderOptions) {
+  constructor(map: LineMap, { source = 0, emit, timing = 'arrival', row }: LineMapReaderOptions) {
     this.#map = map
     this.#emit = emit
     this.#source = source
     this.#isFile = timing === 'file'
+    this.#onRow = row
     const wanted = map.channels.map((channel) => channel.field)
     this.#fields = createLineFieldReader(map, map.clock ? [...wanted, map.clock.field] : wanted)
     this.#transfers = map.channels.map((channel) => createLineTransfer(channel.transfer))
@@ -141,6 +150,7 @@ class Reader implements LineMapReader {
       passedOver: 0,
       headers: 0,
       outOfRange: map.channels.map(() => 0),
+      firstOutOfRange: undefined,
       clockJumps: 0,
       firstMisfit: undefined,
     }
@@ -269,8 +279,8 @@ class Reader implements LineMapReader {
         return
       }
     } else if (this.#map.rate_hz) ownS = this.#samplesSoFar / this.#map.rate_hz
-    this.#samplesSoFar++
-    this.#store(ownS, arrivalS)
+    if (this.#samplesSoFar++ === 0 && this.#map.clock) this.firstClockS = ownS
+    this.#store(text, ownS, arrivalS)
   }
 
   /** Writes the row; returns what is wrong with it. */
@@ -289,7 +299,7 @@ class Reader implements LineMapReader {
     return undefined
   }
 
-  #store(ownS: number, arrivalS: number): void {
+  #store(text: string, ownS: number, arrivalS: number): void {
     const at = this.#count
     if (this.#isFile) this.#timeS[at] = this.#fileTime(ownS)
     else {
@@ -301,10 +311,13 @@ class Reader implements LineMapReader {
       let value = this.#row[i]
       if (range !== undefined && (value < range[0] || value > range[1])) {
         this.counts.outOfRange[i]++
+        this.counts.firstOutOfRange ??= this.#misfit(text, outOfRangeText(this.#map.channels[i], value))
         value = Number.NaN
+        this.#row[i] = value
       }
       this.#columns[i][at] = value
     }
+    this.#onRow?.(this.#timeS[at], this.#row)
     this.counts.samples++
     this.counts.fitting++
     if (++this.#count === maxBlockSamples) this.emitBlock()
@@ -341,6 +354,14 @@ class Reader implements LineMapReader {
   }
 
   #remember(text: string, reason: string): void {
-    this.counts.firstMisfit ??= { line: this.counts.lines, text: text.slice(0, shownCharacters), reason }
+    this.counts.firstMisfit ??= this.#misfit(text, reason)
   }
+
+  #misfit(text: string, reason: string): LineMisfit {
+    return { line: this.counts.lines, text: text.slice(0, shownCharacters), reason }
+  }
+}
+
+function outOfRangeText({ channel, unit, range }: MappedChannel, value: number): string {
+  return `${channel} is ${value} ${unit}, believable are ${range![0]} to ${range![1]}`
 }
