@@ -187,6 +187,7 @@ function drawMarkers(u: uPlot, markers: readonly ChartMarker[], font: string): v
   ctx.lineWidth = 1
   ctx.font = font.replace(/^(\d+)px/, (_all, size: string) => `${Number(size) * devicePixelRatio}px`)
   ctx.setLineDash([4, 4])
+  ctx.textAlign = 'left'
   for (const marker of markers) {
     const x = Math.round(u.valToPos(marker.x, 'x', true)) + 0.5
     if (x < bbox.left || x > bbox.left + bbox.width) continue

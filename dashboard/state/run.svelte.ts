@@ -68,6 +68,7 @@ export class Run {
     })
     try {
       this.#opened = await this.#runs.worker.ask({ type: 'open', run: this.key, source, keeps })
+      this.#runs.analysed.add(this.key)
     } catch (error) {
       const known = error instanceof RunWorkerError ? error : new RunWorkerError('failed', String(error))
       this.#problem = { text: known.message, code: known.code }

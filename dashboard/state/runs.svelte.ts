@@ -18,6 +18,8 @@ export class Runs {
   #loadedMs = $state.raw(Number.NaN)
   #dropped = $state.raw<ReadonlyMap<string, File>>(new Map())
   #droppedCount = 0
+  /** Runs whose analysis the worker has, and will keep for a long while. */
+  readonly analysed = new Set<string>()
   #loading: Promise<void> | undefined
 
   constructor(worker: RunsWorker) {

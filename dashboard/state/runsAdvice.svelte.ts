@@ -57,8 +57,7 @@ export class Advice {
   }
 
   /**
-   * Works the advice out: on the bridge, which has the runs and the box; here, with what this page holds, when the bridge cannot or the runs are
-   * dropped files.
+   * Works the advice out: here when this page has opened all of the runs, or holds them as files; else on the bridge, which has the runs and the box.
    */
   async load(keys: readonly string[]): Promise<void> {
     const asked = ++this.#asked
@@ -77,7 +76,8 @@ export class Advice {
   }
 
   async #advise(keys: readonly string[]): Promise<AdviceResult> {
-    const local = keys.some((key) => this.#runs.isDropped(key))
+    const isHere = keys.every((key) => this.#runs.analysed.has(key))
+    const local = isHere || keys.some((key) => this.#runs.isDropped(key))
     if (this.#carId) {
       const [parts, cars] = await Promise.all([
         fetchParts(this.#carId).catch(() => undefined),
@@ -95,15 +95,18 @@ export class Advice {
       }
     }
     for (const key of keys) {
+      if (this.#runs.analysed.has(key)) continue
       const source = this.#runs.sourceOf(key)
       if (!source) throw new Error('This page no longer holds the file. Drop it again.')
-      await this.#runs.worker.ask({ type: 'open', run: `analysis:${key}`, source, keeps: false })
+      await this.#runs.worker.ask({ type: 'open', run: key, source, keeps: false })
+      this.#runs.analysed.add(key)
     }
     return await this.#runs.worker.ask({
       type: 'advise',
-      runs: keys.map((key) => `analysis:${key}`),
+      runs: [...keys],
       parts: { box: this.#parts?.box ?? {} },
-      ...(this.#car ? { car: this.#car } : {}),
+      // A profile that nobody has filled in yet must not hide what the runs know of the car.
+      ...(this.#car && (this.#car.metering ?? this.#car.targets ?? this.#car.engine) ? { car: this.#car } : {}),
     })
   }
 

@@ -1,0 +1,157 @@
+import { gzipSync } from 'node:zlib'
+import type { Browser } from 'playwright'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { type BridgeFixture, type MadeRun, runBytes, startBridge } from './bridgeFixture.ts'
+import { launch, openPage, partText, shoot, until } from './support.ts'
+
+const before: MadeRun = {
+  car: 'marigold',
+  setup: 'rich_main',
+  drive: 'traffic',
+  seconds: 150,
+  seed: 3,
+  at: '2025-06-14T09:12:00Z',
+}
+const after: MadeRun = { ...before, setup: 'right', seed: 4, at: '2025-06-15T10:00:00Z' }
+const other: MadeRun = { ...before, car: 'pebble', setup: 'right', seconds: 90, at: '2025-06-16T10:00:00Z' }
+
+let browser: Browser
+let fixture: BridgeFixture
+
+beforeAll(async () => {
+  browser = await launch()
+  fixture = await startBridge()
+})
+afterAll(async () => {
+  await browser.close()
+  await fixture.close()
+})
+
+/** Hands files to the page as a drop would: `DataTransfer` with the bytes. */
+async function drop(
+  page: Awaited<ReturnType<typeof openPage>>['page'],
+  name: string,
+  bytes: Uint8Array,
+): Promise<void> {
+  const transfer = await page.evaluateHandle(
+    ({ name: fileName, base64 }) => {
+      const data = Uint8Array.from(atob(base64), (c) => c.charCodeAt(0))
+      const made = new DataTransfer()
+      made.items.add(new File([data], fileName))
+      return made
+    },
+    { name, base64: Buffer.from(bytes).toString('base64') },
+  )
+  await page.dispatchEvent('body', 'dragenter', { dataTransfer: transfer })
+  await page.dispatchEvent('body', 'drop', { dataTransfer: transfer })
+}
+
+describe('runs page', () => {
+  test('an empty data directory says what will be here and gives one button', async () => {
+    const { page, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    await page.waitForSelector('[data-state="empty"]')
+    expect(await page.locator('[data-state="empty"]').textContent()).toContain('No runs yet')
+    expect(await page.locator('[data-state="empty"] button').count()).toBe(1)
+    await close()
+  })
+
+  test('lists runs with day, car, length, parts and air, and filters by car and by part', async () => {
+    fixture.addRun(before)
+    fixture.addRun(after)
+    fixture.addRun(other)
+    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    const rows = page.locator('[data-part="runs"] > li')
+    await rows.first().waitFor()
+    expect(await rows.count()).toBe(3)
+    expect(await rows.first().textContent()).toContain('pebble')
+    expect(await rows.last().textContent()).toMatch(/14.*marigold.*3.min.*main jet 77.*kPa/s)
+    await page.getByLabel('Car').selectOption('marigold')
+    expect(await rows.count()).toBe(2)
+    await page.getByLabel('Fitted').selectOption('main_jet=77')
+    expect(await rows.count()).toBe(1)
+    await shoot(page, 'runs')
+    expect(complaints).toEqual([])
+    await close()
+  })
+
+  test('two chosen runs open the comparison, older first', async () => {
+    const { page, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    await page.getByLabel('Car').selectOption('marigold')
+    const boxes = page.locator('[data-part="runs"] input[type="checkbox"]')
+    await boxes.nth(0).check()
+    expect(await page.getByRole('button', { name: 'Compare' }).isDisabled()).toBe(true)
+    await boxes.nth(1).check()
+    await page.getByRole('button', { name: 'Compare' }).click()
+    await page.waitForSelector('[data-part="text"]', { timeout: 60_000 })
+    expect(page.url()).toMatch(/a=marigold%2F2025-06-14.*b=marigold%2F2025-06-15/)
+    await close()
+  })
+
+  test('every forced state can be shown', async () => {
+    for (const state of ['empty', 'loading', 'error', 'offline']) {
+      const { page, close } = await openPage(browser, `${fixture.url}/?state=${state}#/runs`)
+      if (state === 'offline') await page.getByText('The bridge does not answer').waitFor()
+      else await page.waitForSelector(`[data-state="${state}"]`)
+      await close()
+    }
+  })
+
+  test('a dropped file opens while the bridge is gone, packed or not', async () => {
+    const own = await startBridge()
+    const { page, close } = await openPage(browser, `${own.url}/#/runs`)
+    await page.waitForSelector('[data-state="empty"]')
+    await own.close()
+    for (const [name, bytes] of [
+      ['bench.capture', runBytes(before)],
+      ['bench.capture.gz', gzipSync(runBytes(before))],
+    ] as const) {
+      await drop(page, name, bytes)
+      await page.waitForSelector('[data-part="headline"]', { timeout: 60_000 })
+      expect(await partText(page, 'integrity')).toMatch(/whole/)
+      await page.evaluate(() => {
+        location.hash = '#/runs'
+      })
+      await page.getByText(name, { exact: true }).waitFor()
+    }
+    await close()
+  })
+
+  test('a file that is none says so, and a broken one is opened up to the break', async () => {
+    const { page, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    await page.waitForSelector('input[type="file"]')
+    await drop(page, 'letter.capture', new TextEncoder().encode('Dear owner,\nthe car ran well.\n'))
+    await page.waitForSelector('[data-state="error"]')
+    expect(await page.locator('[data-state="error"]').textContent()).toContain('This is no run')
+    const packed = gzipSync(runBytes(before))
+    await drop(page, 'cut.capture.gz', packed.subarray(0, Math.round(packed.length * 0.7)))
+    await page.waitForSelector('[data-part="headline"]', { timeout: 60_000 })
+    expect(await partText(page, 'integrity')).toContain('breaks off')
+    await close()
+  })
+
+  test('a run appears in the list once it was recorded', async () => {
+    const live = await startBridge({ sim: 'pebble' })
+    const { page, close } = await openPage(browser, `${live.url}/#/runs`)
+    await page.waitForSelector('[data-state="empty"]')
+    const record = (on: boolean) =>
+      fetch(`${live.url}/api/recording`, {
+        method: 'POST',
+        headers: { 'content-type': 'application/json' },
+        body: JSON.stringify({ on }),
+      })
+    await record(true)
+    const rows = page.locator('[data-part="runs"] > li')
+    await until('the run under way is listed', async () => (await rows.count()) === 1)
+    expect(await rows.first().textContent()).toContain('recording')
+    await new Promise((resolve) => setTimeout(resolve, 2500))
+    await record(false)
+    await until(
+      'the finished run is listed',
+      async () => !(await rows.first().textContent())?.includes('recording'),
+    )
+    await rows.first().locator('a').click()
+    await page.waitForSelector('[data-part="headline"]', { timeout: 30_000 })
+    await close()
+    await live.close()
+  })
+})
