@@ -2,9 +2,12 @@ import type { Component } from 'svelte'
 import Check from './pages/Check.svelte'
 import Compare from './pages/Compare.svelte'
 import Drive from './pages/Drive.svelte'
+import Fitted from './pages/Fitted.svelte'
 import NextChange from './pages/NextChange.svelte'
 import Run from './pages/Run.svelte'
 import Runs from './pages/Runs.svelte'
+import SetUp from './pages/SetUp.svelte'
+import Tank from './pages/Tank.svelte'
 import Trace from './pages/Trace.svelte'
 
 /** One page: its address is `#/path`. Adding a page is one line in `pages`. */
@@ -29,5 +32,8 @@ export const pages: readonly PageEntry[] = [
   { path: 'runs', title: 'Runs', component: Runs },
   { path: 'run', title: 'Run', component: Run, inNav: false },
   { path: 'compare', title: 'Compare', component: Compare },
+  { path: 'fitted', title: 'Fitted', component: Fitted, setUp: true },
   { path: 'next', title: 'Next change', component: NextChange },
+  { path: 'tank', title: 'Tank', component: Tank, setUp: true },
+  { path: 'setup', title: 'Set-up', component: SetUp, group: 'more', setUp: true },
 ]
