@@ -69,7 +69,8 @@ export class OtherColumns {
         name,
         unit,
         derived: false,
-        values: alignTo(rowS, timeS, values, count),
+        // They were single precision as they came, and are written as that.
+        values: Float32Array.from(alignTo(rowS, timeS, values, count)),
       })
     }
     for (const { name, unit, of } of this.fixes.length > 0 ? positionColumns : []) {
