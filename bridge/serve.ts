@@ -48,7 +48,10 @@ export async function serve(settings: ServeSettings, { print, say }: Talk): Prom
     autoRecord: (settings.autoRecord ?? isReal) ? {} : false,
   })
   later.bridge = bridge
-  const server = await createBridgeServer({ bridge, lan: settings.lan })
+  const authority = settings.https
+    ? await (await import('./security/certificates.ts')).openLocalAuthority(settings.dataDir, clock.wallMs())
+    : undefined
+  const server = await createBridgeServer({ bridge, lan: settings.lan, authority })
   const port = await server.listen(settings.host, settings.port).catch(async (error: unknown) => {
     await bridge.stop()
     await server.close()

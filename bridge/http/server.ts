@@ -1,4 +1,6 @@
 import { existsSync } from 'node:fs'
+import type { RequestListener, Server } from 'node:http'
+import type { Server as HttpsServer } from 'node:https'
 import { join } from 'node:path'
 import fastifyStatic from '@fastify/static'
 import fastify, { type FastifyInstance, type FastifyReply, type FastifyRequest } from 'fastify'
@@ -7,12 +9,13 @@ import type { Bridge } from '../bridge.ts'
 import { BridgeError, errorText } from '../bridgeError.ts'
 import { findPackageRoot } from '../packageRoot.ts'
 import { createAccess, type Granted } from '../security/access.ts'
+import type { LocalAuthority } from '../security/certificates.ts'
 import { ClientStore } from '../security/clientStore.ts'
 import { securityHeaders } from '../security/headers.ts'
-import { isLoopbackName, parseHost } from '../security/hosts.ts'
+import { isLoopbackName, listLanAddresses, parseHost } from '../security/hosts.ts'
 import { Pairing, type PairingOptions } from '../security/pairing.ts'
 import { createRateLimit } from '../security/rateLimit.ts'
-import { createLimitedServer, type ListenerLimits } from './listener.ts'
+import { createLimitedServer, createMixedServer, type ListenerLimits } from './listener.ts'
 import { addLiveUpgrade } from './liveUpgrade.ts'
 import { pairingPage, pairingPagePolicy } from './pairingPage.ts'
 import { createProblem, HttpProblem, problemType } from './problem.ts'
@@ -24,6 +27,7 @@ import { addLinkRoutes } from './routes/linkRoutes.ts'
 import { addRecordingRoutes } from './routes/recordingRoutes.ts'
 import type { RouteContext } from './routes/routeContext.ts'
 import { addRunRoutes } from './routes/runRoutes.ts'
+import { createPlainHandler } from './trustPage.ts'
 
 declare module 'fastify' {
   interface FastifyRequest {
@@ -38,6 +42,8 @@ export interface ServerOptions {
   webDir?: string
   limits?: ListenerLimits
   pairing?: PairingOptions
+  /** Encrypt for the network, with this authority. */
+  authority?: LocalAuthority
 }
 
 export interface BridgeServer {
@@ -52,6 +58,10 @@ export interface BridgeServer {
 const longestBodyBytes = 256 * 1024
 /** Requests of callers that are let in, a minute and address. */
 const requestsPerMinute = 1200
+/** Addresses of the machine are looked at this often, ms. */
+const addressesEveryMs = 5000
+/** A certificate is replaced long before it ends, ms. */
+const reissueMs = 30 * 24 * 3600 * 1000
 /** Refused requests a minute and address, before the answer is only 429. */
 const refusalsPerMinute = 60
 
@@ -61,11 +71,22 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
   const clients = new ClientStore(bridge.options.dataDir)
   await clients.load()
   const pairing = new Pairing(options.pairing)
-  const access = createAccess({ lan, clients, nowMs: () => bridge.options.clock.wallMs() })
+  const { authority } = options
+  const wallMs = () => bridge.options.clock.wallMs()
+  const access = createAccess({ lan, clients, nowMs: wallMs, onlyEncrypted: authority !== undefined })
+  const certificate = await authority?.issue(wallMs())
+  let plainServer: Server | undefined
+  const serverFactory = (handler: RequestListener): Server => {
+    if (!authority || !certificate) return createLimitedServer(handler, options.limits)
+    const plain = createPlainHandler({ owner: handler, authorityPem: authority.certificatePem })
+    const mixed = createMixedServer(handler, plain, certificate, options.limits)
+    plainServer = mixed.plainServer
+    return mixed.server
+  }
   const app = fastify({
     bodyLimit: longestBodyBytes,
     routerOptions: { maxParamLength: 200 },
-    serverFactory: (handler) => createLimitedServer(handler, options.limits),
+    serverFactory,
     forceCloseConnections: true,
   })
   app.setValidatorCompiler(({ schema }) => (data) => {
@@ -120,7 +141,7 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
       const address = app.server.address()
       return typeof address === 'object' && address ? address.port : 0
     },
-    scheme: () => 'http',
+    scheme: () => (authority ? 'https' : 'http'),
     socketsOf: new Map(),
   }
   addRunRoutes(context)
@@ -131,6 +152,8 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
   addLinkRoutes(context)
   await addDashboard(app, options.webDir ?? join(findPackageRoot(), 'dist', 'web'))
   addLiveUpgrade(app.server, context, access)
+  if (plainServer) addLiveUpgrade(plainServer, context, access)
+  const renewal = authority && followAddresses(app.server as HttpsServer, authority, bridge)
   await app.ready()
 
   return {
@@ -144,8 +167,29 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
       }
       return context.port()
     },
-    close: () => app.close(),
+    async close() {
+      clearInterval(renewal)
+      plainServer?.closeAllConnections()
+      await app.close()
+    },
   }
+}
+
+/** A tablet's hotspot may come up later: the certificate must name the address the machine then has. */
+function followAddresses(server: HttpsServer, authority: LocalAuthority, bridge: Bridge): NodeJS.Timeout {
+  const addresses = () => JSON.stringify(listLanAddresses())
+  let known = addresses()
+  let issuedMs = performance.now()
+  return setInterval(() => {
+    const now = addresses()
+    if (now === known && performance.now() - issuedMs < reissueMs) return
+    known = now
+    issuedMs = performance.now()
+    authority.issue(bridge.options.clock.wallMs()).then(
+      (certificate) => server.setSecureContext(certificate),
+      (error: unknown) => bridge.options.logger.error(`certificate: ${errorText(error)}`),
+    )
+  }, addressesEveryMs)
 }
 
 function isEncrypted(request: FastifyRequest): boolean {

@@ -23,7 +23,7 @@ export interface Granted {
 export interface Refused {
   ok: false
   status: 400 | 401 | 403
-  code: 'bad_host' | 'foreign_host' | 'foreign_origin' | 'not_paired'
+  code: 'bad_host' | 'foreign_host' | 'foreign_origin' | 'not_paired' | 'not_encrypted'
   detail: string
 }
 
@@ -31,13 +31,15 @@ export interface AccessOptions {
   lan: boolean
   clients: ClientStore
   nowMs: () => number
+  /** True when the network may only come in encrypted. Default false. */
+  onlyEncrypted?: boolean
 }
 
 /**
  * Who may come in. `Host` must name this machine (else another site's name was re-pointed at it), `Origin` must be our own page, and a
  * caller from the network must hold a paired client's cookie. Only a loopback address under a loopback name is the owner without it.
  */
-export function createAccess({ lan, clients, nowMs }: AccessOptions): {
+export function createAccess({ lan, clients, nowMs, onlyEncrypted = false }: AccessOptions): {
   judge(caller: Caller): Granted | Refused
 } {
   return {
@@ -53,6 +55,7 @@ export function createAccess({ lan, clients, nowMs }: AccessOptions): {
       }
       const loopback = isLocalName && isLoopbackAddress(remoteAddress)
       if (loopback) return { ok: true, role: 'controller', loopback }
+      if (onlyEncrypted && !encrypted) return refuse(403, 'not_encrypted', 'only over https')
       // Without --lan nothing but loopback listens; this stands against a forwarded port.
       const client = lan ? clients.find(readCookie(headers.cookie, cookieName), nowMs()) : undefined
       if (!client) return refuse(401, 'not_paired', 'this device is not paired: scan the pairing code')

@@ -4,6 +4,7 @@ import { afterEach, describe, expect, it } from 'vitest'
 import { checkRun } from '../../bridge/checkRun.ts'
 import type { CaptureFile } from '../../bridge/record/captureWriter.ts'
 import { openCaptureFile } from '../../bridge/record/captureWriter.ts'
+import type { RunSummary } from '../../core/contract/api.ts'
 import {
   boardSetup,
   createHandSource,
@@ -42,7 +43,7 @@ describe('a recording', () => {
     source.feed(`${after}${torn}\n`)
     await post(url('/api/marks'), { label: 'here' })
     await post(url('/api/notes'), { text: 'stumble on the hill' })
-    const stopped = await (await post(url('/api/recording'), { on: false })).json()
+    const stopped = (await (await post(url('/api/recording'), { on: false })).json()) as { run: string }
     expect(stopped).toMatchObject({ on: false, run: expect.stringMatching(/^test-car\/.*\.capture$/) })
     const text = await readCapture(join(dataDir, stopped.run))
     const lines = text.trimEnd().split('\n')
@@ -77,7 +78,7 @@ describe('a recording', () => {
     await put('/api/cars/test-car/parts', { fitted: { main_jet: { label: '70', bore_mm: 1.8 } }, box: {} })
     await post(url('/api/air'), { temperature_C: 12, pressure_kPa: 99.5, humidity_pct: 60 })
     await post(url('/api/recording'), { on: true })
-    const { run } = await (await post(url('/api/recording'), { on: false })).json()
+    const { run } = (await (await post(url('/api/recording'), { on: false })).json()) as { run: string }
     const text = await readCapture(join(dataDir, run))
     expect(text).toContain('{"type":"car","car":{"id":"test-car","name":"Test"}}')
     expect(text).toContain('{"type":"fitted","fitted":{"main_jet":{"label":"70","bore_mm":1.8}}}')
@@ -97,7 +98,7 @@ describe('a recording', () => {
     const { url, source, board, dataDir } = await begin()
     await post(url('/api/recording'), { on: true })
     source.feed(board.greeting() + board.samples(20))
-    const { run } = await (await post(url('/api/recording'), { on: false })).json()
+    const { run } = (await (await post(url('/api/recording'), { on: false })).json()) as { run: string }
     const path = join(dataDir, run)
     await appendFile(path, '1.5 <0 S,20,2000')
     const before = await readFile(path)
@@ -105,7 +106,7 @@ describe('a recording', () => {
     expect(answer.status).toBe(200)
     const after = await readFile(path)
     expect(after.subarray(0, before.length).equals(before)).toBe(true)
-    const list = await (await fetch(url('/api/runs'))).json()
+    const list = (await (await fetch(url('/api/runs'))).json()) as RunSummary[]
     expect(list[0]).toMatchObject({ id: run, title: 'with the 70 jets', recording: false })
     const report = await checkRun(path)
     expect(report).toMatchObject({ samples: 20, torn_end: false })
@@ -115,7 +116,7 @@ describe('a recording', () => {
   it('refuses a start or stop record from outside', async () => {
     const { url } = await begin()
     await post(url('/api/recording'), { on: true })
-    const { run } = await (await post(url('/api/recording'), { on: false })).json()
+    const { run } = (await (await post(url('/api/recording'), { on: false })).json()) as { run: string }
     const answer = await post(url(`/api/runs/${run}/records`), { type: 'stop' })
     expect(answer.status).toBe(400)
     expect(answer.headers.get('content-type')).toContain('application/problem+json')
