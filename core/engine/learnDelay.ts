@@ -21,14 +21,14 @@ export interface LearnDelayOptions {
 }
 
 /** Spread of the prior: of b as a factor, of the rest in s. An earlier run's law is trusted as if it were so sharp. */
-const PRIOR_B_LOG_SD = 0.45
+const PRIOR_B_LOG_SD = 0.35
 const PRIOR_A_SD_S = 0.04
 const PRIOR_LAG_S = 0.07
 const PRIOR_LAG_LOG_SD = 0.5
 const EARLIER_B_LOG_SD = 0.12
 const EARLIER_A_SD_S = 0.015
 /** Rows that tell as much as one independent reading: λ is smooth over the sensor's lag. */
-const ROWS_PER_READING = 10
+const ROWS_PER_READING = 40
 const LAGS_S = [0.03, 0.05, 0.1, 0.14]
 /** Directions of the climb: of the constant part, and of b as a power of its step. */
 const STEPS: readonly (readonly [number, number])[] = [

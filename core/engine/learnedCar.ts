@@ -31,6 +31,10 @@ const LEAST_REST_S = 0.8
 /** Idle of an unknown engine, rpm; common practice, no source. */
 const ASSUMED_IDLE_RPM = 800
 const LEAST_IDLE_S = 4
+/** Share of the largest cluster that the slowest, and a faster one beside it, must have; and how much faster neutral is at most. */
+const FIRST_SHARE = 0.33
+const SECOND_SHARE = 0.1
+const NEUTRAL_FACTOR = 1.55
 /** Below this the engine stands still and the manifold shows the air outside. */
 const STANDING_RPM = 30
 /** Manifold pressure at full throttle over the air outside, common practice without a source. */
@@ -85,6 +89,10 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
     return THROTTLE_LEAST_PCT + (at + 0.5) / THROTTLE_BINS_PER_PCT
   }
 
+  /**
+   * Mean speed of the idle cluster. An automatic idles slower in gear than in neutral: of two clusters that are near, the faster is the warm idle
+   * that the limits are meant for.
+   */
   function findIdle(): number {
     let total = 0
     let most = 0
@@ -93,19 +101,23 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       most = Math.max(most, around(i))
     }
     if (total < LEAST_IDLE_S) return Number.NaN
+    let first = 0
+    let peak = 0
     for (let i = 2; i < RPM_BINS - 2; i++) {
-      if (around(i) < most / 3) continue
-      let peak = i
-      for (let k = i; k < Math.min(RPM_BINS - 2, i * 1.25); k++) if (around(k) > around(peak)) peak = k
-      let weight = 0
-      let moment = 0
-      for (let k = Math.round(peak * 0.9); k <= peak * 1.1; k++) {
-        weight += idleS[k]
-        moment += idleS[k] * (k + 0.5)
-      }
-      return (moment / weight) * RPM_PER_BIN
+      const here = around(i)
+      if (first > 0 && i > first * NEUTRAL_FACTOR) break
+      const isPeak = here >= around(i - 1) && here >= around(i + 1)
+      if (!isPeak || here < (first > 0 ? SECOND_SHARE : FIRST_SHARE) * most) continue
+      if (first === 0) first = i
+      if (i > peak * 1.1 || here > around(peak)) peak = i
     }
-    return Number.NaN
+    let weight = 0
+    let moment = 0
+    for (let k = Math.round(peak * 0.92); k <= peak * 1.08; k++) {
+      weight += idleS[k]
+      moment += idleS[k] * (k + 0.5)
+    }
+    return (moment / weight) * RPM_PER_BIN
   }
 
   const around = (i: number) => idleS[i - 2] + idleS[i - 1] + idleS[i] + idleS[i + 1] + idleS[i + 2]

@@ -14,6 +14,8 @@ export interface TransientLimits {
   /** Lean before this is "at once", from it to `laterS` "later", s after the opening. */
   readonly atOnceS: number
   readonly laterS: number
+  /** How long the mixture after an opening is watched, s. */
+  readonly watchedS: number
   /** Secondary throttle counts as open from here, %. */
   readonly secondaryOpenPct: number
   /** Lean within this after the secondaries opened belongs to them, s. */
@@ -27,6 +29,7 @@ export const defaultTransientLimits: Readonly<TransientLimits> = Object.freeze({
   richLastsS: 0.5,
   atOnceS: 0.3,
   laterS: 1.5,
+  watchedS: 2.5,
   secondaryOpenPct: 5,
   secondaryS: 0.7,
 })
@@ -43,6 +46,9 @@ export interface TransientOptions {
 const MOST_LAMBDA = 1.6
 /** Half width of the smoothing of λ, s. */
 const SMOOTH_S = 0.04
+/** λ is back when it stays back for this long; a tip-in or tip-out lasts at least so long, s. */
+const STAYS_S = 0.2
+const LEAST_TIP_S = 0.3
 /** Time before the opening that is looked at, s. */
 const LEAD_S = 0.5
 
@@ -72,8 +78,11 @@ export function measureTransient(
   const toState = known(history.base[settledPoint])
   const stretch = gather(history, firstPoint, lastPoint, move.startS, options.sensorLagS())
   const target = targetOf(options.targets, toState, fromState, history.coolantC[settledPoint])
+  const targetFrom = targetOf(options.targets, fromState, toState, history.coolantC[before])
   const settle = settleAt(stretch)
-  const endS = move.startS + settledAfter(stretch, settle, options.settleLambda, move.endS - move.startS)
+  const endS =
+    move.startS +
+    settledAfter(stretch, settle, options.settleLambda, move.endS - move.startS, move.kind === 'tip_in')
   const peaks = findPeaks(stretch, target)
   const transient: Transient = {
     kind: move.kind,
@@ -89,7 +98,7 @@ export function measureTransient(
     recovered_s: numberOrNull(recoveredAfter(stretch, target, options, toState)),
     stumble:
       move.kind === 'tip_in' ? findStumble(history, move, Math.min(windowEndS, move.startS + 2)) : null,
-    pattern: move.kind === 'tip_in' ? patternOf(stretch, target, options.limits) : null,
+    pattern: move.kind === 'tip_in' ? patternOf(stretch, targetFrom, target, options.limits) : null,
     end_s: endS,
     size: move.size,
     size_unit: move.byPressure ? 'kPa' : '%',
@@ -198,16 +207,34 @@ function settleAt({ timeS, lambda, count }: Stretch): number {
   return last[last.length >> 1]
 }
 
-/** Seconds after the start from which λ stays near where it settles; the end of the move when there is no λ. */
-function settledAfter(stretch: Stretch, settle: number, within: number, moveS: number): number {
+/** Seconds after the start at which λ, the move being over, is back near where it settles and stays there a moment. */
+function settledAfter(
+  stretch: Stretch,
+  settle: number,
+  within: number,
+  moveS: number,
+  opens: boolean,
+): number {
   const { timeS, lambda, count } = stretch
   const windowS = timeS[count - 1]
-  if (Number.isNaN(settle)) return Math.min(windowS, Math.max(0.5, moveS))
-  let lastOff = 0
-  for (let i = 0; i < count; i++) {
-    if (timeS[i] > 0 && Math.abs(lambda[i] - settle) > within) lastOff = timeS[i]
+  if (Number.isNaN(settle)) return Math.min(windowS, Math.max(LEAST_TIP_S, moveS))
+  if (!opens) {
+    // After a closing the film dries and overrun begins: λ crosses where it will settle before it does.
+    let lastOffS = 0
+    for (let i = 0; i < count; i++) {
+      if (timeS[i] > 0 && Math.abs(lambda[i] - settle) > within) lastOffS = timeS[i]
+    }
+    return Math.min(windowS, Math.max(lastOffS, LEAST_TIP_S))
   }
-  return Math.min(windowS, Math.max(lastOff, Math.min(0.5, windowS)))
+  let sinceS = Number.NaN
+  for (let i = 0; i < count; i++) {
+    const t = timeS[i]
+    if (t < moveS) continue
+    if (Math.abs(lambda[i] - settle) > within) sinceS = Number.NaN
+    else if (Number.isNaN(sinceS)) sinceS = t
+    if (t - sinceS >= STAYS_S) return Math.min(windowS, Math.max(sinceS, LEAST_TIP_S))
+  }
+  return windowS
 }
 
 interface Peaks {
@@ -256,37 +283,45 @@ function recoveredAfter(
   return isOut || Number.isNaN(target) ? Number.NaN : last
 }
 
-function patternOf(stretch: Stretch, target: number, limits: TransientLimits): TransientPattern | null {
+/**
+ * The row of the table that fits. The wanted λ goes from the target of the state left to that of the state arrived at: within the first moments
+ * neither is held against the mixture.
+ */
+function patternOf(
+  stretch: Stretch,
+  from: number,
+  to: number,
+  limits: TransientLimits,
+): TransientPattern | null {
   const { timeS, lambda, secondaryPct, count } = stretch
+  const highest = from > to ? from : to
+  const lowest = from < to ? from : to
   let leanFromS = Number.NaN
-  let lateLeanFromS = Number.NaN
-  let richS = 0
+  let richSinceS = Number.NaN
+  let richFromS = Number.NaN
   let secondaryS = Number.NaN
-  let known = 0
+  let readings = 0
   for (let i = 0; i < count; i++) {
     const t = timeS[i]
-    const stepS = i > 0 ? t - timeS[i - 1] : 0
-    if (t < 0 || t > limits.laterS + 1) continue
-    if (secondaryPct[i] > limits.secondaryOpenPct && !(t >= secondaryS)) secondaryS = t
-    const off = lambda[i] - target
-    if (Number.isNaN(off)) continue
-    known++
-    if (off > limits.lean && t <= limits.laterS) {
-      if (!(t >= leanFromS)) leanFromS = t
-      if (t > limits.atOnceS && !(t >= lateLeanFromS)) lateLeanFromS = t
+    if (t < 0 || t > limits.watchedS) continue
+    if (secondaryPct[i] > limits.secondaryOpenPct && Number.isNaN(secondaryS)) secondaryS = t
+    if (Number.isNaN(lambda[i])) continue
+    readings++
+    const isFirst = t <= limits.atOnceS
+    if (lambda[i] - (isFirst ? highest : to) > limits.lean) {
+      if (t <= limits.laterS && Number.isNaN(leanFromS)) leanFromS = t
     }
-    if (off < -limits.rich) richS += stepS
+    if (lambda[i] - (isFirst ? lowest : to) >= -limits.rich) richSinceS = Number.NaN
+    else if (Number.isNaN(richSinceS)) richSinceS = t
+    else if (t - richSinceS > limits.richLastsS && Number.isNaN(richFromS)) richFromS = richSinceS
   }
-  if (known < 3) return null
-  const isRich = richS > limits.richLastsS
-  if (!Number.isNaN(leanFromS)) {
-    const sinceSecondary = leanFromS - secondaryS
-    if (sinceSecondary > -0.05 && sinceSecondary < limits.secondaryS && secondaryS > 0.1)
-      return 'lean_at_secondary'
-    if (isRich) return 'lean_then_rich'
-    return leanFromS <= limits.atOnceS ? 'lean_at_once' : 'lean_later'
-  }
-  return isRich ? 'rich' : 'clean'
+  if (readings < 3 || Number.isNaN(to)) return null
+  if (Number.isNaN(leanFromS)) return Number.isNaN(richFromS) ? 'clean' : 'rich'
+  if (richFromS > leanFromS) return 'lean_then_rich'
+  const sinceSecondary = leanFromS - secondaryS
+  if (secondaryS > 0.1 && sinceSecondary > -0.05 && sinceSecondary < limits.secondaryS)
+    return 'lean_at_secondary'
+  return leanFromS <= limits.atOnceS ? 'lean_at_once' : 'lean_later'
 }
 
 /** About thirty points of λ for the page that lays all openings over each other: [seconds, λ]. */
