@@ -50,6 +50,9 @@ const bisect = (low: number, high: number, tooLow: (x: number) => boolean): numb
   return (a + b) / 2
 }
 
+/** Throttle below which the linkage keeps the secondaries shut, %. */
+export const secondaryFromPct = 40
+
 /** How far the secondaries open at a primary flow, 0 … 1. */
 export function secondaryTarget(
   p: ParameterValues,
@@ -85,7 +88,7 @@ export function steadyPoint(
     return { manifoldPa, airGS: base.pumpedGS(rpm, manifoldPa, chargeK) }
   }
   let open = 0
-  if (p['carb.secondaries'] > 0 && throttlePct > 40) {
+  if (p['carb.secondaries'] > 0 && throttlePct > secondaryFromPct) {
     // Opening and flow hold each other: the flow through the primaries falls as the secondaries open.
     open = bisect(0, 1, (guess) => {
       const primary = flowAt(guess).airGS / (1 + guess * venturiRatio)
@@ -241,6 +244,7 @@ export function calibrate(car: SimCar): Calibration {
     trend: 0.1,
     coupling: 0.8,
     slotArea: 0.6,
+    slotEndPct: 5,
     bleedRatio: 0.35,
     chokePa: 0,
     chokeCrankPa: 0,

@@ -1,3 +1,4 @@
+import { solveLeastSquares } from '../core/numeric/linearSystem.ts'
 import { aimedLambda, type SteadyPoint, steadyFuel, steadyPoint } from './calibration.ts'
 import type { EngineBase } from './engineBase.ts'
 import type { Metering, MeteringCoefficients } from './metering.ts'
@@ -36,7 +37,7 @@ export function jettingPoints(
       // Below a road load there is only overrun.
       if (load < 0.3) continue
       const offIdle = point.airGS < 1.8 * idle.airGS
-      const weight = load > 0.89 ? 1.6 : offIdle ? 1 : load > 0.6 ? 1.3 : 0.9
+      const weight = load > 0.89 ? 1.6 : offIdle ? 1.8 : load > 0.6 ? 1.3 : 0.9
       out.push({ ...point, lambda: offIdle ? 0.99 : wantedLambda(load), weight })
     }
   }
@@ -53,6 +54,7 @@ type FitName =
   | 'coupling'
   | 'slotArea'
   | 'bleedRatio'
+  | 'slotEndPct'
 const fitBounds: Record<FitName, readonly [number, number]> = {
   idle: [1e-5, 10],
   main: [1e-5, 10],
@@ -63,9 +65,21 @@ const fitBounds: Record<FitName, readonly [number, number]> = {
   coupling: [0.05, 4],
   slotArea: [0.1, 4],
   bleedRatio: [0.1, 1.2],
+  slotEndPct: [2.5, 14],
 }
 
-/** Sets the coefficients so that the right parts come closest to the wanted mixture over the points: a pattern search, deterministic. */
+/** Starting points of the fit: coupling of the idle well, slot area, start of the main nozzle ÷ its least. */
+const guesses: readonly (readonly [number, number, number])[] = [
+  [0.8, 0.5, 1.1],
+  [0.2, 0.3, 1.3],
+  [0.5, 1, 2],
+]
+const rounds = 30
+
+/**
+ * Sets the coefficients so that the right parts come closest to the wanted mixture over the points: damped least squares in the
+ * logarithms of the coefficients, from a few starting points, deterministic.
+ */
 export function fitCircuits(
   base: EngineBase,
   metering: Metering,
@@ -73,51 +87,83 @@ export function fitCircuits(
   points: readonly JettingPoint[],
 ): void {
   const stoich = base.p['engine.stoichiometric_ratio']
-  const score = () => {
-    let sum = 0
-    for (const point of points) {
-      const fuel = steadyFuel(base, metering, point)
-      const off = Math.log(point.airGS / stoich / fuel / point.lambda)
-      sum += point.weight * off * off
-    }
-    return sum
-  }
-  const names: FitName[] = ['idle', 'main', 'power', 'startPa', 'trend', 'coupling', 'slotArea', 'bleedRatio']
+  const names: FitName[] = [
+    'idle',
+    'main',
+    'power',
+    'startPa',
+    'trend',
+    'coupling',
+    'slotArea',
+    'slotEndPct',
+    'bleedRatio',
+  ]
   if (base.p['carb.secondaries'] > 0) names.push('secondary')
-  else c.secondary = 0
   // The main nozzle must be dry at idle, also with its start blurred.
   const leastStartPa = 1.75 * metering.primarySignalPa(points[0].airGS, base.air.densityKgM3)
-  // A first guess of the right size: each circuit alone gives what is wanted where it rules.
-  c.startPa = Math.max(0.09 * c.cruisePa, leastStartPa)
-  for (const point of points.slice(0, 1)) {
-    steadyFuel(base, metering, point)
-    c.idle *= point.airGS / stoich / point.lambda / metering.idleGS
+  const roots = points.map((point) => Math.sqrt(point.weight))
+  const residuals = () =>
+    points.map((point, i) => {
+      const fuel = steadyFuel(base, metering, point)
+      return roots[i] * Math.log(point.airGS / stoich / fuel / point.lambda)
+    })
+  const squares = (values: readonly number[]) => values.reduce((sum, value) => sum + value * value, 0)
+  const put = (logs: readonly number[]) => {
+    names.forEach((name, i) => {
+      const [low, high] = fitBounds[name]
+      c[name] = Math.min(Math.max(Math.exp(logs[i]), name === 'startPa' ? leastStartPa : low), high)
+    })
   }
-  c.main = (0.85 * Math.sqrt(1 / c.cruisePa) * points[1].airGS) / stoich
-  c.power = 0.2 * c.main
-  c.secondary *= 0.5 * c.main
-  let best = score()
-  const steps = names.map(() => 0.25)
-  for (let round = 0; round < 300; round++) {
-    let moved = false
-    for (let i = 0; i < names.length; i++) {
-      const name = names[i]
-      const before = c[name]
-      const [bound, high] = fitBounds[name]
-      const low = name === 'startPa' ? leastStartPa : bound
-      for (const direction of [1, -1]) {
-        c[name] = Math.min(Math.max(before * Math.exp(direction * steps[i]), low), high)
-        const s = score()
-        if (s < best) {
-          best = s
-          moved = true
-          steps[i] *= 1.3
-          break
-        }
-        c[name] = before
-        if (direction === -1) steps[i] *= 0.6
+  const logsNow = () => names.map((name) => Math.log(c[name]))
+  let best = Number.POSITIVE_INFINITY
+  let bestLogs: number[] = []
+  for (const [coupling, slotArea, start] of guesses) {
+    c.coupling = coupling
+    c.slotArea = slotArea
+    c.slotEndPct = 5
+    c.bleedRatio = 0.35
+    c.trend = 0.1
+    c.startPa = start * leastStartPa
+    c.idle = 1
+    steadyFuel(base, metering, points[0])
+    c.idle = points[0].airGS / stoich / points[0].lambda / metering.idleGS
+    c.main = (0.85 * Math.sqrt(1 / c.cruisePa) * points[1].airGS) / stoich
+    c.power = 0.2 * c.main
+    c.secondary = base.p['carb.secondaries'] > 0 ? 1.2 * c.main : 0
+    let logs = logsNow()
+    let now = residuals()
+    let sum = squares(now)
+    let damping = 0.1
+    for (let round = 0; round < rounds && damping < 1e6; round++) {
+      const columns = names.map((_name, i) => {
+        const moved = [...logs]
+        moved[i] += 1e-4
+        put(moved)
+        return residuals().map((value, row) => (value - now[row]) / 1e-4)
+      })
+      const rows = points.map((_point, row) => columns.map((column) => column[row]))
+      const wanted = now.map((value) => -value)
+      for (let i = 0; i < names.length; i++) {
+        rows.push(names.map((_name, j) => (i === j ? Math.sqrt(damping) : 0)))
+        wanted.push(0)
       }
+      const step = solveLeastSquares(rows, wanted)
+      put(logs.map((value, i) => value + Math.min(Math.max(step[i], -0.7), 0.7)))
+      const trial = residuals()
+      const trialSum = squares(trial)
+      if (trialSum < sum) {
+        const gain = 1 - trialSum / sum
+        logs = logsNow()
+        now = trial
+        sum = trialSum
+        damping *= 0.3
+        if (gain < 1e-5) break
+      } else damping *= 5
     }
-    if (!moved && Math.max(...steps) < 1e-4) break
+    if (sum < best) {
+      best = sum
+      bestLogs = logs
+    }
   }
+  put(bestLogs)
 }

@@ -1,4 +1,10 @@
-import { type Calibration, drivelineEfficiency, roadForceN, secondaryTarget } from './calibration.ts'
+import {
+  type Calibration,
+  drivelineEfficiency,
+  roadForceN,
+  secondaryFromPct,
+  secondaryTarget,
+} from './calibration.ts'
 import { chargeTemperatureK, coldness, EngineBase, mixtureTorque, unburntShare } from './engineBase.ts'
 import { Injection } from './injection.ts'
 import { Metering } from './metering.ts'
@@ -339,7 +345,9 @@ export class Engine {
     const open = this.secondaryOpen
     const primary = this.airGS / (1 + open * this.venturiRatio)
     const target =
-      this.throttlePct > 40 ? secondaryTarget(p, primary, this.k.primaryMostGS, this.parts.spring) : 0
+      this.throttlePct > secondaryFromPct
+        ? secondaryTarget(p, primary, this.k.primaryMostGS, this.parts.spring)
+        : 0
     const timeS = target > open ? this.secondaryTimeS * this.stiffness : 0.08
     this.secondaryOpen = open + ((target - open) * dt) / (timeS + dt)
     if (this.secondaryOpen < 1e-4) this.secondaryOpen = 0

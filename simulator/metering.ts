@@ -18,6 +18,8 @@ export interface MeteringCoefficients {
   coupling: number
   /** Transfer slot ÷ idle port area. */
   slotArea: number
+  /** Throttle at which the transfer slot is wholly uncovered, %. */
+  slotEndPct: number
   /** Idle port area ÷ idle air bleed area. */
   bleedRatio: number
   /** Choke depression, Pa for (g/s)², pulled off and while cranking. */
@@ -53,7 +55,6 @@ export class Metering {
   private readonly secondaryArea: number
   private readonly boostPerArea2: number
   private readonly secondaryBoostPerArea2: number
-  private readonly slotEndPct: number
   private readonly curbSlot: number
   private readonly valveRangePa: number
   private readonly valveOpensPa: number
@@ -69,7 +70,6 @@ export class Metering {
     this.boostPerArea2 = k / (venturiCoefficient * this.primaryArea) ** 2
     this.secondaryBoostPerArea2 =
       this.secondaryArea > 0 ? k / (venturiCoefficient * this.secondaryArea) ** 2 : 0
-    this.slotEndPct = p['carb.slot_end_pct']
     this.curbSlot = p['carb.curb_slot']
     this.valveRangePa = p['carb.valve_range_inHg'] * paPerInHg
     this.valveOpensPa = parts.valveOpensInHg * paPerInHg
@@ -120,7 +120,7 @@ export class Metering {
     }
 
     // Idle and transfer: the air bleed and the ports are two orifices in series under the throttle's vacuum.
-    const slot = c.slotArea * smoothStep(throttlePct / this.slotEndPct)
+    const slot = c.slotArea * smoothStep(throttlePct / c.slotEndPct)
     const ports = (1 - this.curbSlot) * this.parts.screws + this.curbSlot + slot
     const x = c.bleedRatio * ports
     const x2 = x * x

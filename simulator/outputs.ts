@@ -61,13 +61,17 @@ export class WireSink implements LineSink {
 /** A capture file, version 1. */
 export class CaptureSink implements LineSink {
   readonly buffer: ByteBuffer
+  private lastS = 0
 
   constructor(capacity: number) {
     this.buffer = new ByteBuffer(capacity)
     this.buffer.text('floatbowl-capture 1\n')
   }
 
-  private time(timeS: number): void {
+  /** Times never go back: a mark made now stands behind a line that is still on the wire. */
+  private time(wantedS: number): void {
+    const timeS = Math.max(wantedS, this.lastS)
+    this.lastS = timeS
     const out = this.buffer.bytes
     let at = this.buffer.length
     let micros = Math.round(timeS * 1e6)

@@ -86,7 +86,6 @@ export const parameterTable = {
     '',
     'added enrichment of the main circuit at high flow (smaller air bleed)',
   ),
-  'carb.slot_end_pct': entry(9, 2, 30, '%', 'throttle at which the transfer slot is wholly uncovered'),
   'carb.slot_scale': entry(1, 0, 5, '', 'on the area of the transfer slot'),
   'carb.curb_slot': entry(
     0.35,

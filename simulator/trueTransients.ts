@@ -30,6 +30,7 @@ const laterS = 1.5
 /** How long an opening's mixture is watched. */
 const watchedS = 2.5
 const stumbleS = 0.25
+const shortestArrivalS = 1
 /** How long after the throttle's move a sag still belongs to it. */
 const stumbleAfterS = 0.6
 
@@ -123,7 +124,9 @@ function measureOpening(input: TransientInput, move: ThrottleMove, limit: number
   event.secondariesOpened = secondary[start] < 0.02 && secondaryMost > 0.1
   const settledTo = event.settledLambda
   const settledFrom = Number.isFinite(settled[start]) ? settled[start] : settledTo
-  const targetTo = targetOf(event.toState, settledTo)
+  // A short blip arrives at no state: it is held against where its mixture would settle.
+  const arrives = timeS[limit] - t0 > shortestArrivalS
+  const targetTo = arrives ? targetOf(event.toState, settledTo) : settledTo
   const targetFrom = targetOf(event.fromState, targetTo)
   event.pattern = pattern(input, start, stop, targetFrom, targetTo, event.secondariesOpened)
   event.patternSettled = pattern(input, start, stop, settledFrom, settledTo, event.secondariesOpened)

@@ -4,7 +4,7 @@ export interface FilmParameters {
   timeS: number
 }
 
-const clamp = (value: number, low: number, high: number) => (value < low ? low : value > high ? high : value)
+const clamp = (value: number, low: number, high: number) => (value < low ? low : Math.min(value, high))
 
 /**
  * Fit of Hendricks and Sorenson for a small warm four-cylinder with central injection, bounded to 300 … 4500 rpm and
@@ -13,8 +13,8 @@ const clamp = (value: number, low: number, high: number) => (value < low ? low :
 export function injectedFilmInto(target: FilmParameters, rpm: number, manifoldBar: number): void {
   const n = clamp(rpm, 300, 4500) / 1000
   const p = clamp(manifoldBar, 0.2, 1)
-  const speedTerm = Math.max(-0.672 * n + 1.68, 0)
-  target.timeS = 1.35 * speedTerm * (p - 0.825) ** 2 + Math.max(-0.06 * n + 0.15, 0) + 0.56
+  const timeS = 1.35 * (-0.672 * n + 1.68) * (p - 0.825) ** 2 + (-0.06 * n + 0.15) + 0.56
+  target.timeS = Math.max(timeS, 0.2)
   target.share = Math.max(-0.277 * p - 0.055 * n + 0.68, 0.12)
 }
 
@@ -33,7 +33,7 @@ export function carburettorFilmInto(target: FilmParameters, rpm: number, manifol
 /** Raises both figures for a cold wall: `cold` 0 warm, 1 at 20 °C, 1.5 below freezing (ranges of the reference, no source). */
 export function coolFilm(target: FilmParameters, cold: number): void {
   const share = target.share + (0.88 - target.share) * cold * 0.7
-  target.share = share > 0.92 ? 0.92 : share
+  target.share = Math.min(share, 0.92)
   target.timeS *= 1 + 2.2 * cold
 }
 
