@@ -31,6 +31,11 @@ export const commands: readonly CommandEntry[] = [
     load: async () => (await import('./check.ts')).registerCheck,
   },
   {
+    name: 'analyse',
+    description: 'what the engine was doing and how far the mixture was from target',
+    load: async () => (await import('./analyse.ts')).registerAnalyse,
+  },
+  {
     name: 'compare',
     description: 'is run B different from A: where, by how much, how sure',
     load: async () => (await import('./compare.ts')).registerCompare,

@@ -1,0 +1,90 @@
+import { createReadStream } from 'node:fs'
+import { readFile, stat } from 'node:fs/promises'
+import { createGunzip } from 'node:zlib'
+import type { Command } from 'commander'
+import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
+import type { AnalysisResult } from '../../core/contract/result.ts'
+import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { CommandFailure, createProgress, print, say } from './talk.ts'
+
+interface Flags {
+  json?: boolean
+  target?: string
+  car?: string
+}
+
+/** Adds `floatbowl analyse RUN…`: the result of each run, as text or as one JSON object a line. */
+export function registerAnalyse(program: Command): void {
+  program
+    .command('analyse')
+    .description('what the engine was doing and how far the mixture was from target')
+    .argument('<run...>', 'capture files, packed (.gz) or not')
+    .option('--json', 'one JSON object a run and line')
+    .option('--target <file>', 'target λ and band for each state, JSON')
+    .option('--car <file>', 'the car’s profile, JSON, in place of the one in the run')
+    .action(async (paths: string[], flags: Flags) => {
+      const targets = flags.target ? await readJson<Targets>(flags.target, targetsSchema) : undefined
+      const car = flags.car ? await readJson<CarProfile>(flags.car, carSchema) : undefined
+      let failed = 0
+      for (const path of paths) {
+        try {
+          const result = await analyseFile(path, car, targets)
+          if (flags.json) await print(JSON.stringify(result))
+          else {
+            const { describeResult } = await import('./describeResult.ts')
+            await print(describeResult(result))
+          }
+        } catch (error) {
+          failed++
+          say(`floatbowl: ${path}: ${error instanceof Error ? error.message : String(error)}`)
+        }
+      }
+      if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be analysed`)
+    })
+}
+
+/** Size of a read, bytes: large enough that the scanner works on whole stretches, small against the memory of a run. */
+const CHUNK_BYTES = 1 << 20
+
+async function analyseFile(path: string, car?: CarProfile, targets?: Targets): Promise<AnalysisResult> {
+  const progress = createProgress(path)
+  try {
+    const { size } = await stat(path)
+    const analyser = createCaptureAnalyser({
+      file: path,
+      ...(car ? { car, carWins: true } : {}),
+      ...(targets ? { targets } : {}),
+    })
+    const file = createReadStream(path, { highWaterMark: CHUNK_BYTES })
+    const bytes = path.endsWith('.gz') ? file.pipe(createGunzip({ chunkSize: CHUNK_BYTES })) : file
+    file.on('error', (error) => bytes.destroy(error))
+    for await (const chunk of bytes) {
+      analyser.push(chunk as Buffer)
+      progress.update(size > 0 ? file.bytesRead / size : 1)
+    }
+    return analyser.end().result
+  } finally {
+    progress.end()
+  }
+}
+
+interface Schema<T> {
+  safeParse(
+    value: unknown,
+  ):
+    | { success: true; data: T }
+    | { success: false; error: { issues: readonly { path: PropertyKey[]; message: string }[] } }
+}
+
+async function readJson<T>(path: string, schema: Schema<T>): Promise<T> {
+  let value: unknown
+  try {
+    value = JSON.parse(await readFile(path, 'utf8'))
+  } catch (error) {
+    throw new CommandFailure(`${path}: ${error instanceof Error ? error.message : String(error)}`, 2)
+  }
+  const parsed = schema.safeParse(value)
+  if (parsed.success) return parsed.data
+  const [issue] = parsed.error.issues
+  throw new CommandFailure(`${path}: ${issue.path.join('.')}: ${issue.message}`, 2)
+}

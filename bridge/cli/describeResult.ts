@@ -1,0 +1,100 @@
+import type { AnalysisResult, Mixture } from '../../core/contract/result.ts'
+
+/** A result as text for a terminal: the mixture first, then what it rests on. */
+export function describeResult(result: AnalysisResult): string {
+  const lines: string[] = [headline(result), '']
+  lines.push(...mixtureRows(result.mixture))
+  if (result.mixture_2) lines.push('', 'second bank', ...mixtureRows(result.mixture_2))
+  lines.push('', ...sections(result))
+  return lines.join('\n')
+}
+
+function headline({ run }: AnalysisResult): string {
+  const words = [run.file, run.title, run.car, run.start, `${clock(run.seconds)} long`]
+  return words.filter((word) => word !== undefined && word !== '').join(' · ')
+}
+
+function mixtureRows(mixture: AnalysisResult['mixture']): string[] {
+  const rows = Object.entries(mixture) as [string, Mixture][]
+  if (rows.length === 0) return ['no steady mixture was seen']
+  const table = [['state', 'λ', '95 %', 'target', 'off', 'in band', 'seconds']]
+  for (const [state, m] of rows) {
+    table.push([
+      state.replace('_', ' '),
+      decimals(m.lambda_median, 3),
+      m.ci95 ? `${decimals(m.ci95[0], 3)} … ${decimals(m.ci95[1], 3)}` : 'too little',
+      decimals(m.target, 2),
+      m.error === null ? '' : `${m.error < 0 ? 'rich' : 'lean'} ${decimals(Math.abs(m.error), 3)}`,
+      m.inside_share === null ? '' : `${Math.round(100 * m.inside_share)} %`,
+      decimals(m.seconds, 0),
+    ])
+  }
+  const widths = table[0].map((_, column) => Math.max(...table.map((row) => row[column].length)))
+  return table.map((row) =>
+    row
+      .map((cell, column) => cell.padEnd(widths[column]))
+      .join('  ')
+      .trimEnd(),
+  )
+}
+
+function sections(result: AnalysisResult): string[] {
+  const { warm_up, transients, pulls, alarms, trust, integrity, delay, missing } = result
+  const lines: string[] = []
+  if (warm_up) {
+    const idles =
+      warm_up.self_idle_s === null
+        ? 'did not idle by itself'
+        : `idles by itself after ${decimals(warm_up.self_idle_s, 0)} s at ${decimals(warm_up.self_idle_coolant_C, 0)} °C`
+    lines.push(
+      `warm-up       cranked ${decimals(warm_up.crank_s, 1)} s, ${warm_up.stalls} stalls, ${idles}, choke ${warm_up.choke}`,
+    )
+  }
+  const tipIns = transients.filter(({ kind }) => kind === 'tip_in')
+  if (tipIns.length > 0) {
+    const patterns = new Map<string, number>()
+    for (const { pattern } of tipIns)
+      patterns.set(pattern ?? 'unknown', (patterns.get(pattern ?? 'unknown') ?? 0) + 1)
+    const told = [...patterns].map(([name, count]) => `${count} ${name.replaceAll('_', ' ')}`).join(', ')
+    const stumbles = tipIns.filter(({ stumble }) => stumble === true).length
+    lines.push(`tip-ins       ${tipIns.length}: ${told}; ${stumbles} stumbles`)
+  }
+  for (const pull of pulls) {
+    const power =
+      pull.peak_kW === null ? '' : `, ${decimals(pull.peak_kW, 1)} kW at ${decimals(pull.peak_at_rpm, 0)} rpm`
+    lines.push(
+      `pull          ${clock(pull.start_s)}: ${decimals(pull.rpm_from, 0)} to ${decimals(pull.rpm_to, 0)} rpm${power}`,
+    )
+  }
+  for (const alarm of alarms) {
+    lines.push(
+      `alarm         ${clock(alarm.start_s)}: ${alarm.code.replaceAll('_', ' ')}, worst ${decimals(alarm.worst, 3)}`,
+    )
+  }
+  for (const hint of trust.hints)
+    lines.push(`hint          ${hint.text}${hint.test ? ` Test: ${hint.test}` : ''}`)
+  lines.push(
+    `delay         ${decimals(delay.a_s, 3)} s + ${decimals(delay.b_s_rpm_kPa, 0)} / (rpm × kPa), from ${delay.events_used} moves`,
+  )
+  const untrusted = Object.entries(trust.untrusted_s).filter(([, seconds]) => seconds >= 0.5)
+  if (untrusted.length > 0) {
+    lines.push(
+      `left out      ${untrusted.map(([why, seconds]) => `${why.replace('_', ' ')} ${decimals(seconds, 0)} s`).join(', ')}`,
+    )
+  }
+  lines.push(
+    `integrity     ${integrity.samples} samples, ${integrity.missing_samples} missing, ${integrity.bad_checksum} damaged lines, ${integrity.gaps.length} gaps${integrity.torn_end ? ', torn end' : ''}`,
+  )
+  for (const { channel, would_give } of missing)
+    lines.push(`without       ${channel}: it would give ${would_give}`)
+  return lines
+}
+
+function decimals(value: number | null, digits: number): string {
+  return value === null ? '–' : value.toFixed(digits)
+}
+
+function clock(seconds: number): string {
+  const whole = Math.round(seconds)
+  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, '0')}`
+}
