@@ -45,7 +45,7 @@ export const defaultAdviseOptions = Object.freeze({
 })
 
 /** Chance inside the band that a state needs to be called finished, if its estimate lies inside. */
-const SURE_ENOUGH = 0.6
+const SURE_ENOUGH = 0.75
 /** Standard deviation, in half widths of the band, above which data cannot decide. */
 const TOO_WIDE = 0.6
 const LEAST_SECONDS = 5

@@ -1,6 +1,7 @@
 import { type CarProfile, type Circuit, defaultTargets, type Target, type Targets } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis, SteadyPiece } from '../contract/result.ts'
 import { defaultCompareOptions } from './compareRuns.ts'
+import { studentQuantile } from './distributions.ts'
 import { findEnrichmentStep, vacuumOf } from './enrichmentStep.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { openingOf } from './partPaths.ts'
@@ -155,7 +156,7 @@ function standingOf(
   const lambda = Math.exp(level.logLambda[0])
   return {
     error: lambda - target.lambda,
-    half95: 1.96 * lambda * Math.hypot(level.se[0], day),
+    half95: lambda * Math.hypot(studentQuantile(0.975, level.freedom[0]) * level.se[0], 1.96 * day),
     seconds: level.seconds[0],
     target,
     lambda,

@@ -32,6 +32,8 @@ function assumedShare(lagS: number): number {
 }
 /** Weight of the assumption, in independent pairs. */
 const ASSUMED_PAIRS = 6
+/** Sill assumed against the spread seen in one run: what drifts slower than the run is long. Common practice, no source. */
+const ASSUMED_SILL = 1.3
 
 /**
  * Correlation of residuals against time lag, from half the mean squared difference of pairs (the variogram): unlike an
@@ -85,7 +87,7 @@ export function estimateCorrelation(residuals: readonly Residual[]): Correlation
   }
   const sill = Math.max(
     meanSquare,
-    (farSum + ASSUMED_PAIRS * meanSquare * 1.1) / (farPairs + ASSUMED_PAIRS),
+    (farSum + ASSUMED_PAIRS * meanSquare * ASSUMED_SILL) / (farPairs + ASSUMED_PAIRS),
     1e-12,
   )
   const share: number[] = []

@@ -18,9 +18,9 @@ export interface Plan {
  * What one more change of a part must gain: a trial is half an hour, a smell of fuel and a new drive, so the chance of being outside the
  * band must fall by about this much. A screw is turned in a minute; a valve needs the carburettor apart. Chosen here.
  */
-const CHANGE_PENALTY = 0.25
-const SCREW_PENALTY = 0.18
-const VALVE_PENALTY = 0.6
+const CHANGE_PENALTY = 0.16
+const SCREW_PENALTY = 0.12
+const VALVE_PENALTY = 0.5
 /** A screw without a list in the box: quarter turns to so many. */
 const QUARTER_TURNS = 24
 const CHOICES_MOST = 60

@@ -1,5 +1,6 @@
 import { type CarProfile, type Fitted, fittedSchema } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
+import { studentQuantile } from './distributions.ts'
 import { type AdviceState, adviceStates, isSamePart } from './partPaths.ts'
 import {
   airExponentOf,
@@ -54,7 +55,9 @@ export function observeRuns(
       const level = levels.find((entry) => entry.state === state)
       if (!level || level.seconds[i] < LEAST_SECONDS) continue
       const leaner = state === 'power' ? leanerBankLog(run) : 0
-      logLambda[state] = { mean: level.logLambda[i] + leaner, se: level.se[i] }
+      // The model reckons with normal errors: few values count as a wider normal one.
+      const se = (level.se[i] * studentQuantile(0.975, level.freedom[i])) / 1.96
+      logLambda[state] = { mean: level.logLambda[i] + leaner, se }
       seconds[state] = level.seconds[i]
     }
     return {

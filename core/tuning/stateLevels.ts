@@ -27,6 +27,8 @@ export interface StateLevels {
   readonly logLambda: number[]
   /** Standard error of each from sampling alone: correlation and drift within the run are in it, day-to-day error is not. */
   readonly se: number[]
+  /** Degrees of freedom of each: how many independent values stand behind it. */
+  readonly freedom: number[]
   readonly seconds: number[]
   readonly visits: number[]
   /** Difference of two runs' log λ from matched cells, with its standard error and degrees of freedom. */
@@ -67,7 +69,12 @@ export function varianceOfMix(
 const CELL_RPM = 750
 const CELL_LOAD = 0.04
 /** Spread of the cells' λ about the state's mean, as a share: how far a carburettor's curve wanders. Common practice, no source. */
-const CELL_SPREAD = 0.03
+const CELL_SPREAD = 0.02
+/**
+ * The same where the noise is estimated: nearly none, for cells as free as above would soak up the slow wander that is to be measured.
+ * What is left of the map's shape then counts as noise, which errs on the safe side.
+ */
+const NOISE_CELL_SPREAD = 0.003
 /** Spread of a straight line across one cell's width, as a share of λ. Common practice, no source. */
 const SLOPE_SPREAD = 0.02
 /** Coolant under which λ may still lean on the choke's last bit, °C; only the part below counts. */
@@ -114,7 +121,14 @@ export function findStateLevels(runs: readonly LevelInput[]): StateLevels[] {
   for (const state of mixtureStates) {
     if (!states.has(state)) continue
     const rows = prepareRows(runs, state)
-    if (rows.length > 0) prepared.push({ state, rows, fit: fitRows(rows, runs.length) })
+    if (rows.length > 0) {
+      const fit = fitRows(rows, runs.length, CELL_SPREAD)
+      prepared.push({
+        state,
+        rows,
+        fit: { ...fit, residuals: fitRows(rows, runs.length, NOISE_CELL_SPREAD).residuals },
+      })
+    }
   }
   const spreads = prepared.map(({ rows, fit }) => spreadOf(rows, fit.residuals))
   const correlation = estimateCorrelation(pooledResiduals(prepared, spreads))
@@ -173,7 +187,7 @@ function cellOf(piece: SteadyPiece): string {
   return `${piece.bank}/${rpm}/${load}`
 }
 
-function fitRows(rows: readonly Row[], runCount: number): Fit {
+function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fit {
   const cells = [...new Set(rows.map((row) => row.cell))]
   const cellColumn = new Map(cells.map((cell, index) => [cell, runCount + index]))
   const columns = runCount + cells.length + 3
@@ -214,7 +228,7 @@ function fitRows(rows: readonly Row[], runCount: number): Fit {
   const penalty = new Float64Array(columns)
   for (let column = 0; column < columns; column++) {
     // Runs are free; their tiny weight only keeps the matrix regular where a run lacks the state.
-    penalty[column] = column < runCount ? 1e-6 : 1 / (column < slopeColumn ? CELL_SPREAD : SLOPE_SPREAD) ** 2
+    penalty[column] = column < runCount ? 1e-6 : 1 / (column < slopeColumn ? cellSpread : SLOPE_SPREAD) ** 2
     matrix[column][column] += penalty[column]
   }
   const factor = choleskyOf(matrix)
@@ -296,17 +310,16 @@ function levelsOf(
     if (before === undefined || row.timeS - before > 2 * Math.max(1, row.seconds)) visitStarts[row.run]++
     lastTime.set(row.series, row.timeS)
   }
-  const variance = (contrast: Float64Array) => {
-    const weights = fit.weightsOf(contrast)
-    const sampling = spread ** 2 * varianceOfSum(correlation, rows, weights)
-    return sampling + fit.penaltyVariance(contrast)
-  }
+  const samplingOf = (contrast: Float64Array) =>
+    spread ** 2 * varianceOfSum(correlation, rows, fit.weightsOf(contrast))
   const logLambda: number[] = []
   const se: number[] = []
+  const freedom: number[] = []
   for (let run = 0; run < runCount; run++) {
     if (seconds[run] === 0) {
       logLambda.push(Number.NaN)
       se.push(Number.NaN)
+      freedom.push(LEAST_FREEDOM)
       continue
     }
     const contrast = fit.levelContrast(run)
@@ -314,13 +327,16 @@ function levelsOf(
     for (let column = 0; column < fit.columns; column++) level += contrast[column] * fit.solution[column]
     logLambda.push(level)
     // The cells' assumed spread is common to all runs driven over the same cells: the level's own error is the sampling's.
-    const own = fit.weightsOf(contrast)
-    se.push(spread * Math.sqrt(varianceOfSum(correlation, rows, own)))
+    const sampling = samplingOf(contrast)
+    const independent = (spread * spread * correlation.sill) / sampling
+    freedom.push(Math.max(LEAST_FREEDOM, independent - 1))
+    se.push(Math.sqrt(sampling) * smallSample(independent))
   }
   return {
     state,
     logLambda,
     se,
+    freedom,
     seconds,
     visits: visitStarts,
     contrast(from, to) {
@@ -330,13 +346,13 @@ function levelsOf(
       const contrast = new Float64Array(fit.columns)
       contrast[to] = 1
       contrast[from] = -1
-      const total = variance(contrast)
-      // Effective number of independent pieces behind the difference; four more stand for what was assumed.
-      const independent = (spread * spread * correlation.sill) / (total / 4)
+      const sampling = samplingOf(contrast)
+      // Both runs have about half of the independent values behind a difference.
+      const independent = (spread * spread * correlation.sill) / (sampling / 4)
       return {
         difference: fit.solution[to] - fit.solution[from],
-        se: Math.sqrt(total),
-        freedom: Math.max(4, independent + 2),
+        se: Math.sqrt(sampling * smallSample(independent / 2) ** 2 + fit.penaltyVariance(contrast)),
+        freedom: Math.max(LEAST_FREEDOM, independent - 2),
       }
     },
     contrastWeights(from, to) {
@@ -348,6 +364,15 @@ function levelsOf(
     },
     correlation,
   }
+}
+
+/** Fewest degrees of freedom: what is assumed of the correlation stands for them. Chosen here. */
+const LEAST_FREEDOM = 4
+
+/** Few independent values make their own spread look small, since their mean was fitted to them. */
+function smallSample(independent: number): number {
+  const n = Math.max(3, independent)
+  return Math.sqrt((n + 1) / (n - 1))
 }
 
 function choleskyOf(matrix: readonly Float64Array[]): Float64Array[] {

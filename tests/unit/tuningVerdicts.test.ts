@@ -1,0 +1,174 @@
+import { describe, expect, it } from 'vitest'
+import { circuitVerdicts, verdictHeadline } from '../../core/tuning/circuitVerdicts.ts'
+import { gateSvg, gateWords } from '../../core/tuning/reportGate.ts'
+import { reportHtml } from '../../core/tuning/reportHtml.ts'
+import { mapTable } from '../../core/tuning/reportMap.ts'
+import { createNoise, syntheticResult, syntheticRun } from '../support/syntheticRun.ts'
+
+const air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 }
+const wrongMain = (seed = 1, factor = 1.1) =>
+  syntheticRun({
+    seed,
+    air,
+    seconds: 900,
+    lambdaAt: (_rpm, load, state) =>
+      state === 'idle' ? 0.95 : load < 0.6 ? 1.02 * factor : load < 0.85 ? 0.97 * factor : 0.865,
+  })
+
+describe('circuitVerdicts', () => {
+  it('names main as lean and leaves idle and power on target', () => {
+    const rows = circuitVerdicts(wrongMain())
+    const verdictOf = (circuit: string) => rows.find((row) => row.circuit === circuit)?.verdict
+    expect(verdictOf('main')).toBe('lean')
+    expect(verdictOf('idle')).toBe('on_target')
+    expect(verdictOf('power')).toBe('on_target')
+  })
+
+  it('gives the error at home air: on a hot low day the same λ is leaner at home', () => {
+    const hot = { temperature_C: 35, pressure_kPa: 94, humidity_pct: 0 }
+    const home = circuitVerdicts(wrongMain()).find((row) => row.circuit === 'idle')!
+    const run = wrongMain()
+    const away = circuitVerdicts({ ...run, result: syntheticResult({ air: hot }) })
+    const idle = away.find((row) => row.circuit === 'idle')!
+    // √(293.15 / 308.15 × 94 / 100)⁻¹ = 1.0574
+    expect((idle.error + 0.95) / (home.error + 0.95)).toBeCloseTo(1.0574, 3)
+  })
+
+  it('says what to drive for a circuit without data', () => {
+    const run = wrongMain()
+    const rows = circuitVerdicts({ ...run, pieces: run.pieces.filter((piece) => piece.state !== 'idle') })
+    const idle = rows.find((row) => row.circuit === 'idle')!
+    expect(idle.verdict).toBe('not_enough_data')
+    expect(idle.missing).toContain('s more')
+  })
+
+  it('leaves out circuits that the car does not have', () => {
+    const car = { id: 'a', circuits: ['idle' as const, 'main' as const] }
+    expect(circuitVerdicts(wrongMain(), { car }).map((row) => row.circuit)).toEqual(['idle', 'main'])
+  })
+
+  it('holds the true mean of a state in 92 to 98 of 100 intervals', () => {
+    let inside = 0
+    let intervals = 0
+    for (let seed = 0; seed < 120; seed++) {
+      const noise = createNoise(seed + 77)
+      const gain = Math.exp(0.0025 * noise.normal())
+      const wander = noise.between(0.004, 0.012)
+      const rows = circuitVerdicts(
+        syntheticRun({
+          seed: seed + 1,
+          air,
+          wander,
+          lambdaAt: (_r, load, s) =>
+            gain * (s === 'idle' ? 0.95 : load < 0.6 ? 1.02 : load < 0.85 ? 0.97 : 0.87),
+        }),
+      )
+      for (const row of rows) {
+        if (!Number.isFinite(row.half95)) continue
+        intervals++
+        if (Math.abs(row.error) <= row.half95 && row.target !== 0.87) inside++
+        else if (row.target === 0.87 && Math.abs(row.error) <= row.half95) inside++
+      }
+    }
+    expect(intervals).toBeGreaterThan(300)
+    expect(inside / intervals).toBeGreaterThan(0.92)
+    expect(inside / intervals).toBeLessThan(0.99)
+  }, 60_000)
+})
+
+describe('verdictHeadline', () => {
+  const row = (verdict: 'on_target' | 'rich' | 'lean' | 'not_enough_data') => ({
+    ...circuitVerdicts(wrongMain())[0],
+    verdict,
+    words: verdict,
+  })
+
+  it('counts what is off and says of the rest what is known', () => {
+    expect(verdictHeadline([row('rich'), row('lean'), row('on_target')])).toBe(
+      'Two circuits are off; the others are where they belong',
+    )
+    expect(verdictHeadline([row('rich'), row('on_target'), row('not_enough_data')])).toBe(
+      'One circuit is off; one needs more driving',
+    )
+    expect(verdictHeadline([row('on_target'), row('on_target')])).toBe('Every circuit is where it belongs')
+    expect(verdictHeadline([row('not_enough_data')])).toBe('Not enough steady driving to judge any circuit')
+    expect(verdictHeadline([row('rich'), row('rich')])).toBe('Every circuit is off')
+  })
+})
+
+describe('gateSvg', () => {
+  const base = circuitVerdicts(wrongMain())[0]
+
+  it('draws nothing but posts, strip and interval when on target', () => {
+    const svg = gateSvg({ ...base, verdict: 'on_target', error: 0.01 })
+    expect(svg).not.toContain('class="rich"')
+    expect(svg).not.toContain('class="lean"')
+    expect(svg.match(/class="post"/g)).toHaveLength(2)
+  })
+
+  it('draws rich as a hatched block and lean as dots with a point', () => {
+    expect(gateSvg({ ...base, verdict: 'rich', error: -0.1 })).toContain('class="hatch"')
+    expect(gateSvg({ ...base, verdict: 'lean', error: 0.1 })).toContain('<circle')
+  })
+
+  it('says in words what it shows', () => {
+    expect(gateWords({ ...base, words: 'rich 0.10', error: -0.1, half95: 0.01, verdict: 'rich' })).toBe(
+      'Idle: rich 0.10, λ −0.100 from target plus or minus 0.010',
+    )
+  })
+})
+
+describe('mapTable', () => {
+  it('prints the number in each cell, load rising upward, and leaves thin cells empty', () => {
+    const html = mapTable({
+      rpm_edges: [1000, 1500, 2000],
+      load_edges: [0.4, 0.5, 0.6],
+      load_channel: 'manifold_pressure',
+      lambda: [
+        [1.02, 0.9],
+        [1.1, null],
+      ],
+      seconds: [
+        [30, 0.4],
+        [5, 0],
+      ],
+      error: [
+        [0, -0.1],
+        [0.08, null],
+      ],
+    })
+    expect(html.indexOf('1.10')).toBeLessThan(html.indexOf('1.02'))
+    expect(html).not.toContain('0.90')
+    expect(html).toContain('is-lean')
+  })
+})
+
+describe('reportHtml', () => {
+  it('is a whole document that loads nothing, with headline, gates, parts and cautions', () => {
+    const html = reportHtml({ analysis: wrongMain(), fitted: { main_jet: { label: '71', bore_mm: 1.85 } } })
+    expect(html.startsWith('<!doctype html>')).toBe(true)
+    expect(html).toContain('One circuit is off')
+    expect(html).toContain('71 (1.85 mm)')
+    expect(html).toContain('no certified measurement')
+    expect(html).not.toMatch(/(src|href)=/)
+    expect(html).not.toContain('NaN')
+  })
+
+  it('escapes what people wrote', () => {
+    const run = wrongMain()
+    const result = {
+      ...run.result,
+      run: { ...run.result.run, title: '<b>ö & "x"', notes: [{ t_s: 5, text: '<i>' }] },
+    }
+    const html = reportHtml({ analysis: { ...run, result }, car: { id: 'x', name: 'A <script>' } })
+    expect(html).not.toContain('<script>')
+    expect(html).toContain('A &lt;script&gt;')
+    expect(html).toContain('&lt;b&gt;ö &amp; &quot;x&quot;')
+  })
+
+  it('stays whole for an empty run', () => {
+    const html = reportHtml({ analysis: { result: syntheticResult({}), pieces: [], startMs: Number.NaN } })
+    expect(html).toContain('Not enough steady driving')
+    expect(html).not.toContain('NaN')
+  })
+})
