@@ -5,7 +5,7 @@ import { join } from 'node:path'
 import { BridgeError, systemCode } from '../bridgeError.ts'
 import { replaceFile } from '../store/jsonFile.ts'
 import { listLanAddresses } from './hosts.ts'
-import { encodeNameConstraints, nameConstraintsOid } from './nameConstraints.ts'
+import { encodeNameConstraints, nameConstraintsOid, readNameConstraints } from './nameConstraints.ts'
 import { installReflectMetadata } from './reflectMetadata.ts'
 
 type X509 = typeof import('@peculiar/x509')
@@ -34,6 +34,8 @@ export interface LocalAuthority {
   issue(nowMs: number): Promise<ServerCertificate>
 }
 
+const ownAddresses = () => listLanAddresses().map(({ address }) => address)
+
 const names = () => {
   const own = hostname().toLowerCase()
   return [...new Set(['localhost', 'local', own])].filter((name) => /^[a-z0-9.-]+$/.test(name))
@@ -46,7 +48,7 @@ const names = () => {
 export async function openLocalAuthority(dataDir: string, nowMs: number): Promise<LocalAuthority> {
   installReflectMetadata()
   const x509 = await import('@peculiar/x509')
-  x509.cryptoProvider.set(webcrypto as Crypto)
+  x509.cryptoProvider.set(webcrypto as never)
   const directory = join(dataDir, '.bridge')
   await mkdir(directory, { recursive: true, mode: 0o700 })
   const keyPath = join(directory, 'authority.key')
@@ -64,13 +66,13 @@ export async function openLocalAuthority(dataDir: string, nowMs: number): Promis
     name: `CN=floatbowl on ${hostname().replaceAll(/[^\w.-]/g, '-')}, O=floatbowl`,
     notBefore: new Date(nowMs - backdatedMs),
     notAfter: new Date(nowMs + authorityDays * dayMs),
-    keys: keys as CryptoKeyPair,
+    keys,
     signingAlgorithm: algorithm,
     extensions: [
       new x509.BasicConstraintsExtension(true, 0, true),
       new x509.KeyUsagesExtension(x509.KeyUsageFlags.keyCertSign | x509.KeyUsageFlags.cRLSign, true),
-      await x509.SubjectKeyIdentifierExtension.create(keys.publicKey as CryptoKey),
-      new x509.Extension(nameConstraintsOid, true, encodeNameConstraints(names())),
+      await x509.SubjectKeyIdentifierExtension.create(keys.publicKey),
+      new x509.Extension(nameConstraintsOid, true, encodeNameConstraints(names(), ownAddresses())),
     ],
   })
   await replaceFile(
@@ -79,15 +81,17 @@ export async function openLocalAuthority(dataDir: string, nowMs: number): Promis
     0o600,
   )
   await replaceFile(certificatePath, `${authority.toString('pem')}\n`)
-  return createAuthority(x509, authority, keys.privateKey as CryptoKey)
+  return createAuthority(x509, authority, keys.privateKey)
 }
 
 function createAuthority(
   x509: X509,
   authority: import('@peculiar/x509').X509Certificate,
-  signingKey: CryptoKey,
+  signingKey: webcrypto.CryptoKey,
 ): LocalAuthority {
   const certificatePem = `${authority.toString('pem')}\n`
+  const constraints = authority.getExtension(nameConstraintsOid)
+  const permitted = readNameConstraints(new Uint8Array(constraints?.value ?? new ArrayBuffer(0)))
   return {
     certificatePem,
     async issue(nowMs) {
@@ -98,7 +102,7 @@ function createAuthority(
         issuer: authority.subject,
         notBefore: new Date(nowMs - backdatedMs),
         notAfter: new Date(Math.min(nowMs + serverDays * dayMs, authority.notAfter.getTime())),
-        publicKey: keys.publicKey as CryptoKey,
+        publicKey: keys.publicKey,
         signingKey,
         signingAlgorithm: algorithm,
         extensions: [
@@ -107,12 +111,13 @@ function createAuthority(
           new x509.ExtendedKeyUsageExtension([x509.ExtendedKeyUsage.serverAuth]),
           await x509.AuthorityKeyIdentifierExtension.create(authority),
           new x509.SubjectAlternativeNameExtension([
-            ...own.map((value) => ({ type: 'dns' as const, value })),
             ...own
-              .filter((name) => !name.includes('.'))
-              .map((name) => ({ type: 'dns' as const, value: `${name}.local` })),
-            { type: 'ip' as const, value: '127.0.0.1' },
-            ...listLanAddresses().map(({ address }) => ({ type: 'ip' as const, value: address })),
+              .flatMap((name) => (name.includes('.') ? [name] : [name, `${name}.local`]))
+              .filter((name) => permitted.permitsName(name))
+              .map((value) => ({ type: 'dns' as const, value })),
+            ...['127.0.0.1', ...ownAddresses()]
+              .filter((address) => permitted.permitsAddress(address))
+              .map((value) => ({ type: 'ip' as const, value })),
           ]),
         ],
       })
@@ -139,9 +144,9 @@ async function readBoth(keyPath: string, certificatePath: string) {
   }
 }
 
-async function importKey(pem: string): Promise<CryptoKey> {
+async function importKey(pem: string): Promise<webcrypto.CryptoKey> {
   const bytes = Buffer.from(pem.replaceAll(/-----[^-]+-----|\s/g, ''), 'base64')
-  return (await webcrypto.subtle.importKey('pkcs8', bytes, algorithm, false, ['sign'])) as CryptoKey
+  return await webcrypto.subtle.importKey('pkcs8', bytes, algorithm, false, ['sign'])
 }
 
 function toPem(label: string, bytes: ArrayBuffer): string {
