@@ -1,0 +1,62 @@
+import { readFileSync } from 'node:fs'
+import { createRequire } from 'node:module'
+import type { Page } from 'playwright'
+
+const axeSource = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8')
+
+/** What axe finds of the given rules, as `rule: selector` texts. */
+export async function axeFindings(page: Page, rules: readonly string[]): Promise<string[]> {
+  await page.evaluate(axeSource)
+  return await page.evaluate(async (wanted) => {
+    const axe = (
+      window as unknown as { axe: { run(options: unknown): Promise<{ violations: AxeViolation[] }> } }
+    ).axe
+    interface AxeViolation {
+      id: string
+      nodes: { target: string[]; any: { message: string }[] }[]
+    }
+    const { violations } = await axe.run({ runOnly: { type: 'rule', values: wanted } })
+    return violations.flatMap((violation) =>
+      violation.nodes.map(
+        (node) => `${violation.id}: ${node.target.join(' ')} ${node.any[0]?.message ?? ''}`,
+      ),
+    )
+  }, rules)
+}
+
+/** Controls smaller than `leastPx` either way, by their text; a box inside a label counts by the label. */
+export function smallControls(page: Page, leastPx = 44): Promise<string[]> {
+  return page.evaluate((least) => {
+    const found: string[] = []
+    const controls = document.querySelectorAll(
+      'main button, main a, main input, main select, main summary, nav a',
+    )
+    for (const control of controls) {
+      const whole = control.closest('label') ?? control
+      const { width, height } = whole.getBoundingClientRect()
+      if (width === 0 || control.closest('[inert]') || control.closest('details:not([open]) > :not(summary)'))
+        continue
+      if (width < least - 0.5 || height < least - 0.5)
+        found.push(
+          `${control.tagName} ${control.textContent?.trim().slice(0, 30)} ${Math.round(width)}×${Math.round(height)}`,
+        )
+    }
+    return found
+  }, leastPx)
+}
+
+/** How far the page is wider than its window, and texts that are cut off by their own box. */
+export function overflow(page: Page): Promise<{ sidewaysPx: number; clipped: string[] }> {
+  return page.evaluate(() => {
+    const clipped: string[] = []
+    for (const node of document.querySelectorAll<HTMLElement>('main *')) {
+      const style = getComputedStyle(node)
+      if (style.overflowX === 'visible' || style.overflowX === 'auto' || style.overflowX === 'scroll')
+        continue
+      if (node.closest('.unseen, .plot, svg, [data-part="replay-drive"]') || node.clientWidth === 0) continue
+      if (node.scrollWidth > node.clientWidth + 1)
+        clipped.push(`${node.className} ${node.textContent?.slice(0, 40)}`)
+    }
+    return { sidewaysPx: document.documentElement.scrollWidth - window.innerWidth, clipped }
+  })
+}

@@ -1,0 +1,138 @@
+import type { Browser } from 'playwright'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { findCar } from '../../simulator/index.ts'
+import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
+import { axeFindings, overflow, smallControls } from './deskChecks.ts'
+import { driveSizes, launch, openPage, partText, shoot, until } from './support.ts'
+
+const car = findCar('marigold')
+
+let browser: Browser
+let fixture: BridgeFixture
+let id = ''
+
+beforeAll(async () => {
+  browser = await launch()
+  fixture = await startBridge()
+  id = fixture.addRun({
+    car: 'marigold',
+    setup: 'rich_main',
+    drive: 'good',
+    seed: 3,
+    at: '2025-06-14T09:12:00Z',
+  })
+  await fixture.setParts('marigold', {
+    fitted: { ...car.right, ...car.setups.rich_main.fitted },
+    box: car.box,
+  })
+})
+afterAll(async () => {
+  await browser.close()
+  await fixture.close()
+})
+
+async function openNext(options: Parameters<typeof openPage>[2] = {}) {
+  const opened = await openPage(browser, `${fixture.url}/#/next?runs=${encodeURIComponent(id)}`, options)
+  await opened.page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
+  return opened
+}
+
+describe('next change page', () => {
+  test('cautions come first, then one part with its reasons and what it will do', async () => {
+    const { page, complaints, close } = await openNext()
+    const cautionsTop = (await page.locator('[data-part="cautions"]').boundingBox())!.y
+    const cardTop = (await page.locator('[data-part="next-card"]').boundingBox())!.y
+    expect(cautionsTop).toBeLessThan(cardTop)
+    const card = (await partText(page, 'next-card')) ?? ''
+    expect(card).toMatch(/main jet 77 → 7\d/)
+    expect(card).toMatch(/2\.01.mm → 1\.\d\d.mm, \d+.% less area/)
+    expect(card).toMatch(/should come to λ \d\.\d\d, between \d\.\d\d and \d\.\d\d\./)
+    expect(card).toMatch(/is rich by 0\.\d\d/)
+    await shoot(page, 'next')
+    expect(complaints).toEqual([])
+    await close()
+  })
+
+  test('"Why not another?" opens the states and the other sizes', async () => {
+    const { page, close } = await openNext()
+    expect(await page.locator('[data-part="why"]').count()).toBe(0)
+    await page.getByRole('button', { name: 'Why not another?' }).click()
+    const why = page.locator('[data-part="why"]')
+    await why.waitFor()
+    expect(await why.textContent()).toMatch(/cruise.*rich.*0\.\d{3}/s)
+    expect(await why.textContent()).toContain('The other sizes in the box')
+    await close()
+  })
+
+  test('fits every size, has large controls and stands out enough', async () => {
+    const { page, close } = await openNext()
+    await page.getByRole('button', { name: 'Why not another?' }).click()
+    for (const [width, height] of [...driveSizes, [320, 640]] as const) {
+      await page.setViewportSize({ width, height })
+      await page.waitForTimeout(300)
+      expect(await overflow(page), `${width}×${height}`).toEqual({ sidewaysPx: 0, clipped: [] })
+    }
+    await page.setViewportSize({ width: 1280, height: 800 })
+    expect(await smallControls(page)).toEqual([])
+    for (const [theme, rule] of [
+      ['Day', 'color-contrast-enhanced'],
+      ['Dark', 'color-contrast-enhanced'],
+      ['Night', 'color-contrast'],
+    ]) {
+      await page.getByRole('button', { name: theme, exact: true }).click()
+      await page.waitForTimeout(300)
+      expect(await axeFindings(page, [rule]), theme).toEqual([])
+    }
+    await close()
+  })
+
+  test('two taps log the swap, and undo takes it back', async () => {
+    const { page, close } = await openNext()
+    const fitted = async () =>
+      (
+        (await (await fetch(`${fixture.url}/api/cars/marigold/parts`)).json()) as {
+          fitted: Record<string, { label: string }>
+        }
+      ).fitted.main_jet.label
+    const button = page.locator('[data-part="fitted-it"]')
+    await button.click()
+    expect(await button.textContent()).toMatch(/Yes, 7\d is in/)
+    expect(await fitted()).toBe('77')
+    await button.click()
+    await page.waitForSelector('[data-part="fitted"]')
+    expect(await partText(page, 'fitted')).toMatch(/Logged: 77 → 7\d/)
+    expect(await fitted()).not.toBe('77')
+    await page.getByRole('button', { name: 'Undo' }).click()
+    await until('the part is back', async () => (await fitted()) === '77')
+    await button.waitFor()
+    await close()
+  })
+
+  test('the run page shows the same change in short', async () => {
+    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(id)}`)
+    await page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
+    expect(await partText(page, 'next-card')).toMatch(/main jet 77 → 7\d/)
+    await page.getByRole('button', { name: 'Why not another?' }).click()
+    await page.waitForSelector('[data-part="why"]', { timeout: 90_000 })
+    await close()
+  })
+
+  test('with an empty box it never says that nothing should be changed', async () => {
+    await fixture.setParts('marigold', { fitted: { ...car.right, ...car.setups.rich_main.fitted }, box: {} })
+    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(id)}`)
+    await page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
+    const card = (await partText(page, 'next-card')) ?? ''
+    expect(card).not.toContain('Change nothing')
+    expect(card).toMatch(/rich|missing|box/)
+    await close()
+  })
+
+  test('every forced state can be shown', async () => {
+    for (const state of ['empty', 'loading', 'error', 'offline']) {
+      const { page, close } = await openPage(browser, `${fixture.url}/?state=${state}#/next`)
+      if (state === 'offline') await page.locator('.band').waitFor()
+      else await page.waitForSelector(`[data-state="${state}"]`)
+      await close()
+    }
+  })
+})

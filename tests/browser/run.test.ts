@@ -1,0 +1,200 @@
+import type { Browser, Page } from 'playwright'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
+import { axeFindings, overflow, smallControls } from './deskChecks.ts'
+import { driveSizes, launch, openPage, partText, shoot, until } from './support.ts'
+
+let browser: Browser
+let fixture: BridgeFixture
+let id = ''
+
+beforeAll(async () => {
+  browser = await launch()
+  fixture = await startBridge()
+  id = fixture.addRun({
+    car: 'marigold',
+    setup: 'rich_main',
+    drive: 'traffic',
+    seconds: 240,
+    seed: 3,
+    at: '2025-06-14T09:12:00Z',
+  })
+})
+afterAll(async () => {
+  await browser.close()
+  await fixture.close()
+})
+
+async function openRun(options: Parameters<typeof openPage>[2] = {}) {
+  const opened = await openPage(browser, `${fixture.url}/${runRoute(id)}`, options)
+  await opened.page.waitForSelector('[data-part="scrubber"]', { timeout: 60_000 })
+  await until(
+    'a next change, or why there is none',
+    async () => /→|Drive first|Change nothing|No part/.test((await partText(opened.page, 'next-card')) ?? ''),
+    60_000,
+  )
+  return opened
+}
+
+describe('run page', () => {
+  let page: Page
+  let complaints: string[]
+  let close: () => Promise<void>
+  beforeAll(async () => {
+    ;({ page, complaints, close } = await openRun())
+  })
+  afterAll(() => close())
+
+  test('answers first: headline, a gate for each circuit with its proof', async () => {
+    expect(await partText(page, 'headline')).toMatch(/circuit|driven|driving/)
+    const circuits = page.locator('[data-circuit]')
+    expect(await circuits.count()).toBeGreaterThanOrEqual(4)
+    const main = page.locator('[data-circuit="main"]')
+    expect(await main.getAttribute('data-verdict')).toBe('rich')
+    expect(await main.textContent()).toMatch(/rich 0\.\d\d.*± 0\.\d\d\d.*(s|min)/s)
+    expect(await main.locator('svg[role="img"]').getAttribute('aria-label')).toMatch(/Main: rich/)
+    await shoot(page, 'run')
+  })
+
+  test('tells how whole the recording is, what it covered and how often it alarmed', async () => {
+    expect(await partText(page, 'integrity')).toMatch(/samples/)
+    const text = (await page.locator('main').textContent()) ?? ''
+    expect(text).toContain('What the drive covered')
+    expect(text).toMatch(/warm idle:\s*\d+ of 60 s/)
+  })
+
+  test('a tapped cell marks the moments behind it and leads to them', async () => {
+    const cell = page.locator('.map td.heavy button').first()
+    await cell.click()
+    expect(await cell.getAttribute('aria-pressed')).toBe('true')
+    const behind = page.locator('[data-part="behind"]')
+    await behind.waitFor()
+    expect(await behind.textContent()).toMatch(/stretch/)
+    await behind.locator('button').first().click()
+    await until(
+      'the cursor moved',
+      async () => Number(await page.locator('[data-part="scrubber"]').getAttribute('aria-valuenow')) > 0,
+    )
+    expect(await page.locator('main').textContent()).toMatch(/of the chosen cell (is|are)\s+marked/)
+  })
+
+  test('each chart has a name, a finding and a table', async () => {
+    const figures = page.locator('main figure')
+    const count = await figures.count()
+    expect(count).toBeGreaterThanOrEqual(5)
+    for (let i = 0; i < count; i++) {
+      const figure = figures.nth(i)
+      const [name, finding] = await figure.evaluate((node) => [
+        document.getElementById(node.getAttribute('aria-labelledby') ?? '')?.textContent?.trim() ?? '',
+        document.getElementById(node.getAttribute('aria-describedby') ?? '')?.textContent?.trim() ?? '',
+      ])
+      expect(name, `chart ${i}`).not.toBe('')
+      expect(finding, name).toMatch(/\.$/)
+      await figure.locator('summary').click()
+      const rows = figure.locator('tbody tr')
+      await rows.first().waitFor()
+      expect(await rows.count(), name).toBeLessThanOrEqual(240)
+      await figure.locator('summary').click()
+    }
+  })
+
+  test('controls are large enough for a finger', async () => {
+    expect(await smallControls(page)).toEqual([])
+  })
+
+  test('nothing was complained about', () => {
+    expect(complaints).toEqual([])
+  })
+})
+
+describe('run page at other sizes and in other light', () => {
+  test('fits every listed size without scrolling sideways or cutting text', async () => {
+    const { page, close } = await openRun()
+    for (const [width, height] of [...driveSizes, [320, 640]] as const) {
+      await page.setViewportSize({ width, height })
+      await page.waitForTimeout(300)
+      expect(await overflow(page), `${width}×${height}`).toEqual({ sidewaysPx: 0, clipped: [] })
+      if (width === 800) await shoot(page, 'run-portrait')
+    }
+    await close()
+  })
+
+  test('holds at twice the text size', async () => {
+    const { page, close } = await openRun()
+    await page.evaluate(() => {
+      document.documentElement.style.fontSize = '200%'
+    })
+    await page.waitForTimeout(300)
+    const { sidewaysPx, clipped } = await overflow(page)
+    expect(sidewaysPx).toBe(0)
+    expect(clipped).toEqual([])
+    await close()
+  })
+
+  test('text stands out enough by day, in the dark and at night', async () => {
+    const { page, close } = await openRun()
+    for (const [theme, rule] of [
+      ['Day', 'color-contrast-enhanced'],
+      ['Dark', 'color-contrast-enhanced'],
+      ['Night', 'color-contrast'],
+    ]) {
+      await page.getByRole('button', { name: theme, exact: true }).click()
+      await page.waitForTimeout(300)
+      expect(await axeFindings(page, [rule]), theme).toEqual([])
+    }
+    await close()
+  })
+
+  test('is sound for a screen reader by the common rules', async () => {
+    const { page, close } = await openRun()
+    const rules = [
+      'aria-valid-attr-value',
+      'aria-required-attr',
+      'button-name',
+      'label',
+      'link-name',
+      'list',
+      'listitem',
+      'duplicate-id-aria',
+      'nested-interactive',
+      'image-alt',
+      'td-headers-attr',
+      'th-has-data-cells',
+    ]
+    expect(await axeFindings(page, rules)).toEqual([])
+    await close()
+  })
+
+  test('prints with a head that names car, day, parts and air, in light colours', async () => {
+    const { page, close } = await openRun({ settings: { theme: 'dark' } })
+    await page.emulateMedia({ media: 'print' })
+    expect(await page.locator('.print-head').isVisible()).toBe(true)
+    expect(await page.locator('.print-head').textContent()).toMatch(/Marigold.*2025.*main jet 77.*kPa/s)
+    expect(await page.locator('nav').isVisible()).toBe(false)
+    expect(await page.locator('[data-part="replay"]').isVisible()).toBe(false)
+    expect(await page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor)).toBe(
+      'rgb(255, 255, 255)',
+    )
+    await close()
+  })
+
+  test('every forced state can be shown', async () => {
+    for (const state of ['empty', 'loading', 'error']) {
+      const { page, close } = await openPage(browser, `${fixture.url}/?state=${state}${runRoute(id)}`)
+      await page.waitForSelector(`[data-state="${state}"]`)
+      await close()
+    }
+  })
+
+  test('a run that is not there says so and leads back', async () => {
+    const { page, close } = await openPage(
+      browser,
+      `${fixture.url}/#/run/marigold/2020-01-01/20200101T000000Z.capture`,
+    )
+    await page.waitForSelector('[data-state="error"]')
+    expect(await page.locator('[data-state="error"]').textContent()).toContain('There is no such run')
+    await page.locator('[data-state="error"] button').click()
+    await page.waitForSelector('[data-part="runs"]')
+    await close()
+  })
+})
