@@ -6,6 +6,8 @@ import type { Random } from './random.ts'
 
 /** After so many vain attempts to start, the drive is over. */
 const mostTries = 8
+/** Longest time to come to a wanted speed, s. */
+const longestWayS = 75
 /** Rates at which a foot leaves the throttle, %/s. */
 const liftRate = 260
 const easeRate = 24
@@ -33,7 +35,8 @@ export class Driver {
   private readonly footPeriodS: number
   private readonly trembleSize: number
   private index = -1
-  private step!: DriveStep
+  /** Before the first step: nothing, for no time. */
+  private step: DriveStep = { do: 'wait', s: 0 }
   private inStepS = 0
   private phase = 0
   private phaseS = 0
@@ -75,7 +78,6 @@ export class Driver {
     this.redlineRpm = p['engine.redline_rpm']
     this.footPeriodS = p['driver.foot_period_s']
     this.trembleSize = p['driver.tremble_pct']
-    this.begin(0)
   }
 
   private begin(index: number): void {
@@ -328,6 +330,11 @@ export class Driver {
     }
     this.wantedGear = gear ?? this.gearFor(engine.speedMs, this.foot)
     this.brakeN = 0
+    if (this.inStepS > holdS + longestWayS) {
+      // Too steep or too fast for this car: it holds what it reached.
+      this.next()
+      return
+    }
     if (this.phase === 1) {
       const nearing = Math.max(0.6, 0.5 + pedalPct / 50)
       if (error < nearing || this.phaseS > 90) {
@@ -430,7 +437,8 @@ export class Driver {
       const error = wanted - engine.speedMs
       this.wantedGear = this.gearFor(engine.speedMs, 40)
       this.brakeN = error < -2 ? 0.4 * p['driver.brake_m_s2'] * p['vehicle.mass_kg'] : 0
-      if (error > 0.6) this.press(34, 30)
+      if (this.inStepS > longestWayS) this.next()
+      else if (error > 0.6) this.press(34, 30)
       else if (error < -0.6) this.press(0, 100)
       else this.enter(1)
       return
