@@ -25,11 +25,13 @@ export interface AlarmTimerOptions {
   readonly onDelayS: number
   readonly offDelayS: number
   readonly isLowBad?: boolean
+  /** Once over, it is not raised again for so long, s, default 0: what the crew knows already need not be told each minute. */
+  readonly restS?: number
   readonly onEnd: (alarm: AlarmTimer) => void
 }
 
 export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
-  const { onDelayS, offDelayS, isLowBad = false, onEnd } = options
+  const { onDelayS, offDelayS, isLowBad = false, restS = 0, onEnd } = options
   let badSinceS = Number.NaN
   let goodSinceS = Number.NaN
   let worst = Number.NaN
@@ -53,7 +55,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       } else if (!alarm.isOn) badSinceS = Number.NaN
       if (!alarm.isOn) {
         // A hair of time makes up for the rounding of sample times.
-        if (!(timeS - badSinceS >= onDelayS - 1e-6)) return
+        if (!(timeS - badSinceS >= onDelayS - 1e-6) || timeS - alarm.endS < restS) return
         alarm.isOn = true
         alarm.startS = badSinceS
         alarm.endS = Number.NaN

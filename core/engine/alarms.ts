@@ -40,6 +40,8 @@ export const defaultAlarmLimits: Readonly<AlarmLimits> = Object.freeze({
 
 /** Lean under load when the owner set no limit: so far over the target of the power state. */
 const LEAN_OVER_TARGET = 0.06
+/** A mixture caution rests so long after it ended, s: at most about one in ten minutes of normal driving is wanted. */
+const CAUTION_REST_S = 300
 /** λ of the slow alarms is smoothed over this, s. */
 const SLOW_LAMBDA_S = 0.4
 
@@ -106,13 +108,14 @@ export function createAlarms(
   let silentFromS = Number.NaN
 
   const all: AlarmTimer[] = []
-  const add = (code: string, priority: AlarmPriority, isLowBad = false): AlarmTimer => {
+  const add = (code: string, priority: AlarmPriority, isLowBad = false, restS = 0): AlarmTimer => {
     const alarm = createAlarmTimer({
       code,
       priority,
       onDelayS: delays[priority].on,
       offDelayS: delays[priority].off,
       isLowBad,
+      restS,
       onEnd: (ended) =>
         onEnd({
           code: ended.code,
@@ -129,10 +132,10 @@ export function createAlarms(
   const exhaustHot = add('exhaust_hot', 'warning')
   const oilLow = add('oil_pressure_low', 'warning', true)
   const coolantHot = add('coolant_hot', 'warning')
-  const leanInPower = add('lean_in_power', 'caution')
-  const richInPower = add('rich_in_power', 'caution', true)
-  const leanInCruise = add('lean_in_cruise', 'caution')
-  const richInCruise = add('rich_in_cruise', 'caution', true)
+  const leanInPower = add('lean_in_power', 'caution', false, CAUTION_REST_S)
+  const richInPower = add('rich_in_power', 'caution', true, CAUTION_REST_S)
+  const leanInCruise = add('lean_in_cruise', 'caution', false, CAUTION_REST_S)
+  const richInCruise = add('rich_in_cruise', 'caution', true, CAUTION_REST_S)
   const sensorFault = add('sensor_fault', 'caution')
   const supplyLow = add('supply_low', 'caution', true)
   const supplyHigh = add('supply_high', 'caution')

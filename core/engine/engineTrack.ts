@@ -109,7 +109,10 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     history,
     limits,
     byPressure: () => !options.hasThrottle() && options.hasPressure(),
-    onMove: (move) => open.push(move),
+    onMove(move) {
+      // The pedal of an engine that does not run moves no mixture.
+      if (machine.hasFired || Number.isNaN(point.rpm)) open.push(move)
+    },
     onEnd: () => {},
   })
 

@@ -1,12 +1,110 @@
 import type { AnalysisResult, Hint, SteadyPiece } from '../contract/result.ts'
-import type { RunKnowledge, RunSettings } from '../pipeline/runKnowledge.ts'
 
-/** What may make the reading lie, each with its evidence and one test that the owner can do. Conservative: no hint without need. */
-export function findHints(
-  _result: AnalysisResult,
-  _pieces: readonly SteadyPiece[],
-  _known: RunKnowledge,
-  _settings: RunSettings,
-): Hint[] {
-  return []
+export interface HintInput {
+  readonly result: Pick<AnalysisResult, 'mixture' | 'mixture_2' | 'transients'>
+  readonly pieces: readonly SteadyPiece[]
+  /** Sensor gains by bank from free-air records, 1 without one. */
+  readonly gains: readonly [number, number]
+  readonly cylinders: number | undefined
+  readonly bankName: string | undefined
+}
+
+/** Idle is looked at when it was steady for so long, s. */
+const LEAST_IDLE_S = 20
+/** Idle this much over its target, with cruise this near to its own, looks like air from outside. */
+const LEAK_LEAN = 0.08
+const CRUISE_FINE = 0.05
+/** Scatter of idle speed from second to second, share: steady below the first, uneven over the second. */
+const STEADY_IDLE_SHARE = 0.02
+const UNEVEN_IDLE_SHARE = 0.045
+/** Load of an idle that only much overlap (or a vacuum leak) gives; common practice, no source. */
+const OVERLAP_LOAD = 0.5
+const OVERLAP_IQR = 0.05
+const AGED_GAIN = 0.06
+const BANKS_APART = 0.05
+/** Engines from this many cylinders have two banks more often than not. */
+const TWO_BANK_CYLINDERS = 8
+
+/**
+ * What may make the reading lie: leak, misfire, camshaft, aged sensor, other bank; each with its evidence and one test that the owner can do. A hint
+ * is no finding: thresholds are wide, so that few are false.
+ */
+export function findHints({ result, pieces, gains, cylinders, bankName }: HintInput): Hint[] {
+  const hints: Hint[] = []
+  const { idle, cruise } = result.mixture
+  const idlePieces = pieces.filter(({ bank, state }) => bank === 1 && state === 'idle')
+  const uneven = speedScatter(idlePieces)
+  const idleError = idle && idle.seconds >= LEAST_IDLE_S ? idle.error : null
+  const cruiseError = cruise && cruise.seconds >= LEAST_IDLE_S ? cruise.error : null
+  const idleLoad = mean(idlePieces.map(({ load }) => load))
+  const isOverlap = idleLoad > OVERLAP_LOAD && (idle?.lambda_iqr ?? 0) > OVERLAP_IQR
+  if (isOverlap) {
+    hints.push({
+      code: 'overlap_camshaft',
+      text: 'Idle pressure is high and its λ restless: a camshaft with much overlap passes air unburnt, so λ reads too lean at idle.',
+      evidence: { idle_load: idleLoad, lambda_iqr: idle?.lambda_iqr },
+      test: 'Set the idle screws by highest vacuum or speed, not by λ, and see whether the engine then idles best.',
+    })
+  } else if (idleError !== null && idleError > LEAK_LEAN) {
+    if (uneven > UNEVEN_IDLE_SHARE) {
+      hints.push({
+        code: 'misfire',
+        text: 'Idle reads lean and its speed is uneven: a cylinder that misfires sends unburnt air, while its plug is wet.',
+        evidence: { idle_error: idleError, speed_scatter: uneven },
+        test: 'With the engine idling, unplug one plug lead after the other (insulated pliers): the cylinder that makes no difference misfires.',
+      })
+    } else if (uneven < STEADY_IDLE_SHARE && cruiseError !== null && Math.abs(cruiseError) < CRUISE_FINE) {
+      hints.push({
+        code: 'exhaust_leak',
+        text: 'Idle reads lean and steady while cruise is fine: air may enter the exhaust before the sensor.',
+        evidence: { idle_error: idleError, cruise_error: cruiseError, speed_scatter: uneven },
+        test: 'With the engine cold and just started, feel and listen along the joints from head to sensor; soapy water blows bubbles at a leak.',
+      })
+    }
+  }
+  gains.forEach((gain, bank) => {
+    if (Math.abs(gain - 1) <= AGED_GAIN) return
+    hints.push({
+      code: 'sensor_aged',
+      text: `The sensor’s current in free air is ${Math.round(100 * Math.abs(gain - 1))} % ${gain > 1 ? 'over' : 'under'} nominal: it is corrected for, but the sensor is ageing or the check was not done in air.`,
+      evidence: { bank: bank + 1, gain },
+      test: 'Take the sensor out, let it hang in fresh air for five minutes and do the free-air check again.',
+    })
+  })
+  const other = result.mixture_2?.cruise
+  if (other && cruise && other.lambda_median !== null && cruise.lambda_median !== null) {
+    const apart = other.lambda_median - cruise.lambda_median
+    if (Math.abs(apart) > BANKS_APART) {
+      hints.push({
+        code: 'banks_differ',
+        text: `The second bank is ${apart > 0 ? 'leaner' : 'richer'} than the first by ${Math.abs(apart).toFixed(2)} in cruise.`,
+        evidence: { difference: apart },
+        test: 'Swap the two sensors: if the difference moves with them, it is the sensor.',
+      })
+    }
+  } else if (!result.mixture_2 && (cylinders ?? 0) >= TWO_BANK_CYLINDERS) {
+    hints.push({
+      code: 'other_bank',
+      text: `One sensor sees one bank only${bankName ? ` (${bankName})` : ''}: the other may be leaner.`,
+      evidence: { cylinders, banks_seen: 1 },
+      test: 'Read the plugs of both banks after a pull, or move the sensor to the other side for one drive.',
+    })
+  }
+  return hints
+}
+
+/** Scatter of the speed of neighbouring seconds of one visit, as a share: slow drift cancels. */
+function speedScatter(pieces: readonly SteadyPiece[]): number {
+  let square = 0
+  let count = 0
+  for (let i = 1; i < pieces.length; i++) {
+    if (pieces[i].visit !== pieces[i - 1].visit || !(pieces[i].rpm > 0)) continue
+    square += ((pieces[i].rpm - pieces[i - 1].rpm) / pieces[i].rpm) ** 2
+    count++
+  }
+  return count >= 5 ? Math.sqrt(square / count / 2) : Number.NaN
+}
+
+function mean(values: readonly number[]): number {
+  return values.length > 0 ? values.reduce((a, b) => a + b, 0) / values.length : Number.NaN
 }

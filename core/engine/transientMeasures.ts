@@ -222,6 +222,8 @@ function settledAfter(
     // After a closing the film dries and overrun begins: λ crosses where it will settle before it does.
     let lastOffS = 0
     for (let i = 0; i < count; i++) {
+      // The very end may already belong to what follows.
+      if (timeS[i] > windowS - STAYS_S) break
       if (timeS[i] > 0 && Math.abs(lambda[i] - settle) > within) lastOffS = timeS[i]
     }
     return Math.min(windowS, Math.max(lastOffS, LEAST_TIP_S))

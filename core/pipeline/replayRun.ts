@@ -71,7 +71,11 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
     warm_up: view.warmUp.result(),
     transients: findings.transients,
     alarms: [...findings.alarms].sort((a, b) => a.start_s - b.start_s),
-    pulls: measurePulls(view.pulls.pulls, known),
+    pulls: measurePulls(view.pulls.pulls, {
+      car: known.car,
+      air: known.air,
+      powerTargetLambda: settings.targets.targets.power.lambda,
+    }),
     coverage: view.coverageItems(),
     scorecard: {
       on_target_share: null,
@@ -86,7 +90,13 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
     result.mixture_2 = mixtureOf(view, 2)
     result.map_2 = findings.maps[1].toMap()
   }
-  result.trust.hints = findHints(result, findings.pieces, known, settings)
+  result.trust.hints = findHints({
+    result,
+    pieces: findings.pieces,
+    gains: settings.gains,
+    cylinders: known.car?.engine?.cylinders,
+    bankName: known.car?.sensor?.bank_names?.[0],
+  })
   result.scorecard = scorecardOf(result)
   const analysis = {
     result,

@@ -81,6 +81,9 @@ export interface RunView {
   finish(): void
 }
 
+/** Outside the power state a mixture is judged only after so long in the state, s: the wall film dries first. */
+const CALM_S = 2
+
 export function createRunView(options: RunViewOptions): RunView {
   const { limits, targets, keeps, bankCount } = options
   const findings: RunFindings = {
@@ -283,8 +286,8 @@ export function createRunView(options: RunViewOptions): RunView {
     // In the power state the leaner bank rules; elsewhere one reading does.
     alarmInput.lambda = Number.isNaN(one) || two > one ? two : one
     alarmInput.isSettled =
-      timeS - machine.candidateSinceS > delayS &&
-      (machine.candidate === stateCode.power || move === undefined || timeS - move.endS > 1.5)
+      timeS - machine.candidateSinceS > delayS + (machine.candidate === stateCode.power ? 0 : CALM_S) &&
+      (machine.candidate === stateCode.power || move === undefined)
     alarmInput.hasNewLambda = !Number.isNaN(stages[0].lambda) || !Number.isNaN(stages[1].lambda)
     alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
     alarmInput.rpm = value[slot.engine_speed]
