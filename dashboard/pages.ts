@@ -1,8 +1,12 @@
 import type { Component } from 'svelte'
+import Bench from './pages/Bench.svelte'
 import Check from './pages/Check.svelte'
 import Compare from './pages/Compare.svelte'
+import Connect from './pages/Connect.svelte'
 import Drive from './pages/Drive.svelte'
 import Fitted from './pages/Fitted.svelte'
+import Help from './pages/Help.svelte'
+import Link from './pages/Link.svelte'
 import NextChange from './pages/NextChange.svelte'
 import Run from './pages/Run.svelte'
 import Runs from './pages/Runs.svelte'
@@ -36,4 +40,8 @@ export const pages: readonly PageEntry[] = [
   { path: 'next', title: 'Next change', component: NextChange },
   { path: 'tank', title: 'Tank', component: Tank, setUp: true },
   { path: 'setup', title: 'Set-up', component: SetUp, group: 'more', setUp: true },
+  { path: 'link', title: 'Link', component: Link, group: 'more' },
+  { path: 'connect', title: 'Connect', component: Connect, group: 'more' },
+  { path: 'bench', title: 'Bench', component: Bench, group: 'more', setUp: true },
+  { path: 'help', title: 'Help', component: Help, group: 'more' },
 ]
