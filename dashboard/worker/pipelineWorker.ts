@@ -17,7 +17,7 @@ const postMs = 30
 /** Without samples a reading is posted this often, so that silence is noticed, ms. */
 const idlePostMs = 100
 /** The pipeline is told the time only after so long without a sample: samples bring their own. */
-const silenceS = 0.5
+const silenceS = 1
 /** The profile must come within this, ms; then the defaults do. */
 const carTimeoutMs = 1500
 /** History that the pipeline keeps for its learning, seconds. */

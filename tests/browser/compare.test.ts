@@ -39,7 +39,7 @@ const verdictOf = (page: Page, state: string) =>
 describe('compare page', () => {
   test('smaller main jets: leaner in cruise, better, with weather and the changed part named', async () => {
     const { page, complaints, close } = await compared(rich, right)
-    expect(await partText(page, 'headline')).toContain('leaner')
+    expect(await partText(page, 'headline')).toBe('Better: the second run is leaner')
     expect(await verdictOf(page, 'cruise')).toBe('leaner')
     const cruise = page.locator('[data-state="cruise"]')
     expect(await cruise.textContent()).toMatch(/leaner 0\.\d{3}.*\+0\.\d{3} to \+0\.\d{3}.*better/s)

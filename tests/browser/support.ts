@@ -92,12 +92,13 @@ export async function until(
   }
 }
 
-export const partText = (page: Page, part: string) =>
-  page
-    .locator(`[data-part="${part}"]`)
-    .first()
-    .textContent({ timeout: 2000 })
-    .catch(() => '')
+/** Text of a part as it is now; empty when it is not there. */
+export function partText(page: Page, part: string): Promise<string> {
+  return page.evaluate(
+    (name) => document.querySelector(`[data-part="${name}"]`)?.textContent?.trim() ?? '',
+    part,
+  )
+}
 
 /** Table of checks: id, what was measured, verdict. Printed after a file's tests. */
 export class CheckTable {

@@ -1,0 +1,347 @@
+import type { Browser, Page } from 'playwright'
+import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
+import { cruise, FakeBridge, type FakeBridgeOptions, fullThrottle } from './fakeBridge.ts'
+import { CheckTable, launch, openPage, partText, until } from './support.ts'
+
+const port = 4922
+const table = new CheckTable()
+let browser: Browser
+let bridge: FakeBridge | undefined
+
+beforeAll(async () => {
+  browser = await launch()
+})
+afterEach(async () => {
+  for (const context of browser.contexts()) await context.close()
+  await bridge?.stop()
+  bridge = undefined
+})
+afterAll(async () => {
+  await browser?.close()
+  table.print()
+})
+
+/** A page on a bridge whose board does as told, past its first reading. */
+async function liveDrive(options: Partial<FakeBridgeOptions> = {}) {
+  bridge = await new FakeBridge({ port, ...options }).start()
+  const opened = await openPage(browser, bridge.url)
+  await until('a number', async () => /^\d/.test(await partText(opened.page, 'number')))
+  return { bridge, ...opened }
+}
+
+/** Counts changes of a node's text or of the gate's drawing for a time, each with its time. */
+function watchChanges(page: Page, seconds: number) {
+  return page.evaluate(
+    (durationMs) =>
+      new Promise<{ numbers: number[]; strips: number[]; frames: number }>((resolve) => {
+        const numbers: number[] = []
+        const strips: number[] = []
+        let frames = 0
+        const number = document.querySelector('[data-part="number"]')!
+        let text = number.textContent
+        const observer = new MutationObserver((records) => {
+          const now = performance.now()
+          if (number.textContent !== text) {
+            text = number.textContent
+            numbers.push(now)
+          }
+          if (records.some((record) => record.target instanceof SVGElement)) strips.push(now)
+        })
+        observer.observe(document.body, {
+          subtree: true,
+          characterData: true,
+          attributes: true,
+          childList: true,
+        })
+        const begun = performance.now()
+        const frame = () => {
+          frames++
+          if (performance.now() - begun < durationMs) requestAnimationFrame(frame)
+          else {
+            observer.disconnect()
+            resolve({ numbers, strips, frames })
+          }
+        }
+        requestAnimationFrame(frame)
+      }),
+    seconds * 1000,
+  )
+}
+
+/** Wall time at which a part first stands in the page. */
+function whenPresent(page: Page, selector: string, limitMs: number): Promise<number> {
+  return page.evaluate(
+    ([wanted, limit]) =>
+      new Promise<number>((resolve) => {
+        const begun = Date.now()
+        const look = () => {
+          if (document.querySelector(wanted as string)) resolve(Date.now())
+          else if (Date.now() - begun > Number(limit)) resolve(Number.NaN)
+          else requestAnimationFrame(look)
+        }
+        look()
+      }),
+    [selector, limitMs] as const,
+  )
+}
+
+const warningSelector = '[data-part="alarm"].warning'
+
+describe('drive page, live', () => {
+  test('digits change at most twice a second while the strip keeps moving', async () => {
+    const { page, close } = await liveDrive({
+      wave: (timeS, scene) => ({ ...scene, lambda: scene.lambda + 0.06 * Math.sin(timeS * 5) }),
+    })
+    const seconds = 12
+    const { numbers, strips, frames } = await watchChanges(page, seconds)
+    let most = 0
+    for (const start of numbers)
+      most = Math.max(most, numbers.filter((t) => t >= start && t < start + 1000).length)
+    const stripRate = strips.length / seconds
+    table.check(
+      'N1',
+      `number at most ${most} changes in a second (≤ 2), strip ${stripRate.toFixed(1)} updates/s (≥ 10), ${(frames / seconds).toFixed(0)} frames/s (≥ 30)`,
+      most <= 2 && numbers.length > seconds && stripRate >= 10 && frames / seconds >= 30,
+    )
+    await close()
+  })
+
+  test('a tap anywhere on the state slat, or any key, marks at once', async () => {
+    const { bridge, page, close } = await liveDrive()
+    await page.locator('[data-part="record-button"]').click()
+    await until('recording', () => bridge.recording)
+    const slat = page.locator('[data-part="state"]')
+    const box = (await slat.boundingBox())!
+    const delays: number[] = []
+    for (const [dx, dy] of [
+      [0.02, 0.1],
+      [0.5, 0.5],
+      [0.98, 0.9],
+    ]) {
+      await until(
+        'the slat is at rest',
+        async () => !(await partText(page, 'state-word')).startsWith('MARKED'),
+      )
+      const delay = page.evaluate(
+        () =>
+          new Promise<number>((resolve) => {
+            let tapped = Number.NaN
+            addEventListener('pointerup', () => (tapped = performance.now()), { once: true, capture: true })
+            const word = document.querySelector('[data-part="state-word"]')!
+            const look = () => {
+              if (word.textContent?.startsWith('MARKED')) resolve(performance.now() - tapped)
+              else requestAnimationFrame(look)
+            }
+            look()
+          }),
+      )
+      await page.waitForTimeout(50)
+      await page.mouse.click(box.x + box.width * dx, box.y + box.height * dy)
+      delays.push(await delay)
+    }
+    await until('three marks', () => bridge.marks.length === 3)
+    await page.keyboard.press('AudioVolumeUp')
+    await page.keyboard.press('Enter')
+    await until('a mark for each key', () => bridge.marks.length === 5)
+    table.check(
+      'T2',
+      `three places on the slat and two keys: ${bridge.marks.length} marks, answer after ${delays.map((d) => d.toFixed(0)).join(', ')} ms (≤ 100)`,
+      Math.max(...delays) <= 100,
+    )
+    await close()
+  })
+
+  test('leaving while recording asks, and no answer means stay', async () => {
+    const { bridge, page, close } = await liveDrive()
+    await page.locator('[data-part="leave-button"]').click()
+    await page.locator('h1', { hasText: 'Before driving' }).waitFor()
+    await page.goBack()
+    await page.locator('[data-part="record-button"]').click()
+    await until('recording', () => bridge.recording)
+    await page.locator('[data-part="leave-button"]').click()
+    const dialog = page.locator('dialog')
+    await dialog.waitFor()
+    const buttons = await dialog.locator('button').allTextContents()
+    const stayedAfterMs = await until(
+      'the question goes by itself',
+      async () => (await dialog.count()) === 0,
+      12_000,
+    )
+    const stayed = (await page.locator('.drive').count()) === 1
+    // A typed address or the back button is asked as well.
+    await page.evaluate(() => {
+      location.hash = '#/trace'
+    })
+    await dialog.waitFor()
+    await dialog.getByText('I am the passenger').click()
+    await page.getByText('Channels (').waitFor()
+    table.check(
+      'T3',
+      `asks ${buttons.join(' / ')}; stays after ${(stayedAfterMs / 1000).toFixed(1)} s without an answer; the passenger gets through`,
+      stayed &&
+        stayedAfterMs > 9000 &&
+        stayedAfterMs < 11_000 &&
+        buttons.includes('Parked') &&
+        buttons.includes('I am the passenger'),
+    )
+    await close()
+  })
+})
+
+describe('alarms', () => {
+  test('lean under load shows and sounds in time, and is over in time', async () => {
+    bridge = await new FakeBridge({ port }).start()
+    bridge.set(fullThrottle)
+    const context = await browser.newContext({ viewport: { width: 1280, height: 800 } })
+    await context.addInitScript(() => {
+      const sounded: number[] = []
+      Object.assign(window, { sounded })
+      const start = OscillatorNode.prototype.start
+      OscillatorNode.prototype.start = function (when?: number) {
+        sounded.push(Date.now())
+        start.call(this, when)
+      }
+    })
+    const page = await context.newPage()
+    await page.goto(bridge.url)
+    await until('the power state', async () => (await partText(page, 'state-word')) === 'power')
+    // The tap that lets the browser sound at all.
+    await page.locator('[data-part="state"]').click()
+    await until('sound', async () => !(await partText(page, 'notes')).includes('SOUND OFF'))
+    await page.waitForTimeout(1500)
+
+    const shown = whenPresent(page, warningSelector, 5000)
+    bridge.set({ lambda: 0.96 })
+    const shownMs = await shown
+    const delayMs = shownMs - bridge.sceneSentMs
+    const sounded = await page.evaluate(() => (window as unknown as { sounded: number[] }).sounded)
+    const soundMs = (sounded[0] ?? Number.NaN) - shownMs
+    await page.waitForTimeout(5600)
+    const again = await page.evaluate(() => (window as unknown as { sounded: number[] }).sounded.length)
+    table.check(
+      'A1',
+      `slat ${delayMs.toFixed(0)} ms after the first bad sample (300–450), sound ${soundMs.toFixed(0)} ms after it (≤ 150), ${again} pulses within 5.6 s`,
+      delayMs >= 300 && delayMs <= 450 && soundMs <= 150 && again === 6,
+    )
+
+    const gone = page.evaluate(
+      (selector) =>
+        new Promise<number>((resolve) => {
+          const look = () =>
+            document.querySelector(selector) ? requestAnimationFrame(look) : resolve(Date.now())
+          look()
+        }),
+      warningSelector,
+    )
+    bridge.set({ lambda: 0.87 })
+    const clearedMs = (await gone) - bridge.sceneSentMs
+    const record = await until(
+      'the record',
+      async () => (await partText(page, 'record')).includes('was lean 0.96'),
+      6000,
+    )
+    expect(record).toBeGreaterThanOrEqual(0)
+    table.check(
+      'A2',
+      `cleared ${clearedMs.toFixed(0)} ms after λ fell (1000–1300), then "${(await partText(page, 'record')).trim()}"`,
+      clearedMs >= 1000 && clearedMs <= 1300,
+    )
+    await page.locator('[data-part="record"]').click()
+    expect(await page.locator('[data-part="record"]').count()).toBe(0)
+
+    // A spike of 200 ms.
+    const spiked = whenPresent(page, warningSelector, 1500)
+    bridge.set({ lambda: 0.97 })
+    await page.waitForTimeout(180)
+    bridge.set({ lambda: 0.87 })
+    table.check('A2', 'a spike of 200 ms raises no warning', Number.isNaN(await spiked))
+    await context.close()
+  })
+
+  test('chatter about the limit raises at most one warning in a minute', async () => {
+    const { page, close } = await liveDrive({
+      speed: 4,
+      rateHz: 50,
+      wave: (timeS, scene) => ({ ...scene, lambda: 0.93 + 0.01 * Math.sign(Math.sin(timeS * 7)) }),
+    })
+    bridge?.set(fullThrottle)
+    const count = await page.evaluate(
+      (selector) =>
+        new Promise<number>((resolve) => {
+          let raised = 0
+          let was = false
+          const begun = performance.now()
+          const look = () => {
+            const is = document.querySelector(selector) !== null
+            if (is && !was) raised++
+            was = is
+            if (performance.now() - begun > 15_500) resolve(raised)
+            else requestAnimationFrame(look)
+          }
+          look()
+        }),
+      warningSelector,
+    )
+    table.check(
+      'A2',
+      `chatter of ±0.01 about 0.93 for 60 s of the board's clock: ${count} warnings (≤ 1)`,
+      count <= 1,
+    )
+    await close()
+  })
+
+  test('of two alarms the higher is shown, both are logged with their worst', async () => {
+    const { bridge, page, close } = await liveDrive()
+    bridge.set({ ...fullThrottle, supply: 10.4 })
+    await until('the caution', async () => (await partText(page, 'alarm')).includes('supply'), 6000)
+    await page.waitForTimeout(1000)
+    bridge.set({ lambda: 0.97 })
+    await until('the warning', async () => (await partText(page, 'alarm')).includes('LIFT OFF'), 4000)
+    const others = await partText(page, 'others')
+    bridge.set({ lambda: 0.87, supply: 13.9 })
+    await until('both are over', async () => (await page.locator('[data-part="alarm"]').count()) === 0, 8000)
+    await page.evaluate(() => {
+      location.hash = '#/trace'
+    })
+    const log = page.locator('section', { hasText: 'Alarms since' }).locator('tbody tr')
+    await until('the log', async () => (await log.count()) >= 2)
+    const rows = (await log.allTextContents()).map((row) => row.replace(/\s+/g, ' ').trim())
+    table.check(
+      'A3',
+      `${others} beside the higher; log: ${rows.join(' | ')}`,
+      others === '+1' &&
+        rows.some((row) => row.includes('lean under load') && row.includes('0.97')) &&
+        rows.some((row) => row.includes('supply') && row.includes('10.40')),
+    )
+    await close()
+  })
+
+  test('no mixture alarm while warming, in overrun or without data', async () => {
+    const { bridge, page, close } = await liveDrive()
+    const seen: string[] = []
+    const watchAlarms = async (what: string, ms: number) => {
+      const until = performance.now() + ms
+      while (performance.now() < until) {
+        const alarm =
+          (await page.locator('[data-part="alarm"]').count()) > 0 ? await partText(page, 'alarm') : ''
+        if (alarm && /lean|rich|LIFT/i.test(alarm)) seen.push(`${what}: ${alarm}`)
+        await page.waitForTimeout(100)
+      }
+    }
+    bridge.set({ ...cruise, throttle: 1, manifold_pressure: 25, engine_speed: 2600, lambda: 1.7 })
+    await watchAlarms('overrun', 2500)
+    const overrunWord = await partText(page, 'instead')
+    bridge.set({ ...cruise })
+    await watchAlarms('cruise', 2500)
+    bridge.set({ lambda: Number.NaN })
+    await watchAlarms('no reading', 2500)
+    bridge.sampling = false
+    await watchAlarms('no data', 2500)
+    table.check(
+      'A4',
+      `mixture alarms in overrun ("${overrunWord?.trim()}"), without a reading and without data: ${seen.length} ${seen.join('; ')}`,
+      seen.length === 0,
+    )
+    await close()
+  })
+})
