@@ -5,12 +5,13 @@ import type { Command } from 'commander'
 import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
-import { CommandFailure, createProgress, print, say } from './talk.ts'
+import { CommandFailure, createProgress, print, readJobs, say } from './talk.ts'
 
 interface Flags {
   json?: boolean
   target?: string
   car?: string
+  jobs?: string
 }
 
 /** Adds `floatbowl analyse RUN…`: the result of each run, as text or as one JSON object a line. */
@@ -22,9 +23,15 @@ export function registerAnalyse(program: Command): void {
     .option('--json', 'one JSON object a run and line')
     .option('--target <file>', 'target λ and band for each state, JSON')
     .option('--car <file>', 'the car’s profile, JSON, in place of the one in the run')
+    .option('--jobs <n>', 'runs worked on at a time (default: one a processor)')
     .action(async (paths: string[], flags: Flags) => {
+      const jobs = readJobs(flags.jobs)
       const targets = flags.target ? await readJson<Targets>(flags.target, targetsSchema) : undefined
       const car = flags.car ? await readJson<CarProfile>(flags.car, carSchema) : undefined
+      if (paths.length >= fewestForThreads && jobs > 1) {
+        await analyseInThreads(paths, flags, jobs)
+        return
+      }
       let failed = 0
       for (const path of paths) {
         try {
@@ -41,6 +48,35 @@ export function registerAnalyse(program: Command): void {
       }
       if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be analysed`)
     })
+}
+
+/** Below this a thread's start costs more than it gains. */
+const fewestForThreads = 3
+
+/** Each run in a thread of its own, in the order given; the lines are those of one run after the other. */
+async function analyseInThreads(paths: readonly string[], flags: Flags, jobs: number): Promise<void> {
+  const { runCommands } = await import('../export/commandWorkers.ts')
+  const progress = createProgress(`analysing ${paths.length} runs`)
+  const more = [
+    ...(flags.json ? ['--json'] : []),
+    ...(flags.target === undefined ? [] : ['--target', flags.target]),
+    ...(flags.car === undefined ? [] : ['--car', flags.car]),
+  ]
+  const commands = paths.map((path) => ['analyse', path, ...more])
+  let failed = 0
+  try {
+    await runCommands(commands, jobs, async ({ exitCode, stdout, stderr }, i) => {
+      if (exitCode === 0) await print(stdout.trimEnd())
+      else {
+        failed++
+        say(stderr.split('\n')[0] || `floatbowl: ${paths[i]}: failed`)
+      }
+      progress.update((i + 1) / paths.length)
+    })
+  } finally {
+    progress.end()
+  }
+  if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be analysed`)
 }
 
 /** Size of a read, bytes: large enough that the scanner works on whole stretches, small against the memory of a run. */

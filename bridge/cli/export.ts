@@ -1,9 +1,8 @@
-import { availableParallelism } from 'node:os'
 import { join } from 'node:path'
 import { type Command, Option } from 'commander'
 import { errorText } from '../bridgeError.ts'
 import type { ExportFormat, ExportOptions } from '../export/exportRun.ts'
-import { CommandFailure, createProgress, say } from './talk.ts'
+import { CommandFailure, createProgress, readJobs, say } from './talk.ts'
 
 interface ExportFlags {
   to: ExportFormat
@@ -148,13 +147,6 @@ async function exportMany(
     progress.end()
   }
   if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be exported`)
-}
-
-function readJobs(text: string | undefined): number {
-  if (text === undefined) return availableParallelism()
-  const jobs = Number(text)
-  if (Number.isInteger(jobs) && jobs >= 1 && jobs <= 256) return jobs
-  throw new CommandFailure(`invalid --jobs: ${text} (expected a whole number from 1 to 256)`, 2)
 }
 
 async function exportInto(path: string, directory: string, name: string, options: ExportOptions) {

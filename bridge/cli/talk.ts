@@ -1,3 +1,5 @@
+import { availableParallelism } from 'node:os'
+
 /** Ends a command with a message on standard error and an exit code: 1 the work failed, 2 wrong usage. */
 export class CommandFailure extends Error {
   readonly exitCode: 1 | 2
@@ -45,4 +47,12 @@ export function createProgress(label: string): { update(share: number): void; en
       if (shownMs > 0) process.stderr.write(`\r${' '.repeat(label.length + 6)}\r`)
     },
   }
+}
+
+/** Reads `--jobs`: runs worked on at a time, by default one a processor. @throws CommandFailure 2 for anything else */
+export function readJobs(text: string | undefined): number {
+  if (text === undefined) return availableParallelism()
+  const jobs = Number(text)
+  if (Number.isInteger(jobs) && jobs >= 1 && jobs <= 256) return jobs
+  throw new CommandFailure(`invalid --jobs: ${text} (expected a whole number from 1 to 256)`, 2)
 }
