@@ -9,6 +9,8 @@ interface Row {
   seconds: number
   logLambda: number
   cell: string
+  loadRow: string
+  rpmColumn: string
   rpm: number
   load: number
   cold: number
@@ -68,8 +70,13 @@ export function varianceOfMix(
 /** Cells within which pieces count as driven alike: load finely, since enrichment opens within a few hundredths of it. Chosen here. */
 const CELL_RPM = 750
 const CELL_LOAD = 0.04
-/** Spread of the cells' λ about the state's mean, as a share: how far a carburettor's curve wanders. Common practice, no source. */
-const CELL_SPREAD = 0.02
+/**
+ * Spread of λ over a state, as a share: between loads (enrichment opens), between speeds, and what a cell has of its own beyond
+ * the two. Common practice, no source.
+ */
+const LOAD_SPREAD = 0.03
+const RPM_SPREAD = 0.015
+const CELL_SPREAD = 0.01
 /**
  * The same where the noise is estimated: nearly none, for cells as free as above would soak up the slow wander that is to be measured.
  * What is left of the map's shape then counts as noise, which errs on the safe side.
@@ -157,7 +164,7 @@ function mergeRows(pieces: readonly SteadyPiece[], run: number, series: number, 
   let visit = -1
   let startS = 0
   for (const piece of pieces) {
-    const cell = cellOf(piece)
+    const { cell, loadRow, rpmColumn } = cellOf(piece)
     const last = rows[rows.length - 1]
     const logLambda = Math.log(piece.lambda) + logShift
     const cold = Number.isFinite(piece.coolantC) ? Math.max(0, WARM_C - piece.coolantC) / 20 : 0
@@ -176,22 +183,42 @@ function mergeRows(pieces: readonly SteadyPiece[], run: number, series: number, 
     }
     visit = piece.visit
     startS = piece.timeS
-    rows.push({ series, timeS: piece.timeS, run, seconds: piece.seconds, logLambda, cell, rpm, load, cold })
+    rows.push({
+      series,
+      timeS: piece.timeS,
+      run,
+      seconds: piece.seconds,
+      logLambda,
+      cell,
+      loadRow,
+      rpmColumn,
+      rpm,
+      load,
+      cold,
+    })
   }
   return rows
 }
 
-function cellOf(piece: SteadyPiece): string {
+function cellOf(piece: SteadyPiece) {
   const rpm = Number.isFinite(piece.rpm) ? Math.floor(piece.rpm / CELL_RPM) : 'x'
   const load = Number.isFinite(piece.load) ? Math.floor(piece.load / CELL_LOAD + 1e-9) : 'x'
-  return `${piece.bank}/${rpm}/${load}`
+  const { bank } = piece
+  return { cell: `${bank}/${rpm}/${load}`, loadRow: `${bank} load ${load}`, rpmColumn: `${bank} rpm ${rpm}` }
 }
 
 function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fit {
-  const cells = [...new Set(rows.map((row) => row.cell))]
-  const cellColumn = new Map(cells.map((cell, index) => [cell, runCount + index]))
-  const columns = runCount + cells.length + 3
-  const slopeColumn = runCount + cells.length
+  // Cells, then what all cells of one load or one speed share, then straight lines inside the cells.
+  const groups = [...new Set(rows.flatMap((row) => [row.cell, row.loadRow, row.rpmColumn]))]
+  const groupColumn = new Map(groups.map((group, index) => [group, runCount + index]))
+  const slopeColumn = runCount + groups.length
+  const columns = slopeColumn + 3
+  const spreadOfColumn = new Float64Array(columns).fill(SLOPE_SPREAD)
+  for (const row of rows) {
+    spreadOfColumn[groupColumn.get(row.cell)!] = cellSpread
+    spreadOfColumn[groupColumn.get(row.loadRow)!] = LOAD_SPREAD
+    spreadOfColumn[groupColumn.get(row.rpmColumn)!] = RPM_SPREAD
+  }
   let seconds = 0
   const middle = { rpm: 0, load: 0, cold: 0 }
   for (const row of rows) {
@@ -204,8 +231,18 @@ function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fi
   middle.load /= seconds
   middle.cold /= seconds
   const design = rows.map((row) => ({
-    columns: [row.run, cellColumn.get(row.cell)!, slopeColumn, slopeColumn + 1, slopeColumn + 2],
+    columns: [
+      row.run,
+      groupColumn.get(row.cell)!,
+      groupColumn.get(row.loadRow)!,
+      groupColumn.get(row.rpmColumn)!,
+      slopeColumn,
+      slopeColumn + 1,
+      slopeColumn + 2,
+    ],
     values: [
+      1,
+      1,
       1,
       1,
       (row.rpm - middle.rpm) / CELL_RPM,
@@ -228,7 +265,7 @@ function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fi
   const penalty = new Float64Array(columns)
   for (let column = 0; column < columns; column++) {
     // Runs are free; their tiny weight only keeps the matrix regular where a run lacks the state.
-    penalty[column] = column < runCount ? 1e-6 : 1 / (column < slopeColumn ? cellSpread : SLOPE_SPREAD) ** 2
+    penalty[column] = column < runCount ? 1e-6 : 1 / spreadOfColumn[column] ** 2
     matrix[column][column] += penalty[column]
   }
   const factor = choleskyOf(matrix)
@@ -241,7 +278,11 @@ function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fi
     residuals[i] = row.logLambda - fitted
   }
   const cellShare = new Float64Array(columns)
-  for (const row of rows) cellShare[cellColumn.get(row.cell)!] += row.seconds / seconds
+  for (const row of rows) {
+    for (const group of [row.cell, row.loadRow, row.rpmColumn]) {
+      cellShare[groupColumn.get(group)!] += row.seconds / seconds
+    }
+  }
   return {
     columns,
     runColumns: runCount,
