@@ -13,6 +13,7 @@ import { createBoardLines, createGpsLines, createMappedLines } from './source/de
 import { createReplaySources, findReplaySources } from './source/replaySource.ts'
 import { createSerialSource } from './source/serialSource.ts'
 import { createSimulatorSource } from './source/simulatorSource.ts'
+import type { Source } from './source/source.ts'
 import { createTcpSource, parseTcpAddress } from './source/tcpSource.ts'
 import type { CarStore } from './store/carStore.ts'
 import { carIdPattern } from './store/runId.ts'
@@ -127,7 +128,7 @@ async function createSources(
   else if (source) setups.push(await portSetup(source.name, settings, clock, logger))
   if (settings.gpsPath) {
     setups.push({
-      source: openPort(settings.gpsPath, gpsBaud, false, clock, logger),
+      source: await openReceiver(settings.gpsPath, clock, logger),
       createDecoder: createGpsLines,
       unreadableText: 'the receiver sends no sentences that can be read: is it set to another speed?',
       describe: { kind: 'nmea' },
@@ -233,6 +234,17 @@ async function mappedSetup(
   } catch (error) {
     if (error instanceof RangeError) throw new CommandFailure(`${mapPath}: ${error.message}`, 2)
     throw error
+  }
+}
+
+/** A receiver on a serial device, or behind a running gpsd. */
+async function openReceiver(path: string, clock: Clock, logger: Logger): Promise<Source> {
+  if (!path.startsWith('gpsd:')) return openPort(path, gpsBaud, false, clock, logger)
+  const { createGpsdSource } = await import('./source/gpsdSource.ts')
+  try {
+    return createGpsdSource({ address: path, clock, logger })
+  } catch (error) {
+    throw new CommandFailure(errorText(error), 2)
   }
 }
 

@@ -31,7 +31,7 @@ export function registerServe(program: Command): void {
     .option('--replay <run>', 'a recorded run, as if live')
     .option('--baud <n>', 'speed of the serial device', '115200')
     .option('--map <file>', 'line map (JSON) for a board that speaks another format')
-    .option('--gps <path>', 'serial device of a position receiver')
+    .option('--gps <path>', 'serial device of a position receiver, or gpsd://host:port')
     .option('--listen <host:port>', `address of the page (default: 127.0.0.1:${defaultPort})`)
     .option('--lan', 'let paired devices on the local network in')
     .option('--https', 'encrypt for the local network, with a certificate authority of your own')
