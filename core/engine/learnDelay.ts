@@ -55,14 +55,17 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
   if (!search) {
     return { ...before, eventsUsed: 0, sensorLagS: Math.min(PRIOR_LAG_S, before.aS / 2) }
   }
-  let best = climb(search, 'plug', PRIOR_LAG_S, before)
+  let best = climb(search, 'plug', PRIOR_LAG_S, coarse(search, 'plug', before))
   for (const flow of ['cause', 'arrival'] as const) {
-    const tried = climb(search, flow, PRIOR_LAG_S, before)
+    const tried = climb(search, flow, PRIOR_LAG_S, best)
     if (tried.score > best.score) best = tried
   }
   for (const lagS of LAGS_S) {
     search.setLag(lagS)
-    const tried = climb(search, best.flow, lagS, before)
+    const tried = climb(search, best.flow, lagS, {
+      pureS: Math.max(0, best.pureS + best.lagS - lagS),
+      b: best.b,
+    })
     if (tried.score > best.score) best = tried
   }
   return {
@@ -82,30 +85,43 @@ interface Candidate {
   readonly flow: FlowModel
 }
 
-/** Best law for one lag and one model of the pipe: a coarse grid, then steps that shrink. */
-function climb(search: Search, flow: FlowModel, lagS: number, before: DelayLaw): Candidate {
-  let pureS = Math.max(0, before.aS - lagS)
-  let b = before.bSRpmKpa
+type Start = Pick<Candidate, 'pureS' | 'b'>
+
+/** Best of a wide grid around what is known beforehand. */
+function coarse(search: Search, flow: FlowModel, before: DelayLaw): Start {
+  let best: Start = { pureS: 0.03, b: before.bSRpmKpa }
   let score = Number.NEGATIVE_INFINITY
-  const attempt = (a: number, tried: number): boolean => {
-    const found = search.score(flow, a, tried)
-    if (!(found > score)) return false
-    score = found
-    pureS = a
-    b = tried
-    return true
-  }
   for (const factor of [0.45, 0.65, 1, 1.5, 2.2]) {
-    for (const a of [0, 0.03, 0.07]) attempt(a, before.bSRpmKpa * factor)
+    for (const pureS of [0, 0.03, 0.07]) {
+      const b = before.bSRpmKpa * factor
+      const found = search.score(flow, pureS, b)
+      if (!(found > score)) continue
+      score = found
+      best = { pureS, b }
+    }
   }
+  return best
+}
+
+/** Best law for one lag and one model of the pipe, by steps that shrink. */
+function climb(search: Search, flow: FlowModel, lagS: number, start: Start): Candidate {
+  let { pureS, b } = start
+  let score = search.score(flow, pureS, b)
   let stepB = 1.25
   let stepS = 0.02
-  for (let round = 0; round < 12 && stepS > 0.001; round++) {
+  for (let round = 0; round < 12 && stepS > 0.0015; round++) {
     const fromS = pureS
     const fromB = b
     let isBetter = false
-    for (const [side, factor] of STEPS) {
-      if (attempt(Math.max(-0.02, fromS + side * stepS), fromB * stepB ** factor)) isBetter = true
+    for (const [side, power] of STEPS) {
+      const triedS = Math.max(-0.02, fromS + side * stepS)
+      const triedB = fromB * stepB ** power
+      const found = search.score(flow, triedS, triedB)
+      if (!(found > score)) continue
+      score = found
+      pureS = triedS
+      b = triedB
+      isBetter = true
     }
     if (isBetter) continue
     stepB = 1 + (stepB - 1) / 2

@@ -29,56 +29,65 @@ const FILM_S = [0.25, 0.9]
 const SHOT_S = [0.12, 0.5]
 const OVERRUN_S = [0.3, 1]
 
+/** Signals by row, each window by itself: filters begin settled at its start. O(rows), whatever the length of the run. */
 export function createRegressors(
   run: ConditionedRun,
   load: Float64Array,
   windows: DelayWindows,
   options: RegressorOptions,
 ): Regressors {
-  const signals = inputSignals(run, load, options)
   let rows = 0
   for (let w = 0; w < windows.count; w++) rows += windows.end[w] - windows.start[w]
-  const columns = signals.length
-  const values = new Float64Array(rows * columns)
   const runIndex = new Int32Array(rows)
   const windowOf = new Int32Array(rows)
+  const stepS = new Float64Array(rows)
   let row = 0
   for (let w = 0; w < windows.count; w++) {
     for (let i = windows.start[w]; i < windows.end[w]; i++) {
       runIndex[row] = i
       windowOf[row] = w
+      stepS[row] = i > windows.start[w] ? run.timeS[i] - run.timeS[i - 1] : Number.POSITIVE_INFINITY
       row++
     }
   }
+  const signals = inputSignals(run, load, runIndex, stepS, options)
+  const columns = signals.length
+  const values = new Float64Array(rows * columns)
   for (let c = 0; c < columns; c++) {
-    const signal = lowPassed(signals[c], run.timeS, run.count, options.sensorLagS)
+    const signal = lowPassed(signals[c], stepS, options.sensorLagS)
     const base = c * rows
-    let at = base
-    for (let w = 0; w < windows.count; w++) {
-      const from = windows.start[w]
-      const to = windows.end[w]
+    for (let from = 0; from < rows; ) {
+      let to = from
       let sum = 0
-      for (let i = from; i < to; i++) sum += signal[i]
+      for (; to < rows && windowOf[to] === windowOf[from]; to++) sum += signal[to]
       const mean = sum / (to - from)
-      for (let i = from; i < to; i++) values[at++] = signal[i] - mean
+      for (let r = from; r < to; r++) values[base + r] = signal[r] - mean
+      from = to
     }
   }
   return { rows, columns, values, runIndex, windowOf }
 }
 
-function inputSignals(run: ConditionedRun, load: Float64Array, options: RegressorOptions): Float64Array[] {
-  const { count, timeS, rpm, throttlePct } = run
+function inputSignals(
+  run: ConditionedRun,
+  load: Float64Array,
+  runIndex: Int32Array,
+  stepS: Float64Array,
+  options: RegressorOptions,
+): Float64Array[] {
+  const { timeS, rpm, throttlePct } = run
   const signals: Float64Array[] = []
+  const rows = runIndex.length
   const make = (value: (i: number) => number) => {
-    const signal = new Float64Array(count)
-    for (let i = 0; i < count; i++) {
-      const v = value(i)
-      signal[i] = Number.isNaN(v) ? (i > 0 ? signal[i - 1] : 0) : v
+    const signal = new Float64Array(rows)
+    for (let r = 0; r < rows; r++) {
+      const v = value(runIndex[r])
+      signal[r] = Number.isNaN(v) ? (r > 0 ? signal[r - 1] : 0) : v
     }
     return signal
   }
-  const hasLoad = run.count > 0 && load.some((v) => !Number.isNaN(v))
-  const hasThrottle = throttlePct.some((v) => !Number.isNaN(v))
+  const hasLoad = runIndex.some((i) => !Number.isNaN(load[i]))
+  const hasThrottle = runIndex.some((i) => !Number.isNaN(throttlePct[i]))
   const speed = make((i) => rpm[i] / 2500)
   signals.push(speed)
   const plainLoad = hasLoad ? make((i) => load[i]) : speed
@@ -88,46 +97,51 @@ function inputSignals(run: ConditionedRun, load: Float64Array, options: Regresso
       const width = LOAD_KNOTS[k] - knot
       signals.push(make((i) => Math.min(1, Math.max(0, (load[i] - knot) / width))))
     }
-    signals.push(make((i) => load[i] * speed[i]))
+    signals.push(make((i) => (load[i] * rpm[i]) / 2500))
   }
-  for (const tau of FILM_S) signals.push(highPassed(plainLoad, timeS, count, tau))
+  for (const tau of FILM_S) signals.push(highPassed(plainLoad, stepS, tau))
   const overrun = make((i) => {
     const isClosed = hasThrottle ? throttlePct[i] - options.throttleRestPct < options.restPct : load[i] < 0.27
     return isClosed && rpm[i] > options.overrunRpm ? 1 : 0
   })
   signals.push(overrun)
-  for (const tau of OVERRUN_S) signals.push(lowPassed(overrun, timeS, count, tau))
+  for (const tau of OVERRUN_S) signals.push(lowPassed(overrun, stepS, tau))
   if (!hasThrottle) return signals
   signals.push(make((i) => (throttlePct[i] - options.throttleRestPct < options.restPct ? 1 : 0)))
   const rate = (sign: number) =>
     make((i) =>
       i > 0
-        ? Math.max(0, (sign * (throttlePct[i] - throttlePct[i - 1])) / (timeS[i] - timeS[i - 1])) / 100
+        ? Math.max(0, (sign * (throttlePct[i] - throttlePct[i - 1])) / (timeS[i] - timeS[i - 1]) / 100)
         : 0,
     )
   const opening = rate(1)
   const closing = rate(-1)
   for (const tau of SHOT_S) {
-    signals.push(lowPassed(opening, timeS, count, tau))
-    signals.push(lowPassed(closing, timeS, count, tau))
+    signals.push(lowPassed(opening, stepS, tau))
+    signals.push(lowPassed(closing, stepS, tau))
   }
   return signals
 }
 
-/** First-order lag; 0 s copies. */
-function lowPassed(signal: Float64Array, timeS: Float64Array, count: number, tauS: number): Float64Array {
-  const out = new Float64Array(count)
-  let y = count > 0 ? signal[0] : 0
-  for (let i = 0; i < count; i++) {
-    const stepS = i > 0 ? timeS[i] - timeS[i - 1] : 0
-    y += (signal[i] - y) * (tauS > 0 ? 1 - Math.exp(-stepS / tauS) : 1)
-    out[i] = y
+/** First-order lag; an infinite step begins anew at the signal's own value. */
+function lowPassed(signal: Float64Array, stepS: Float64Array, tauS: number): Float64Array {
+  const out = new Float64Array(signal.length)
+  let y = 0
+  let lastStepS = Number.NaN
+  let share = 1
+  for (let r = 0; r < signal.length; r++) {
+    if (stepS[r] !== lastStepS) {
+      lastStepS = stepS[r]
+      share = 1 - Math.exp(-lastStepS / tauS)
+    }
+    y += (signal[r] - y) * share
+    out[r] = y
   }
   return out
 }
 
-function highPassed(signal: Float64Array, timeS: Float64Array, count: number, tauS: number): Float64Array {
-  const low = lowPassed(signal, timeS, count, tauS)
-  for (let i = 0; i < count; i++) low[i] = signal[i] - low[i]
+function highPassed(signal: Float64Array, stepS: Float64Array, tauS: number): Float64Array {
+  const low = lowPassed(signal, stepS, tauS)
+  for (let r = 0; r < signal.length; r++) low[r] = signal[r] - low[r]
   return low
 }

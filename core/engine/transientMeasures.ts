@@ -296,8 +296,8 @@ function patternOf(
   limits: TransientLimits,
 ): TransientPattern | null {
   const { timeS, lambda, secondaryPct, count } = stretch
-  const highest = from > to ? from : to
-  const lowest = from < to ? from : to
+  const highest = Math.max(from, to)
+  const lowest = Math.min(from, to)
   let leanFromS = Number.NaN
   let richSinceS = Number.NaN
   let richFromS = Number.NaN

@@ -35,6 +35,13 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
   let learnedS = Number.NEGATIVE_INFINITY
   let live: LiveReader
   let newestS = Number.NaN
+  let newestSampleS = Number.NEGATIVE_INFINITY
+  let toldS = Number.NEGATIVE_INFINITY
+  // Rows and events that the live detectors have seen; rows count from the first that ever came.
+  let fedRow = 0
+  let fedEvent = 0
+  let fedStore: ColumnStore | undefined
+  let isLookedAt = false
   let forgottenS = Number.NEGATIVE_INFINITY
 
   const has = (channel: number) => stores.some((store) => store.columns[channel] !== undefined)
@@ -82,10 +89,27 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
     )
   }
 
-  function feed(store: ColumnStore, from: number): void {
-    for (let i = from; i < store.end; i++) {
+  /**
+   * Brings the live detectors up to the newest sample. It is put off until somebody looks: whoever only wants the result never pays for it, and
+   * what comes out is the same.
+   */
+  function catchUp(): void {
+    const store = main
+    if (!store) return
+    if (store !== fedStore) {
+      // Another source carries λ now: go on from the same moment.
+      const seenS = view.newestS()
+      fedRow = store.dropped + store.first
+      while (fedRow - store.dropped < store.end && store.timeS[fedRow - store.dropped] <= seenS) fedRow++
+      fedStore = store
+    }
+    for (let i = Math.max(store.first, fedRow - store.dropped); i < store.end; i++) {
       reader!.read(store, i)
       const t = store.timeS[i]
+      while (fedEvent < events.length && events[fedEvent].timeS <= t) {
+        view.event(events[fedEvent].timeS, events[fedEvent].code)
+        fedEvent++
+      }
       if (t - learnedS >= LEARN_EVERY_S) {
         learnedS = t
         learned = learner.learned()
@@ -94,14 +118,23 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
       view.row(reader!.row)
       live.note(reader!.row)
     }
+    fedRow = store.dropped + store.end
+    if (toldS > newestSampleS) {
+      view.advance(toldS)
+      live.advance(toldS)
+    }
   }
 
   function forget(): void {
     const { historyS } = options
     if (!(historyS! > 0) || newestS - forgottenS < FORGET_STEP_S) return
     forgottenS = newestS
+    catchUp()
     for (const store of stores) dropBefore(store, newestS - historyS!)
-    while (events.length > 0 && events[0].timeS < newestS - historyS!) events.shift()
+    while (events.length > 0 && events[0].timeS < newestS - historyS! && fedEvent > 0) {
+      events.shift()
+      fedEvent--
+    }
   }
 
   startView()
@@ -116,21 +149,21 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
         stores.sort((a, b) => a.source - b.source)
         main = undefined
       }
-      const from = store.end
       appendBlock(store, block)
       for (const s of stores) chooseMain(s)
-      if (store === main) feed(store, from)
       const last = block.timeS[block.count - 1]
+      if (!(last <= newestSampleS)) newestSampleS = last
       if (!(last <= newestS)) newestS = last
       forget()
     },
     event(event) {
       events.push({ ...event })
-      view.event(event.timeS, event.code)
     },
     record(timeS, record) {
       const timed = { timeS, record }
       records.push(timed)
+      // What came before the record belongs, for who has looked already, to what was known then.
+      if (isLookedAt) catchUp()
       if (!takeRecord(known, timed, options.carWins === true)) return
       settings = settingsOf(known, options.targets)
       reader?.setInputs(settings.inputs)
@@ -140,10 +173,13 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
     notice() {},
     advance(timeS) {
       if (!(timeS <= newestS)) newestS = timeS
-      view.advance(timeS)
-      live.advance(timeS)
+      if (!(timeS <= toldS)) toldS = timeS
     },
-    live: (): LiveReading => live.read(),
+    live(): LiveReading {
+      isLookedAt = true
+      catchUp()
+      return live.read()
+    },
     result: (more) => pipeline.analysis(more).result,
     analysis(more = {}) {
       return replayRun({ stores, main, known, records, events, targets: options.targets, ...more })
