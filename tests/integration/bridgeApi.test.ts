@@ -1,0 +1,171 @@
+import { copyFile, mkdir, readFile, stat, writeFile } from 'node:fs/promises'
+import { join } from 'node:path'
+import { gunzipSync, gzipSync } from 'node:zlib'
+import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import type { RunSummary, Status, Swap, Tank } from '../../core/contract/api.ts'
+import { boardSetup, createHandSource, type RunningBridge, startBridge } from '../support/bridgeHarness.ts'
+import { send } from '../support/rawRequest.ts'
+import { createTestBoard } from '../support/testBoard.ts'
+
+let running: RunningBridge
+let run: string
+
+const call = (method: string, path: string, json?: unknown, headers?: Record<string, string>) =>
+  send(running.port, { method, path, json, headers })
+
+beforeEach(async () => {
+  const source = createHandSource()
+  const board = createTestBoard()
+  running = await startBridge({ sources: [boardSetup(source)] })
+  await call('POST', '/api/recording', { on: true })
+  source.feed(board.greeting() + board.samples(200))
+  run = ((await call('POST', '/api/recording', { on: false })).json as { run: string }).run
+})
+afterEach(() => running.stop())
+
+describe('the status', () => {
+  it('tells source, recording, role and free space', async () => {
+    const status = (await call('GET', '/api/status')).json as Status
+    expect(status).toMatchObject({ car: 'test-car', role: 'controller', loopback: true, lan: false })
+    expect(status.sources[0]).toMatchObject({ source: 0, state: 'connected' })
+    expect(status.recording).toMatchObject({ on: false, run })
+    expect(status.diskFreeBytes).toBeGreaterThan(0)
+  })
+})
+
+describe("a run's bytes", () => {
+  const path = () => `/api/runs/${run}/bytes`
+  const whole = () => readFile(join(running.dataDir, run), 'latin1')
+
+  it('come whole, in part, and compressed', async () => {
+    const bytes = await whole()
+    expect((await call('GET', path())).text).toBe(bytes)
+    const part = await call('GET', path(), undefined, { range: 'bytes=10-18' })
+    expect([part.status, part.text]).toEqual([206, bytes.slice(10, 19)])
+    expect(part.headers['content-range']).toBe(`bytes 10-18/${bytes.length}`)
+    const tail = await call('GET', path(), undefined, { range: 'bytes=-5' })
+    expect(tail.text).toBe(bytes.slice(-5))
+    expect((await call('GET', path(), undefined, { range: `bytes=${bytes.length}-` })).status).toBe(416)
+    const packed = await fetch(running.url(path()), { headers: { 'accept-encoding': 'gzip' } })
+    expect(packed.headers.get('content-encoding')).toBe('gzip')
+    expect(await packed.text()).toBe(bytes)
+  })
+
+  it('are not sent again when nothing has changed', async () => {
+    const first = await call('GET', path())
+    const again = await call('GET', path(), undefined, { 'if-none-match': String(first.headers['etag']) })
+    expect([again.status, again.text]).toEqual([304, ''])
+  })
+
+  it('of a compressed run come unpacked or as they are', async () => {
+    const bytes = await readFile(join(running.dataDir, run))
+    const packedRun = run.replace('.capture', 'x.capture.gz')
+    await writeFile(join(running.dataDir, packedRun), gzipSync(bytes))
+    expect((await call('GET', `/api/runs/${packedRun}/bytes`)).text).toBe(bytes.toString('latin1'))
+    const asked = await fetch(running.url(`/api/runs/${packedRun}/bytes`), {
+      headers: { 'accept-encoding': 'gzip' },
+    })
+    expect(await asked.text()).toBe(bytes.toString('latin1'))
+    expect(gunzipSync(await readFile(join(running.dataDir, packedRun))).equals(bytes)).toBe(true)
+    const list = (await call('GET', '/api/runs')).json as RunSummary[]
+    expect(list.find(({ id }) => id === packedRun)?.seconds).toBeGreaterThanOrEqual(0)
+  })
+})
+
+describe('the list of runs', () => {
+  it('names what is no capture, and does not hide the others', async () => {
+    const directory = join(running.dataDir, 'test-car', '2020-01-01')
+    await mkdir(directory, { recursive: true })
+    await writeFile(join(directory, 'photo.capture'), Buffer.from([0xff, 0xd8, 0xff, 0xe0, 1, 2, 3]))
+    await copyFile(join(running.dataDir, run), join(directory, 'good.capture'))
+    const list = (await call('GET', '/api/runs')).json as RunSummary[]
+    expect(list.length).toBe(3)
+    expect(list.find(({ id }) => id.endsWith('photo.capture'))?.problem).toBe('this is no capture file')
+    expect(list.find(({ id }) => id.endsWith('good.capture'))?.problem).toBeUndefined()
+  })
+})
+
+describe('what belongs to a car', () => {
+  it('is kept: profile, parts, swaps that can be undone, tanks', async () => {
+    expect((await call('PUT', '/api/cars/test-car', { id: 'test-car', name: 'Blue one' })).status).toBe(200)
+    expect((await call('GET', '/api/cars')).json).toEqual([{ id: 'test-car', name: 'Blue one' }])
+    const parts = {
+      fitted: { main_jet: { label: '70', bore_mm: 1.8 } },
+      box: { main_jet: [{ label: '72', bore_mm: 1.88 }] },
+    }
+    await call('PUT', '/api/cars/test-car/parts', parts)
+    const swap = (
+      await call('POST', '/api/cars/test-car/swaps', { part: 'main_jet', to: parts.box.main_jet[0] })
+    ).json as Swap
+    expect(swap).toMatchObject({ from: { label: '70' }, to: { label: '72' } })
+    expect((await call('GET', '/api/cars/test-car/parts')).json).toMatchObject({
+      fitted: { main_jet: { label: '72' } },
+    })
+    expect((await call('DELETE', `/api/cars/test-car/swaps/${swap.id}`)).status).toBe(204)
+    expect((await call('GET', '/api/cars/test-car/parts')).json).toMatchObject({
+      fitted: { main_jet: { label: '70' } },
+    })
+    const tank = (
+      await call('POST', '/api/cars/test-car/tanks', { distance_km: 412, fuel_l: 51.2, full: true })
+    ).json as Tank
+    expect((await call('GET', '/api/cars/test-car/tanks')).json).toEqual([tank])
+    expect((await call('DELETE', `/api/cars/test-car/tanks/${tank.id}`)).status).toBe(204)
+    expect((await call('DELETE', `/api/cars/test-car/tanks/${tank.id}`)).status).toBe(404)
+  })
+
+  it('survives many changes at once, each of them', async () => {
+    const tanks = Array.from({ length: 20 }, (_, i) => ({ distance_km: i, fuel_l: 1, full: false }))
+    await Promise.all(tanks.map((tank) => call('POST', '/api/cars/test-car/tanks', tank)))
+    const list = (await call('GET', '/api/cars/test-car/tanks')).json as Tank[]
+    expect(list.map(({ distance_km }) => distance_km).sort((a, b) => a - b)).toEqual(
+      tanks.map(({ distance_km }) => distance_km),
+    )
+  })
+
+  it('that does not fit is refused with the field in words, and nothing is changed', async () => {
+    await call('PUT', '/api/cars/test-car', { id: 'test-car', name: 'before' })
+    const answer = await call('PUT', '/api/cars/test-car', { id: 'test-car', engine: { cylinders: 99 } })
+    expect(answer.status).toBe(400)
+    expect(answer.headers['content-type']).toContain('application/problem+json')
+    expect(answer.json).toMatchObject({
+      status: 400,
+      code: 'invalid',
+      detail: expect.stringContaining('engine.cylinders'),
+    })
+    expect((await call('GET', '/api/cars')).json).toEqual([{ id: 'test-car', name: 'before' }])
+    const { size } = await stat(join(running.dataDir, 'test-car', 'car.json'))
+    expect(size).toBeGreaterThan(0)
+  })
+
+  it('in a damaged file is told, and the other cars and the recorder go on', async () => {
+    await writeFile(join(running.dataDir, 'test-car', 'car.json'), '{"id": "test-')
+    expect((await call('GET', '/api/cars')).json).toMatchObject([
+      { id: 'test-car', description: expect.stringMatching(/damaged/) },
+    ])
+    expect((await call('POST', '/api/recording', { on: true })).status).toBe(200)
+    expect((await call('POST', '/api/recording', { on: false })).status).toBe(200)
+  })
+})
+
+describe('what is worked out from a run', () => {
+  it('is what the command line prints', async () => {
+    const answer = await call('GET', `/api/runs/${run}/result`)
+    expect(answer.status).toBe(200)
+    expect(answer.json).toMatchObject({
+      format: 'floatbowl-result 1',
+      run: { file: run },
+      integrity: { samples: 200 },
+    })
+    const missing = await call('GET', '/api/runs/test-car/2020-01-01/x.capture/result')
+    expect([missing.status, (missing.json as { code: string }).code]).toEqual([404, 'no_run'])
+  })
+
+  it('from a file that is no capture fails in words, without the path of this machine', async () => {
+    const directory = join(running.dataDir, 'test-car', '2020-01-01')
+    await mkdir(directory, { recursive: true })
+    await writeFile(join(directory, 'photo.capture'), 'no capture at all')
+    const answer = await call('GET', '/api/runs/test-car/2020-01-01/photo.capture/result')
+    expect([answer.status, (answer.json as { code: string }).code]).toEqual([422, 'work_failed'])
+    expect(answer.text).not.toContain(running.dataDir)
+  })
+})
