@@ -13,7 +13,7 @@ import type { FromWorker, ToWorker } from './messages.ts'
 import { TraceHistory } from './traceHistory.ts'
 
 /** Least time between two readings posted, ms. */
-const postMs = 30
+const postMs = 24
 /** Without samples a reading is posted this often, so that silence is noticed, ms. */
 const idlePostMs = 100
 /** The pipeline is told the time only after so long without a sample: samples bring their own. */

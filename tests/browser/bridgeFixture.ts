@@ -39,7 +39,7 @@ export function runBytes({ car, ...options }: MadeRun): Uint8Array {
 
 /** A real bridge in this process, on a port of its own, with its own data directory. */
 export async function startBridge(
-  options: { sim?: string; port?: number; dataDir?: string } = {},
+  options: { sim?: string; port?: number; dataDir?: string; lan?: boolean } = {},
 ): Promise<BridgeFixture> {
   const dataDir = options.dataDir ?? mkdtempSync(join(tmpdir(), 'floatbowl-browser-'))
   const clock = createClock()
@@ -67,7 +67,11 @@ export async function startBridge(
     forceCar: true,
     autoRecord: false,
   })
-  const server = await createBridgeServer({ bridge, lan: false, webDir: process.env.FLOATBOWL_WEB_DIR })
+  const server = await createBridgeServer({
+    bridge,
+    lan: options.lan ?? false,
+    webDir: process.env.FLOATBOWL_WEB_DIR,
+  })
   const port = await server.listen('127.0.0.1', options.port ?? 0)
   await bridge.start()
   const url = `http://127.0.0.1:${port}`

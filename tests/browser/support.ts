@@ -49,6 +49,8 @@ export async function openPage(
   { width = 1280, height = 800, settings, ...context }: OpenOptions = {},
 ): Promise<{ page: Page; complaints: string[]; close: () => Promise<void> }> {
   const made = await browser.newContext({ viewport: { width, height }, ...context })
+  // The bench runs through a compiler that names inner functions by a helper, which a page does not have.
+  await made.addInitScript({ content: 'globalThis.__name ??= (named) => named' })
   if (settings) {
     await made.addInitScript((values) => {
       if (!localStorage.getItem('floatbowl.settings'))
