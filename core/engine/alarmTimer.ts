@@ -15,6 +15,8 @@ export interface AlarmTimer {
    * @param value what is logged; the greater is the worse, `isLowBad` turns that round
    */
   step(timeS: number, isBad: boolean, isGood: boolean, value: number): void
+  /** True while it is on or may come on: it needs each sample then. */
+  isWaiting(): boolean
   /** Ends it at once: the source is gone. */
   stop(timeS: number): void
 }
@@ -46,6 +48,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
     endS: Number.NaN,
     worst: Number.NaN,
     step(timeS, isBad, isGood, value) {
+      if (!isBad && !alarm.isOn && Number.isNaN(badSinceS)) return
       if (isBad) {
         if (Number.isNaN(badSinceS)) {
           badSinceS = timeS
@@ -66,6 +69,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       else if (Number.isNaN(goodSinceS)) goodSinceS = timeS
       if (timeS - goodSinceS >= offDelayS - 1e-6) turnOff(goodSinceS)
     },
+    isWaiting: () => alarm.isOn || !Number.isNaN(badSinceS),
     stop(timeS) {
       if (alarm.isOn) turnOff(timeS)
       badSinceS = Number.NaN

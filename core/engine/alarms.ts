@@ -42,6 +42,8 @@ export const defaultAlarmLimits: Readonly<AlarmLimits> = Object.freeze({
 const LEAN_OVER_TARGET = 0.06
 /** A mixture caution rests so long after it ended, s: at most about one in ten minutes of normal driving is wanted. */
 const CAUTION_REST_S = 300
+/** All but lean under load are looked at this often, s: their delays are a second and more. */
+const SLOW_STEP_S = 0.045
 /** λ of the slow alarms is smoothed over this, s. */
 const SLOW_LAMBDA_S = 0.4
 
@@ -102,8 +104,6 @@ export function createAlarms(
     ? limits.lean_under_load
     : power.lambda + LEAN_OVER_TARGET
   const dead = limits.lambda_deadband
-  let slowLambda = Number.NaN
-  let lastLambdaS = Number.NaN
   let lastS = Number.NaN
   let silentFromS = Number.NaN
 
@@ -159,41 +159,50 @@ export function createAlarms(
     isActive = true,
   ) => alarm.step(timeS, isActive && value < limit, !isActive || !(value <= limit + gap), value)
 
-  function stepMixture(input: AlarmInput): void {
-    const { timeS, lambda, state, isSettled } = input
+  /** λ for the slow alarms, and when they were last looked at: fields of an object, so that no number is boxed at each sample. */
+  const slow = { lambda: Number.NaN, lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
+
+  function smoothLambda({ timeS, lambda, hasNewLambda }: AlarmInput): void {
+    if (!hasNewLambda && !Number.isNaN(lambda)) return
+    const stepS = timeS - slow.lambdaS
+    const share = stepS > 0 && stepS < 1 ? Math.min(1, stepS / SLOW_LAMBDA_S) : 1
+    slow.lambda = Number.isNaN(slow.lambda) ? lambda : slow.lambda + share * (lambda - slow.lambda)
+    slow.lambdaS = timeS
+  }
+
+  function stepSlow(input: AlarmInput): void {
+    const { timeS, lambda, state, isSettled, rpm, barometerKpa, supplyV } = input
     const isTrusted = !Number.isNaN(lambda)
     const inPower = isTrusted && isSettled && state === stateCode.power
     const inCruise = isTrusted && isSettled && state === stateCode.cruise
-    if (input.hasNewLambda || !isTrusted) {
-      const stepS = timeS - lastLambdaS
-      const share = stepS > 0 && stepS < 1 ? Math.min(1, stepS / SLOW_LAMBDA_S) : 1
-      slowLambda =
-        !Number.isNaN(slowLambda) && isTrusted ? slowLambda + share * (lambda - slowLambda) : lambda
-      lastLambdaS = timeS
-    }
-    over(leanUnderLoad, timeS, lambda, leanLimit, dead, inPower)
     // The warning says it already; the caution would only count twice.
-    over(leanInPower, timeS, slowLambda, power.lambda + power.lean, dead, inPower && !leanUnderLoad.isOn)
-    under(richInPower, timeS, slowLambda, power.lambda - power.rich, dead, inPower)
-    over(leanInCruise, timeS, slowLambda, cruise.lambda + cruise.lean, dead, inCruise)
-    under(richInCruise, timeS, slowLambda, cruise.lambda - cruise.rich, dead, inCruise)
+    over(leanInPower, timeS, slow.lambda, power.lambda + power.lean, dead, inPower && !leanUnderLoad.isOn)
+    under(richInPower, timeS, slow.lambda, power.lambda - power.rich, dead, inPower)
+    over(leanInCruise, timeS, slow.lambda, cruise.lambda + cruise.lean, dead, inCruise)
+    under(richInCruise, timeS, slow.lambda, cruise.lambda - cruise.rich, dead, inCruise)
+    over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)
+    under(oilLow, timeS, input.oilKpa - barometerKpa, limits.oil_kPa, 10, rpm > limits.oil_from_rpm)
+    under(fuelLow, timeS, input.fuelKpa - barometerKpa, limits.fuel_low_kPa, 2, rpm > 400)
+    over(fuelHigh, timeS, input.fuelKpa - barometerKpa, limits.fuel_high_kPa, 2)
+    under(supplyLow, timeS, supplyV, limits.supply_low_V, 0.3, rpm > 400)
+    over(supplyHigh, timeS, supplyV, limits.supply_high_V, 0.3)
+    over(exhaustHot, timeS, input.exhaustC, limits.exhaust_C, 15)
+    sensorFault.step(timeS, input.isSensorFault, !input.isSensorFault, Number.NaN)
   }
 
   return {
     step(input) {
-      const { timeS, rpm, barometerKpa, supplyV } = input
+      const { timeS } = input
       if (timeS - lastS > limits.silence_s) endSilence(timeS)
       lastS = timeS
       silentFromS = Number.NaN
-      stepMixture(input)
-      over(exhaustHot, timeS, input.exhaustC, limits.exhaust_C, 15)
-      over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)
-      under(oilLow, timeS, input.oilKpa - barometerKpa, limits.oil_kPa, 10, rpm > limits.oil_from_rpm)
-      under(fuelLow, timeS, input.fuelKpa - barometerKpa, limits.fuel_low_kPa, 2, rpm > 400)
-      over(fuelHigh, timeS, input.fuelKpa - barometerKpa, limits.fuel_high_kPa, 2)
-      under(supplyLow, timeS, supplyV, limits.supply_low_V, 0.3, rpm > 400)
-      over(supplyHigh, timeS, supplyV, limits.supply_high_V, 0.3)
-      sensorFault.step(timeS, input.isSensorFault, !input.isSensorFault, Number.NaN)
+      smoothLambda(input)
+      const isLoaded = !Number.isNaN(input.lambda) && input.isSettled && input.state === stateCode.power
+      if (isLoaded || leanUnderLoad.isWaiting())
+        over(leanUnderLoad, timeS, input.lambda, leanLimit, dead, isLoaded)
+      if (timeS < slow.nextS) return
+      slow.nextS = timeS + SLOW_STEP_S
+      stepSlow(input)
     },
     advance(timeS) {
       if (timeS - lastS >= limits.silence_s) silentFromS = lastS

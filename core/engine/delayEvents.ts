@@ -24,7 +24,7 @@ export const defaultDelayEventOptions: Readonly<DelayEventOptions> = Object.free
   beforeS: 0.6,
   afterS: 2.6,
   mostS: 5,
-  mostPoints: 5000,
+  mostPoints: 8000,
 })
 
 /** A move: so much throttle, load or engine speed within `MOVE_S`. */

@@ -11,6 +11,8 @@ export interface LambdaStageOptions {
   readonly sensor: SensorCurve
   /** Sensor gain by which pump current is divided, default 1 (no free-air record). */
   readonly gain: number
+  /** Standard uncertainty of a λ that the board was told by another device, e.g. as a voltage; default that of an unchecked sensor. */
+  readonly outputUncertainty?: ((lambda: number) => number) | undefined
   /** A fault counts until this long after the board last told it, s; with a cell resistance the cell then decides. */
   readonly faultHoldS: number
   /** The same when the board tells no cell resistance. */
@@ -153,7 +155,8 @@ export function createLambdaStage(options: LambdaStageOptions): LambdaStage {
   function fromBoard(lambda: number): void {
     if (lambda >= LEAST_LAMBDA && lambda <= MOST_LAMBDA) {
       stage.lambda = lambda
-      stage.uncertainty = Math.abs(lambda - 1) * NO_RECORD_GAIN_UNCERTAINTY
+      stage.uncertainty =
+        options.outputUncertainty?.(lambda) ?? Math.abs(lambda - 1) * NO_RECORD_GAIN_UNCERTAINTY
     } else stage.reason = trust.outOfRange
   }
 

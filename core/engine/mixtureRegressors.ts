@@ -29,7 +29,7 @@ const FILM_S = [0.25, 0.9]
 const SHOT_S = [0.12, 0.5]
 const OVERRUN_S = [0.3, 1]
 
-/** Signals by row, each window by itself: filters begin settled at its start. O(rows), whatever the length of the run. */
+/** Signals by row: filters begin settled at the start of each stretch. O(rows), whatever the length of the run. */
 export function createRegressors(
   run: ConditionedRun,
   load: Float64Array,
@@ -46,7 +46,9 @@ export function createRegressors(
     for (let i = windows.start[w]; i < windows.end[w]; i++) {
       runIndex[row] = i
       windowOf[row] = w
-      stepS[row] = i > windows.start[w] ? run.timeS[i] - run.timeS[i - 1] : Number.POSITIVE_INFINITY
+      // A long stretch that was cut goes on; filters begin anew only after a jump.
+      const isJump = i === windows.start[w] && !(w > 0 && windows.end[w - 1] === i)
+      stepS[row] = isJump ? Number.POSITIVE_INFINITY : run.timeS[i] - run.timeS[i - 1]
       row++
     }
   }

@@ -26,6 +26,8 @@ export interface SignalConditionerOptions {
   readonly throttleSpikePct: number
   readonly rpmSpikeShare: number
   readonly latencyS: number
+  /** Least time between points, s: quicker samples sharpen the windows, not the number of points. */
+  readonly stepS: number
 }
 
 /** Chosen here: one revolution at idle still fits, and an opening of 0.1 s keeps its slope. */
@@ -36,6 +38,7 @@ export const defaultSignalConditionerOptions: Readonly<SignalConditionerOptions>
   throttleSpikePct: 6,
   rpmSpikeShare: 0.1,
   latencyS: 0.125,
+  stepS: 0.0185,
 })
 
 /** Power of two; holds a quarter of a second at 4 kHz. */
@@ -48,7 +51,7 @@ export function createSignalConditioner(
   onPoint: () => void,
   options: SignalConditionerOptions = defaultSignalConditionerOptions,
 ): SignalConditioner {
-  const { halfWindowS, leastPressureHalfS, mostPressureHalfS, latencyS } = options
+  const { halfWindowS, leastPressureHalfS, mostPressureHalfS, latencyS, stepS } = options
   const { throttleSpikePct, rpmSpikeShare } = options
   const times = new Float64Array(CAPACITY)
   const speeds = new Float64Array(CAPACITY)
@@ -58,6 +61,7 @@ export function createSignalConditioner(
   let written = 0
   let first = 0
   let center = 0
+  const next = { timeS: Number.NEGATIVE_INFINITY }
 
   const conditioner: SignalConditioner = {
     timeS: Number.NaN,
@@ -134,9 +138,14 @@ export function createSignalConditioner(
 
   function emit(): void {
     const at = center & MASK
+    if (times[at] < next.timeS) {
+      center++
+      return
+    }
+    next.timeS = times[at] + stepS
     conditioner.timeS = times[at]
-    const step = center > first ? times[at] - times[(center - 1) & MASK] : 0
-    const half = Math.max(halfWindowS, Math.min(latencyS, 1.05 * step))
+    const sinceS = center > first ? times[at] - times[(center - 1) & MASK] : 0
+    const half = Math.max(halfWindowS, Math.min(latencyS, 1.05 * sinceS))
     conditioner.rpm = windowMean(speeds, half, true)
     conditioner.throttlePct = windowMean(throttles, half, true)
     const cycleHalf = 60 / conditioner.rpm

@@ -44,7 +44,13 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
   let isLookedAt = false
   let forgottenS = Number.NEGATIVE_INFINITY
 
-  const has = (channel: number) => stores.some((store) => store.columns[channel] !== undefined)
+  /** A channel that some source sends, or that a sender on a plain input gives. */
+  const has = (channel: number) =>
+    stores.some((store) => store.columns[channel] !== undefined) ||
+    settings.inputs.some(
+      ({ channelSlot, inputSlot }) =>
+        channelSlot === channel && stores.some((store) => store.columns[inputSlot] !== undefined),
+    )
 
   function lawNow(): DelayLaw {
     const { delay } = known.car ?? {}

@@ -3,7 +3,7 @@ import type { DelayLaw } from '../engine/delayLaw.ts'
 import { createLambdaStage, defaultLambdaStageOptions, trust } from '../engine/lambdaStage.ts'
 import { type LearnedDelay, learnDelay } from '../engine/learnDelay.ts'
 import { createCarLearner, type LearnedCar } from '../engine/learnedCar.ts'
-import { createSignalConditioner } from '../engine/signalConditioner.ts'
+import { createSignalConditioner, defaultSignalConditionerOptions } from '../engine/signalConditioner.ts'
 import { channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
 import { createRowReader, defaultRowReaderOptions } from './rowReader.ts'
@@ -43,20 +43,21 @@ export function learnRun(
     sensor: settings.sensor,
     gain: settings.gains[0],
   })
-  let nextS = Number.NEGATIVE_INFINITY
   let nextLambdaS = Number.NEGATIVE_INFINITY
   const present = new Uint8Array(value.length)
-  const conditioner = createSignalConditioner(() => {
-    const { timeS, rpm, throttlePct, mapKpa } = conditioner
-    learner.add(timeS, rpm, throttlePct, mapKpa, value[slot.coolant])
-    if (timeS < nextS || run.count >= run.timeS.length) return
-    nextS = timeS + STEP_S
-    const at = run.count++
-    run.timeS[at] = timeS
-    run.rpm[at] = rpm
-    run.throttlePct[at] = throttlePct
-    run.mapKpa[at] = mapKpa
-  })
+  const conditioner = createSignalConditioner(
+    () => {
+      const { timeS, rpm, throttlePct, mapKpa } = conditioner
+      learner.add(timeS, rpm, throttlePct, mapKpa, value[slot.coolant])
+      if (run.count >= run.timeS.length) return
+      const at = run.count++
+      run.timeS[at] = timeS
+      run.rpm[at] = rpm
+      run.throttlePct[at] = throttlePct
+      run.mapKpa[at] = mapKpa
+    },
+    { ...defaultSignalConditionerOptions, stepS: STEP_S },
+  )
   let lastS = Number.NaN
   for (let i = main.first; i < main.end; i++) {
     reader.read(main, i)

@@ -66,7 +66,7 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
       flow: lessons.delay.flow,
     },
     states: findings.spans,
-    mixture: mixtureOf(view, 1),
+    mixture: mixtureOf(view, 1, settings),
     map: findings.maps[0].toMap(),
     warm_up: view.warmUp.result(),
     transients: findings.transients,
@@ -87,7 +87,7 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
     },
   }
   if (hasBank2(lessons.present)) {
-    result.mixture_2 = mixtureOf(view, 2)
+    result.mixture_2 = mixtureOf(view, 2, settings)
     result.map_2 = findings.maps[1].toMap()
   }
   result.trust.hints = findHints({
@@ -163,13 +163,22 @@ function replay(
   return view
 }
 
-function mixtureOf({ findings }: RunView, bank: 1 | 2): Partial<Record<MixtureState, Mixture>> {
+/** What averaging never takes away of a current-sensed λ: the reading's own steps and curve. */
+const SYSTEMATIC_LAMBDA = 0.001
+
+function mixtureOf(
+  { findings }: RunView,
+  bank: 1 | 2,
+  { outputUncertainty }: RunSettings,
+): Partial<Record<MixtureState, Mixture>> {
   const mixture: Partial<Record<MixtureState, Mixture>> = {}
   for (const state of mixtureStates) {
     const spread = findings.spreads[bank - 1][stateCode[state]]
     if (!(spread.seconds() > 0)) continue
     const pieces = findings.pieces.filter((piece) => piece.bank === bank && piece.state === state)
-    mixture[state] = summariseMixture(bank, state, pieces, spread, 0.001)
+    // Neither does it take away the ground's error of a λ that comes as a voltage.
+    const output = outputUncertainty[bank - 1]?.(spread.quantile(0.5)) ?? 0
+    mixture[state] = summariseMixture(bank, state, pieces, spread, Math.hypot(SYSTEMATIC_LAMBDA, output))
   }
   return mixture
 }

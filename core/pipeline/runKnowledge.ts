@@ -6,10 +6,9 @@ import { createTargetFinder, type TargetFinder } from '../engine/targetLambda.ts
 import { type Fuel, fuelInTank } from '../fuel/fuels.ts'
 import { freeAirGain } from '../sensing/freeAir.ts'
 import { planar49 } from '../sensing/planarSensors.ts'
-import { parseSenderTransfer } from '../sensing/senderTransfer.ts'
 import type { SensorCurve } from '../sensing/sensorCurve.ts'
 import { parseSensorCurve } from '../sensing/userSensor.ts'
-import { firstInputSlot, slotOf } from './channels.ts'
+import { type InputSettings, readInputs } from './inputTransfers.ts'
 import type { InputTransfer } from './rowReader.ts'
 
 /** What the records and options say of a run, with later records in place of earlier ones. */
@@ -97,6 +96,8 @@ export interface RunSettings {
   readonly sensor: SensorCurve
   readonly gains: [number, number]
   readonly inputs: InputTransfer[]
+  /** Of a λ that comes as a voltage, by bank. */
+  readonly outputUncertainty: InputSettings['outputUncertainty']
   readonly fuel: Fuel
   readonly thermostatC: number
 }
@@ -128,15 +129,7 @@ export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined)
       known.problems.push(`free-air current ${recordedMa} mA is no sensor in air; not used`)
     return 1
   }
-  const inputs: InputTransfer[] = []
-  for (const [name, entry] of Object.entries(car?.inputs ?? {})) {
-    const { channel, transfer } = (entry ?? {}) as { channel?: unknown; transfer?: unknown }
-    const inputSlot = slotOf(name)
-    const channelSlot = typeof channel === 'string' ? slotOf(channel) : -1
-    if (inputSlot < firstInputSlot || channelSlot < 0) continue
-    const convert = attempt(() => parseSenderTransfer(transfer), undefined)
-    if (convert) inputs.push({ inputSlot, channelSlot, convert })
-  }
+  const { inputs, outputUncertainty } = readInputs(car, attempt)
   return {
     limits,
     targets: createTargetFinder({ ...car?.targets, ...ownTargets }, limits.warm_C),
@@ -144,6 +137,7 @@ export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined)
     sensor,
     gains: [gainOf(known.freeAirMa[0]), gainOf(known.freeAirMa[1])],
     inputs,
+    outputUncertainty,
     fuel: attempt(() => fuelInTank(car?.fuel), fuelInTank()),
     thermostatC: car?.engine?.thermostat_C ?? USUAL_THERMOSTAT_C,
   }

@@ -22,6 +22,7 @@ import { createLambdaSpread, type LambdaSpread } from '../tuning/mixture.ts'
 import { createMapSums, type MapSums } from '../tuning/mixtureMap.ts'
 import { createSteadyCollector, defaultSteadyEdges, type SteadyCollector } from '../tuning/steadyPieces.ts'
 import { channelSlots as slot } from './channels.ts'
+import type { InputSettings } from './inputTransfers.ts'
 import type { Row } from './rowReader.ts'
 
 /** Everything a pass over the rows needs to know beforehand. */
@@ -31,6 +32,8 @@ export interface RunViewOptions {
   readonly alarmLimits: AlarmLimits
   readonly sensor: SensorCurve
   readonly gains: readonly [number, number]
+  /** Standard uncertainty of a λ that comes as a voltage, by bank. */
+  readonly outputUncertainty?: InputSettings['outputUncertainty']
   readonly bankCount: 1 | 2
   readonly hasThrottle: () => boolean
   readonly hasPressure: () => boolean
@@ -209,6 +212,7 @@ export function createRunView(options: RunViewOptions): RunView {
       bank,
       sensor: options.sensor,
       gain: options.gains[bank - 1],
+      outputUncertainty: options.outputUncertainty?.[bank - 1],
     })
   const stages: [LambdaStage, LambdaStage] = [stage(1), stage(2)]
   // Newest trusted λ and its time, by bank.
