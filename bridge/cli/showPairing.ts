@@ -8,7 +8,7 @@ import type { RouteContext } from '../http/routes/routeContext.ts'
  */
 export async function showPairing(context: RouteContext, say: (text: string) => void): Promise<void> {
   if (!process.stderr.isTTY) {
-    say('to pair a tablet open the page on this machine as localhost, Set-up, Paired devices')
+    say('to pair a tablet open the page on this machine as localhost, page Connect')
     return
   }
   await showOffer(context, say)
