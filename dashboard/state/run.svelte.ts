@@ -1,7 +1,7 @@
 import type { CarProfile } from '../../core/contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../../core/contract/result.ts'
 import type { TraceAnswer, TraceChannel } from '../worker/messages.ts'
-import type { OpenedRun } from '../worker/runMessages.ts'
+import type { OpenedRun, ScannedRun } from '../worker/runMessages.ts'
 import type { Runs } from './runs.svelte.ts'
 import { type RunProgress, RunWorkerError } from './runsWorker.svelte.ts'
 
@@ -13,6 +13,7 @@ export class Run {
   #problem = $state.raw<{ text: string; code: string } | undefined>(undefined)
   #progress = $state.raw<RunProgress>({ share: null, words: 'Opening the run' })
   #replayShare = $state.raw(0)
+  #scanned = $state.raw<ScannedRun | undefined>(undefined)
   #stopFollowing: (() => void) | undefined
 
   constructor(runs: Runs, key: string) {
@@ -33,6 +34,10 @@ export class Run {
   /** How much of the run the replay is ready for, 0…1. */
   get replayShare(): number {
     return this.#replayShare
+  }
+  /** A first picture, there before the rest is worked out. */
+  get scanned(): ScannedRun | undefined {
+    return this.#scanned
   }
   get opened(): OpenedRun | undefined {
     return this.#opened
@@ -62,9 +67,14 @@ export class Run {
       return
     }
     this.#stopFollowing?.()
-    this.#stopFollowing = this.#runs.worker.follow(this.key, (progress) => {
-      if (progress.words === 'replay') this.#replayShare = progress.share ?? 0
-      else this.#progress = progress
+    this.#stopFollowing = this.#runs.worker.follow(this.key, {
+      progress: (progress) => {
+        if (progress.words === 'replay') this.#replayShare = progress.share ?? 0
+        else this.#progress = progress
+      },
+      scanned: (scanned) => {
+        this.#scanned = scanned
+      },
     })
     try {
       this.#opened = await this.#runs.worker.ask({ type: 'open', run: this.key, source, keeps })

@@ -106,7 +106,9 @@ export class Advice {
       runs: [...keys],
       parts: { box: this.#parts?.box ?? {} },
       // A profile that nobody has filled in yet must not hide what the runs know of the car.
-      ...(this.#car && (this.#car.metering ?? this.#car.targets ?? this.#car.engine) ? { car: this.#car } : {}),
+      ...(this.#car && (this.#car.metering ?? this.#car.targets ?? this.#car.engine)
+        ? { car: this.#car }
+        : {}),
     })
   }
 

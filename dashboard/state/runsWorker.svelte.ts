@@ -3,6 +3,7 @@ import type {
   RunAsk,
   RunRequestName,
   RunRequests,
+  ScannedRun,
   ToRunWorker,
 } from '../worker/runMessages.ts'
 
@@ -25,6 +26,12 @@ export interface RunProgress {
   words: string
 }
 
+export interface RunListener {
+  progress(progress: RunProgress): void
+  /** The bytes are read; the rest is being worked out. */
+  scanned(scanned: ScannedRun): void
+}
+
 /**
  * The page's side of the worker that opens runs. It is started with the page and not when it is first needed: a page that lost its bridge
  * could not load it any more.
@@ -36,7 +43,7 @@ export class RunsWorker {
     number,
     { resolve: (answer: never) => void; reject: (error: Error) => void; timer: number }
   >()
-  readonly #progress = new Map<string, (progress: RunProgress) => void>()
+  readonly #progress = new Map<string, RunListener>()
 
   constructor(createWorker: () => Worker) {
     this.#worker = createWorker()
@@ -63,8 +70,8 @@ export class RunsWorker {
     })
   }
 
-  /** Tells the progress of one run to `listen` until the returned function is called. */
-  follow(run: string, listen: (progress: RunProgress) => void): () => void {
+  /** Tells how one run comes along, until the returned function is called. */
+  follow(run: string, listen: RunListener): () => void {
     this.#progress.set(run, listen)
     return () => {
       if (this.#progress.get(run) === listen) this.#progress.delete(run)
@@ -73,7 +80,11 @@ export class RunsWorker {
 
   #hear(message: FromRunWorker): void {
     if (message.type === 'progress') {
-      this.#progress.get(message.run)?.({ share: message.share, words: message.words })
+      this.#progress.get(message.run)?.progress({ share: message.share, words: message.words })
+      return
+    }
+    if (message.type === 'scanned') {
+      this.#progress.get(message.run)?.scanned(message.scanned)
       return
     }
     const waiting = this.#settle(message.id)

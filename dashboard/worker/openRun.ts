@@ -1,9 +1,11 @@
 import { CaptureError } from '../../core/capture/captureError.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import { priorDelayLaw } from '../../core/engine/delayLaw.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { ReplayReadings } from './replayReadings.ts'
 import { RunColumns } from './runColumns.ts'
-import { copyBlock, createRunItemReader, feed, type RunItem } from './runItems.ts'
-import type { OpenedRun, OpenRequest } from './runMessages.ts'
+import { copyBlock, createRunItemReader, feed, type RunItem, type RunItemsEnd } from './runItems.ts'
+import type { OpenedRun, OpenRequest, ScannedRun } from './runMessages.ts'
 
 /** A run that was opened, with what replay and charts need. */
 export interface OpenRun {
@@ -24,24 +26,63 @@ export class OpenError extends Error {
 
 const gzipMagic = [0x1f, 0x8b]
 
+/** Width of the first picture, columns. */
+const overviewColumns = 1200
+/** Requests are answered at least this often while a run is worked out, ms. */
+const sliceMs = 30
+
+export interface OpenListener {
+  progress(share: number | null, words: string): void
+  /** The bytes are read: columns can be drawn while the rest is worked out. */
+  scanned(scanned: ScannedRun): void
+}
+
 /**
- * Streams a run's bytes through the pipeline.
+ * Reads a run's bytes, and then runs them through the pipeline.
  * @throws OpenError when there is nothing that can be opened
  */
 export async function openRun(
   request: OpenRequest,
   signal: AbortSignal,
-  onprogress: (share: number | null, words: string) => void,
+  listener: OpenListener,
 ): Promise<OpenRun> {
   const beganMs = performance.now()
+  const { items, columns, end, skipped } = await scan(request, signal, listener)
+  const replay = new ReplayReadings(items, request.car)
+  const board = columns.board
+  const startS = board && board.count > 0 ? board.timeS[0] : 0
+  const endS = board && board.count > 0 ? board.timeS[board.count - 1] : 0
+  if (request.keeps) {
+    columns.layLambda(items, request.car, priorDelayLaw)
+    const { channels } = columns
+    const shown = channels.find(({ derived }) => derived) ?? channels[0]
+    const overview = columns.answer(startS, endS, overviewColumns, shown ? [shown.name] : [])
+    listener.scanned({ channels, startS, endS, overview })
+  }
+  const readMs = performance.now()
+  const analysis = await analyse(request, items, end, signal, listener)
+  const { delay } = analysis.result
+  if (request.keeps) columns.layLambda(items, analysis.car, { aS: delay.a_s, bSRpmKpa: delay.b_s_rpm_kPa })
+  const endedMs = performance.now()
+  const opened: OpenedRun = {
+    analysis,
+    channels: columns.channels,
+    startS,
+    endS: Math.max(startS, endS),
+    analysedMs: endedMs - readMs,
+    openedMs: endedMs - beganMs,
+    skipped,
+  }
+  return { opened, columns, replay }
+}
+
+/** First pass: bytes to items and columns. */
+async function scan(request: OpenRequest, signal: AbortSignal, listener: OpenListener) {
   const items: RunItem[] = []
   const columns = new RunColumns()
-  const pipeline = createPipeline({ car: request.car, targets: request.targets })
   const reader = createRunItemReader((item) => {
-    feed(pipeline, item)
-    if (!request.keeps) return
     if (item.kind === 'block') {
-      columns.push(item.block)
+      if (request.keeps) columns.push(item.block)
       items.push({ kind: 'block', block: copyBlock(item.block) })
     } else items.push(item)
   })
@@ -55,10 +96,10 @@ export async function openRun(
       if (next.done) break
       reader.push(next.value)
       done += next.value.length
-      onprogress(total ? Math.min(0.99, done / total) : null, 'Reading the run')
+      listener.progress(total ? Math.min(0.99, done / total) : null, 'Reading the run')
     }
   } catch (error) {
-    if (signal.aborted) throw new OpenError('cancelled', 'opening was stopped')
+    if (signal.aborted) throw cancelled()
     if (error instanceof CaptureError) throw new OpenError(error.code, captureWords(error), error)
     // What came before the break is whole: it is opened, and the break is said.
     if (done === 0) throw new OpenError('unreadable', 'The file cannot be read.', error)
@@ -66,41 +107,45 @@ export async function openRun(
   } finally {
     bytes.releaseLock()
   }
-  if (signal.aborted) throw new OpenError('cancelled', 'opening was stopped')
-  onprogress(null, 'Working out the mixture')
-  let end: ReturnType<typeof reader.end>
+  if (signal.aborted) throw cancelled()
   try {
-    end = reader.end()
+    const end = reader.end()
+    if (end.corruptLines > 0) skipped.push(`${end.corruptLines} damaged lines were passed over.`)
+    if (end.invalidRecords > 0) skipped.push(`${end.invalidRecords} records could not be read.`)
+    return { items, columns, end, skipped }
   } catch (error) {
     if (error instanceof CaptureError) throw new OpenError(error.code, captureWords(error), error)
     throw error
   }
-  if (end.corruptLines > 0) skipped.push(`${end.corruptLines} damaged lines were passed over.`)
-  if (end.invalidRecords > 0) skipped.push(`${end.invalidRecords} records could not be read.`)
-  const readMs = performance.now()
+}
+
+/** Second pass: items through the pipeline, with pauses in which requests are answered. */
+async function analyse(
+  request: OpenRequest,
+  items: readonly RunItem[],
+  end: RunItemsEnd,
+  signal: AbortSignal,
+  listener: OpenListener,
+): Promise<RunAnalysis> {
+  const pipeline = createPipeline({ car: request.car, targets: request.targets })
+  let pausedMs = performance.now()
+  for (let i = 0; i < items.length; i++) {
+    feed(pipeline, items[i])
+    if (performance.now() - pausedMs < sliceMs) continue
+    listener.progress(Math.min(0.99, (i / items.length) * 0.6), 'Working out the mixture')
+    await new Promise<void>((resolve) => setTimeout(resolve, 0))
+    if (signal.aborted) throw cancelled()
+    pausedMs = performance.now()
+  }
   const { source } = request
-  const analysis = pipeline.analysis({
+  return pipeline.analysis({
     counts: end.counts,
     tornEnd: end.tornEnd,
     ...(source.kind === 'file' ? { file: source.name } : {}),
   })
-  if (request.keeps) columns.layLambda(items, analysis)
-  const board = columns.board
-  const endedMs = performance.now()
-  return {
-    opened: {
-      analysis,
-      channels: columns.channels,
-      startS: board && board.count > 0 ? board.timeS[0] : 0,
-      endS: board && board.count > 0 ? board.timeS[board.count - 1] : analysis.result.run.seconds,
-      analysedMs: endedMs - readMs,
-      openedMs: endedMs - beganMs,
-      skipped,
-    },
-    columns,
-    replay: new ReplayReadings(items, request.car),
-  }
 }
+
+const cancelled = () => new OpenError('cancelled', 'Opening was stopped.')
 
 async function openStream(
   { source }: OpenRequest,
@@ -111,7 +156,7 @@ async function openStream(
     try {
       answer = await fetch(source.url, { signal, cache: 'no-store' })
     } catch (error) {
-      if (signal.aborted) throw new OpenError('cancelled', 'opening was stopped')
+      if (signal.aborted) throw cancelled()
       throw new OpenError('offline', 'The bridge does not answer.', error)
     }
     if (answer.status === 404) throw new OpenError('no_run', 'There is no such run on the bridge.')

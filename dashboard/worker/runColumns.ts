@@ -1,4 +1,4 @@
-import type { RunAnalysis } from '../../core/contract/result.ts'
+import type { CarProfile } from '../../core/contract/car.ts'
 import type { SampleBlock } from '../../core/contract/samples.ts'
 import { createLambdaStage, defaultLambdaStageOptions } from '../../core/engine/lambdaStage.ts'
 import { flowFigure } from '../../core/engine/pointHistory.ts'
@@ -51,8 +51,12 @@ export class RunColumns {
     return this.#sources.get(0) ?? [...this.#sources.values()][0]
   }
 
-  /** Works out λ of each bank with what the whole run taught about the delay. */
-  layLambda(items: readonly RunItem[], { result, car }: RunAnalysis): void {
+  /** Works out λ of each bank and lays it at its cause by a delay a + b / (rpm × kPa); a later call replaces an earlier one. */
+  layLambda(
+    items: readonly RunItem[],
+    car: CarProfile | undefined,
+    delay: { aS: number; bSRpmKpa: number },
+  ): void {
     const known = createRunKnowledge(car)
     for (const item of items) if (item.kind === 'record') takeRecord(known, item, false)
     const { sensor, gains } = settingsOf(known, undefined)
@@ -94,7 +98,7 @@ export class RunColumns {
             at(supply, i),
           )
           const flow = flowFigure(at(rpm, i), at(map, i), at(throttle, i), 100)
-          const causedS = timeS - result.delay.a_s - result.delay.b_s_rpm_kPa / flow
+          const causedS = timeS - delay.aS - delay.bSRpmKpa / flow
           // Gas does not overtake gas: the moments never go back.
           lastS = Math.max(lastS + 1e-6, causedS)
           times[start + i] = lastS

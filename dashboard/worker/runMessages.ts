@@ -54,6 +54,15 @@ export interface RunRequests {
 export type RunRequestName = keyof RunRequests
 export type RunAsk = RunRequests[RunRequestName]['ask']
 
+/** What can be drawn as soon as the bytes are read, before anything is worked out from them. */
+export interface ScannedRun {
+  channels: TraceChannel[]
+  startS: number
+  endS: number
+  /** The whole run in one picture: λ where the board tells it, else its first channel. */
+  overview: TraceAnswer
+}
+
 export interface OpenedRun {
   analysis: RunAnalysis
   channels: TraceChannel[]
@@ -71,3 +80,4 @@ export type FromRunWorker =
   | { type: 'answer'; id: number; answer: unknown }
   | { type: 'failed'; id: number; code: string; text: string }
   | { type: 'progress'; run: string; share: number | null; words: string }
+  | { type: 'scanned'; run: string; scanned: ScannedRun }

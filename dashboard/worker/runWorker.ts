@@ -60,11 +60,16 @@ async function openOne(ask: OpenRequest) {
   opening.set(ask.run, controller)
   try {
     let toldMs = 0
-    const run = await openRun(ask, controller.signal, (share, words) => {
-      const nowMs = performance.now()
-      if (share !== null && nowMs - toldMs < 100) return
-      toldMs = nowMs
-      post({ type: 'progress', run: ask.run, share, words })
+    const run = await openRun(ask, controller.signal, {
+      progress(share, words) {
+        const nowMs = performance.now()
+        if (share !== null && nowMs - toldMs < 100) return
+        toldMs = nowMs
+        post({ type: 'progress', run: ask.run, share, words })
+      },
+      scanned(scanned) {
+        post({ type: 'scanned', run: ask.run, scanned }, transferOf(scanned.overview))
+      },
     })
     keep(analyses, ask.run, run.opened.analysis, mostAnalyses)
     if (ask.keeps) {

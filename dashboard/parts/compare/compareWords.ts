@@ -1,5 +1,6 @@
 import type { ComparisonResult, Difference } from '../../../core/contract/advice.ts'
 import type { Air } from '../../../core/contract/car.ts'
+import type { AnalysisResult, MixtureState } from '../../../core/contract/result.ts'
 import type { TipInSummary } from '../../../core/tuning/compareSideBySide.ts'
 import type { DifferenceMap } from '../../../core/tuning/differenceMap.ts'
 import { num } from '../run/runWords.ts'
@@ -34,7 +35,22 @@ const verdictHeadlines: Readonly<Record<ComparisonResult['verdict'], string>> = 
   no_difference: 'No difference',
   not_enough_data: 'Cannot tell',
 }
-export const headlineOf = (result: ComparisonResult) => verdictHeadlines[result.verdict]
+
+/** The answer first: whether it helped, then what changed. */
+export function headlineOf(result: ComparisonResult, a: AnalysisResult, b: AnalysisResult): string {
+  const what = verdictHeadlines[result.verdict]
+  const helped = new Set<string>()
+  for (const [state, entry] of Object.entries(result.states)) {
+    if (entry.verdict !== 'richer' && entry.verdict !== 'leaner') continue
+    const name = state as MixtureState
+    helped.add(betterWorse(a.mixture[name]?.error, b.mixture[name]?.error, entry.verdict))
+  }
+  const isBetter = helped.has('better')
+  const isWorse = helped.has('worse')
+  if (isBetter === isWorse) return isBetter ? `Better here, worse there: ${lower(what)}` : what
+  return `${isBetter ? 'Better' : 'Worse'}: ${lower(what)}`
+}
+const lower = (text: string) => text[0].toLowerCase() + text.slice(1)
 
 export const differenceWords: Readonly<Record<Difference, string>> = {
   richer: 'richer',
