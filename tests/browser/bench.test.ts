@@ -1,0 +1,96 @@
+import type { Browser } from 'playwright'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import type { CarProfile } from '../../core/contract/car.ts'
+import { type BridgeFixture, startBridge } from './bridgeFixture.ts'
+import { launch, openPage, shoot, until } from './support.ts'
+
+let browser: Browser
+let fixture: BridgeFixture
+
+beforeAll(async () => {
+  browser = await launch()
+  fixture = await startBridge({ sim: 'marigold' })
+})
+afterAll(async () => {
+  await browser.close()
+  await fixture.close()
+})
+
+const car = async () =>
+  ((await (await fetch(`${fixture.url}/api/cars`)).json()) as CarProfile[]).find(
+    ({ id }) => id === 'marigold',
+  )!
+
+describe('bench page', () => {
+  test('fits a thermistor from measured points, shows the errors, and puts it on an input', async () => {
+    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    for (const [i, [ohm, temperature]] of [
+      [5700, 0],
+      [2500, 20],
+      [600, 60],
+      [187, 100],
+    ].entries()) {
+      await page.getByLabel(`Resistance ${i + 1}`).fill(String(ohm))
+      await page.getByLabel(`Temperature ${i + 1}`).fill(String(temperature))
+    }
+    const answer = page.locator('[data-part="sender-answer"]')
+    expect(await answer.textContent()).toMatch(/Fits within \d\.\d\d °C.*Steinhart–Hart/s)
+    expect(await page.locator('[data-part="point-error"]').allTextContents()).toHaveLength(4)
+    await shoot(page, 'bench')
+    await page.getByLabel('Wired to').selectOption('input_3')
+    await page.getByRole('button', { name: 'Put it on this input' }).click()
+    await until('it is in the profile', async () => (await car()).inputs?.input_3 !== undefined)
+    expect((await car()).inputs?.input_3).toMatchObject({
+      channel: 'coolant',
+      transfer: { kind: 'thermistor', supply_V: 5, fixed_ohm: 2490 },
+    })
+    expect(complaints).toEqual([])
+    await close()
+  })
+
+  test('drill 50 is 0.0700 in, and the next drill does not go in', async () => {
+    const { page, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    await page.getByLabel('Bore or drill').fill('#50')
+    // ASME B94.11M: 50 is 0.0700 in, 49 is 0.0730 in.
+    expect(await page.locator('[data-part="drill-answer"]').textContent()).toMatch(
+      /0\.0700 in.*drill 49 \(1\.854 mm\) does not/s,
+    )
+    await page.getByLabel('Against another').fill('1.9')
+    expect(await page.locator('[data-part="drill-answer"]').textContent()).toContain('more area')
+    await close()
+  })
+
+  test('the gas of complete combustion without oxygen is λ 1, with its uncertainty', async () => {
+    const { page, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    await page.getByLabel('CO, %').fill('0')
+    await page.getByLabel('CO₂, %').fill('15.5')
+    await page.getByLabel('O₂, %').fill('0')
+    expect(await page.locator('[data-part="gas-answer"]').textContent()).toMatch(/λ 1\.000 ± 0\.0\d\d/)
+    await page.getByLabel('O₂, %').fill('95')
+    expect(await page.locator('[data-part="gas-answer"]').textContent()).toContain('at most 100')
+    await close()
+  })
+
+  test('a free-air reading is judged, kept, and goes into the next run; a wild one is refused', async () => {
+    const { page, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    const field = page.getByLabel('Pump current in air')
+    await field.fill('0.3')
+    expect(await page.locator('[data-part="free-air-answer"]').textContent()).toContain('Not believable')
+    expect(await page.getByRole('button', { name: 'Keep this reading' }).isDisabled()).toBe(true)
+    await field.fill('2.5')
+    expect(await page.locator('[data-part="free-air-answer"]').textContent()).toContain('In order')
+    await page.getByRole('button', { name: 'Keep this reading' }).click()
+    await until('it is kept', async () => (await car()).sensor?.free_air?.[0]?.current_mA === 2.5)
+    const record = (on: boolean) =>
+      fetch(`${fixture.url}/api/recording`, {
+        method: 'POST',
+        headers: { 'content-type': 'application/json' },
+        body: JSON.stringify({ on }),
+      })
+    const { run } = (await (await record(true)).json()) as { run: string }
+    await record(false)
+    const bytes = await (await fetch(`${fixture.url}/api/runs/${run}/bytes`)).text()
+    expect(bytes).toContain('{"type":"free_air","bank":1,"current_mA":2.5}')
+    await close()
+  })
+})
