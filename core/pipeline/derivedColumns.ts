@@ -10,6 +10,9 @@ import type { RunView } from './runView.ts'
 /** Code of a row that has no state or reason. */
 export const noCode = 255
 
+/** Judged moments farther apart than this have a gap between them, s: chosen here, five times their usual distance. */
+const HOLD_S = 0.1
+
 /** Why a row's λ may be believed or not, by code. */
 export const trustNames: readonly string[] = Object.freeze(
   Object.entries(trust)
@@ -68,6 +71,25 @@ export function createDerivedTap(
   }))
   let rowAt = 0
   let pointAt = 0
+
+  /** A state lasts until the next moment that was judged, but not over a gap. */
+  function holdState(from: number, to: number): void {
+    for (let i = from + 1; i < to && timeS[i] - timeS[from] <= HOLD_S; i++) state[i] = state[from]
+  }
+
+  /** Rows between two judged moments: quick boards send more of them than the detectors need. */
+  function fillBetween(left: number, right: number): void {
+    holdState(left, right)
+    const spanS = timeS[right] - timeS[left]
+    if (spanS > HOLD_S) return
+    for (let b = 0; b < banks.length; b++) {
+      const { lambdaAtCause } = banks[b]
+      const rise = lambdaAtCause[right] - lambdaAtCause[left]
+      for (let i = left + 1; i < right; i++)
+        lambdaAtCause[i] = lambdaAtCause[left] + (rise * (timeS[i] - timeS[left])) / spanS
+    }
+  }
+
   return {
     row({ value, fresh }, view) {
       for (let slot = 0; slot < slotCount; slot++) {
@@ -89,22 +111,27 @@ export function createDerivedTap(
     point(history, n) {
       const at = n & history.mask
       const pointS = history.timeS[at]
+      const lastAt = pointAt
       while (pointAt < count && timeS[pointAt] < pointS) pointAt++
       if (pointAt >= count || timeS[pointAt] !== pointS) return
       state[pointAt] = history.state[at]
       for (let b = 0; b < banks.length; b++) banks[b].lambdaAtCause[pointAt] = history.lambda[b][at]
+      if (state[lastAt] !== noCode) fillBetween(lastAt, pointAt)
     },
-    columns: () => ({
-      timeS,
-      channels: channelNames.flatMap((name, slot) => {
-        const values = bySlot[slot]
-        return values ? [{ name, unit: insideUnit(name), values }] : []
-      }),
-      banks,
-      state,
-      stateNames,
-      trustNames,
-      stoichiometricRatio,
-    }),
+    columns: () => {
+      if (count > 0 && state[pointAt] !== noCode) holdState(pointAt, count)
+      return {
+        timeS,
+        channels: channelNames.flatMap((name, slot) => {
+          const values = bySlot[slot]
+          return values ? [{ name, unit: insideUnit(name), values }] : []
+        }),
+        banks,
+        state,
+        stateNames,
+        trustNames,
+        stoichiometricRatio,
+      }
+    },
   }
 }
