@@ -15,7 +15,7 @@ export function bandOf(target: Target): Band {
 }
 
 /** What a state's true mean may differ by from the one measured (other roads, other cells), log λ. Common practice, no source. */
-const ROAD_SD = 0.003
+const ROAD_SD = 0.006
 /** Lean under load destroys pistons: there the lean side counts so much more than the rich one. Chosen here. */
 const LEAN_POWER_WEIGHT = 1.6
 /** Furthest distance from the band that still counts, in half widths: beyond it, nearer is still better but never the whole story. */

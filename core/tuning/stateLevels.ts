@@ -14,6 +14,8 @@ interface Row {
   rpm: number
   load: number
   cold: number
+  /** 1 as the throttle has just come to rest, falling with the time it stays: what film and pump leave behind. */
+  fresh: number
 }
 
 /** One run of those compared: its pieces and what moves its log λ to reference air. */
@@ -84,6 +86,13 @@ const CELL_SPREAD = 0.01
 const NOISE_CELL_SPREAD = 0.003
 /** Spread of a straight line across one cell's width, as a share of λ. Common practice, no source. */
 const SLOPE_SPREAD = 0.02
+/** Straight lines within the cells: speed, load, coolant, freshness. */
+const SLOPES = 4
+/** Time, s, over which a tip-in's film and shot fade once the throttle rests; it has rested for a second when a piece begins. Common practice, no source. */
+const FADE_S = 1.2
+/** Spread, as a share, of what film and pump add at the moment the throttle comes to rest. Common practice, no source. */
+const FRESH_SPREAD = 0.03
+const RESTED_S = 1
 /** Coolant under which λ may still lean on the choke's last bit, °C; only the part below counts. */
 const WARM_C = 80
 /** Rows kept for each run and state: more are merged in time, since the pair sums cost their square. */
@@ -163,7 +172,14 @@ function mergeRows(pieces: readonly SteadyPiece[], run: number, series: number, 
   const rows: Row[] = []
   let visit = -1
   let startS = 0
+  let restS = 0
+  let endS = Number.NEGATIVE_INFINITY
   for (const piece of pieces) {
+    // A stretch without pieces is one in which the throttle moved.
+    const beginS = piece.timeS - piece.seconds / 2
+    if (beginS - endS > 0.5) restS = beginS - RESTED_S
+    endS = piece.timeS + piece.seconds / 2
+    const fresh = Math.exp(-(piece.timeS - restS) / FADE_S)
     const { cell, loadRow, rpmColumn } = cellOf(piece)
     const last = rows[rows.length - 1]
     const logLambda = Math.log(piece.lambda) + logShift
@@ -178,6 +194,7 @@ function mergeRows(pieces: readonly SteadyPiece[], run: number, series: number, 
       last.rpm += share * (rpm - last.rpm)
       last.load += share * (load - last.load)
       last.cold += share * (cold - last.cold)
+      last.fresh += share * (fresh - last.fresh)
       last.seconds = whole
       continue
     }
@@ -195,6 +212,7 @@ function mergeRows(pieces: readonly SteadyPiece[], run: number, series: number, 
       rpm,
       load,
       cold,
+      fresh,
     })
   }
   return rows
@@ -212,8 +230,9 @@ function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fi
   const groups = [...new Set(rows.flatMap((row) => [row.cell, row.loadRow, row.rpmColumn]))]
   const groupColumn = new Map(groups.map((group, index) => [group, runCount + index]))
   const slopeColumn = runCount + groups.length
-  const columns = slopeColumn + 3
+  const columns = slopeColumn + SLOPES
   const spreadOfColumn = new Float64Array(columns).fill(SLOPE_SPREAD)
+  spreadOfColumn[columns - 1] = FRESH_SPREAD
   for (const row of rows) {
     spreadOfColumn[groupColumn.get(row.cell)!] = cellSpread
     spreadOfColumn[groupColumn.get(row.loadRow)!] = LOAD_SPREAD
@@ -239,6 +258,7 @@ function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fi
       slopeColumn,
       slopeColumn + 1,
       slopeColumn + 2,
+      slopeColumn + 3,
     ],
     values: [
       1,
@@ -248,6 +268,8 @@ function fitRows(rows: readonly Row[], runCount: number, cellSpread: number): Fi
       (row.rpm - middle.rpm) / CELL_RPM,
       (row.load - middle.load) / CELL_LOAD,
       row.cold - middle.cold,
+      // Not about its middle: levels are meant for a throttle long at rest.
+      row.fresh,
     ],
   }))
   // Weight of a second of steady driving: neighbouring seconds agree, so ten of them carry about one piece of news.
