@@ -1,4 +1,4 @@
-import { cars } from '../../simulator/cars.ts'
+import { cars, findCar } from '../../simulator/cars.ts'
 import type { ParameterChanges } from '../../simulator/parameters.ts'
 import { createRandom } from '../../simulator/random.ts'
 import { type SimulatedRun, simulateRun } from '../../simulator/run.ts'
@@ -21,8 +21,7 @@ export interface EngineCase {
  */
 export function engineCase(seed: number): EngineCase {
   const r = createRandom(seed, 'engine bench')
-  const names = Object.keys(cars)
-  const car = r.pick(names)
+  const car = r.pick(cars)
   const u = r.uniform()
   const drive =
     u < 0.68 ? 'traffic' : u < 0.8 ? 'good' : u < 0.9 ? 'cold_start' : u < 0.95 ? 'highway' : 'pulls'
@@ -77,10 +76,10 @@ export function engineCase(seed: number): EngineCase {
     'vehicle.mass_kg': r.between(850, 1800),
     'driver.tremble_pct': r.between(0.1, 0.5),
   }
-  const setups = Object.keys(cars[car].setups)
+  const setups = Object.keys(car.setups)
   return {
     seed,
-    car,
+    car: car.name,
     drive,
     rateHz: r.pick([20, 25, 50, 100, 100, 100, 200]),
     channels,
@@ -93,7 +92,7 @@ export function engineCase(seed: number): EngineCase {
 /** Makes the case's run. */
 export function makeRun(c: EngineCase): SimulatedRun {
   return simulateRun({
-    car: cars[c.car],
+    car: findCar(c.car),
     setup: c.setup,
     parameters: c.parameters,
     drive: c.drive,

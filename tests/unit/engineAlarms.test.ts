@@ -1,0 +1,103 @@
+import { describe, expect, it } from 'vitest'
+import type { AlarmEntry } from '../../core/contract/result.ts'
+import { type AlarmInput, createAlarms, defaultAlarmLimits } from '../../core/engine/alarms.ts'
+import { stateCode } from '../../core/engine/operatingState.ts'
+import { createTargetFinder } from '../../core/engine/targetLambda.ts'
+
+const calm: AlarmInput = {
+  timeS: 0,
+  state: stateCode.power,
+  isSettled: true,
+  lambda: 0.87,
+  hasNewLambda: true,
+  isSensorFault: false,
+  rpm: 3000,
+  exhaustC: Number.NaN,
+  coolantC: Number.NaN,
+  oilKpa: Number.NaN,
+  fuelKpa: Number.NaN,
+  barometerKpa: 100,
+  supplyV: Number.NaN,
+}
+
+/** Runs λ over time in one state at 100 Hz; the log of ended alarms and the times of switching. */
+function run(seconds: number, change: (t: number) => Partial<AlarmInput>) {
+  const log: AlarmEntry[] = []
+  const alarms = createAlarms(defaultAlarmLimits, createTargetFinder(undefined, 60), (entry) =>
+    log.push(entry),
+  )
+  const onAt: Record<string, number> = {}
+  const offAt: Record<string, number> = {}
+  let active = new Set<string>()
+  for (let i = 0; i <= seconds * 100; i++) {
+    const timeS = i / 100
+    alarms.step({ ...calm, timeS, ...change(timeS) })
+    const now = new Set(alarms.active().map(({ code }) => code))
+    for (const code of now) if (!active.has(code)) onAt[code] ??= timeS
+    for (const code of active) if (!now.has(code)) offAt[code] = timeS
+    active = now
+  }
+  alarms.finish(seconds)
+  return { log, onAt, offAt }
+}
+
+describe('createAlarms', () => {
+  it('warns of lean under load 300 to 450 ms after the first bad sample', () => {
+    const { onAt } = run(4, (t) => ({ lambda: t >= 1 ? 0.96 : 0.87 }))
+    expect(onAt.lean_under_load).toBeGreaterThanOrEqual(1.3)
+    expect(onAt.lean_under_load).toBeLessThanOrEqual(1.45)
+  })
+
+  it('takes a spike of 200 ms for nothing', () => {
+    expect(run(4, (t) => ({ lambda: t >= 1 && t < 1.2 ? 0.99 : 0.87 })).log).toEqual([])
+  })
+
+  it('warns at most once while λ chatters around the limit for a minute', () => {
+    const { log } = run(60, (t) => ({ lambda: 0.93 + 0.01 * Math.sin(20 * t) }))
+    expect(log.filter(({ code }) => code === 'lean_under_load').length).toBeLessThanOrEqual(1)
+  })
+
+  it('clears 1.0 to 1.3 s after λ fell below the limit less its deadband', () => {
+    const { offAt } = run(6, (t) => ({ lambda: t >= 1 && t < 3 ? 0.96 : 0.87 }))
+    expect(offAt.lean_under_load).toBeGreaterThanOrEqual(4)
+    expect(offAt.lean_under_load).toBeLessThanOrEqual(4.3)
+  })
+
+  it('logs first, last and worst of a warning', () => {
+    const { log } = run(6, (t) => ({ lambda: t >= 1 && t < 2 ? 0.95 : t >= 2 && t < 3 ? 0.98 : 0.87 }))
+    expect(log).toContainEqual({
+      code: 'lean_under_load',
+      priority: 'warning',
+      start_s: 1,
+      end_s: 3,
+      worst: 0.98,
+    })
+  })
+
+  it('is silent on mixture without trusted λ, outside the power state, and before the gas has arrived', () => {
+    const mixture = (change: Partial<AlarmInput>) =>
+      run(5, () => ({ lambda: 0.99, ...change })).log.filter(({ code }) => code.includes('lean'))
+    expect(mixture({ lambda: Number.NaN })).toEqual([])
+    expect(mixture({ state: stateCode.overrun })).toEqual([])
+    expect(mixture({ isSettled: false })).toEqual([])
+  })
+
+  it('raises low oil pressure only with the engine over its speed limit', () => {
+    const oil = (rpm: number) => run(2, () => ({ oilKpa: 130, rpm })).onAt.oil_pressure_low
+    expect(oil(800)).toBeUndefined()
+    expect(oil(2500)).toBeGreaterThan(0.25)
+  })
+
+  it('tells of silence after two seconds and ends the mixture alarms with the last sample', () => {
+    const log: AlarmEntry[] = []
+    const alarms = createAlarms(defaultAlarmLimits, createTargetFinder(undefined, 60), (entry) =>
+      log.push(entry),
+    )
+    for (let i = 0; i <= 100; i++) alarms.step({ ...calm, timeS: i / 100, lambda: 0.97 })
+    alarms.advance(2.5)
+    expect(alarms.active().map(({ code }) => code)).toEqual(['lean_under_load'])
+    alarms.advance(3)
+    expect(alarms.active().map(({ code }) => code)).toEqual(['no_samples'])
+    expect(log[0]).toMatchObject({ code: 'lean_under_load', end_s: 1 })
+  })
+})

@@ -1,0 +1,140 @@
+import { describe, expect, it } from 'vitest'
+import type { ConditionedRun } from '../../core/engine/conditionedRun.ts'
+import { createLambdaLayer } from '../../core/engine/lambdaLayer.ts'
+import { trust } from '../../core/engine/lambdaStage.ts'
+import { learnDelay } from '../../core/engine/learnDelay.ts'
+import type { EnginePoint } from '../../core/engine/operatingState.ts'
+import { addPoint, createPointHistory } from '../../core/engine/pointHistory.ts'
+
+const STEP_S = 0.02
+
+/** Ten minutes of throttle steps; λ follows load at once, the pipe delays it by plug flow, the sensor by a lag. */
+function makeRun(aS: number, b: number, lagS: number): ConditionedRun {
+  const count = 600 / STEP_S
+  const column = () => new Float64Array(count)
+  const run: ConditionedRun = {
+    count,
+    timeS: column(),
+    rpm: column(),
+    throttlePct: column(),
+    mapKpa: column(),
+    lambdaCount: count,
+    lambdaS: column(),
+    lambda: column(),
+  }
+  const cause = column()
+  const flow = column()
+  let throttle = 10
+  for (let i = 0; i < count; i++) {
+    const t = i * STEP_S
+    const step = Math.floor(t / 4)
+    const wanted = [4, 30, 12, 60, 8, 22][step % 6] + (step % 5)
+    throttle += Math.sign(wanted - throttle) * Math.min(Math.abs(wanted - throttle), 150 * STEP_S)
+    run.timeS[i] = t
+    run.throttlePct[i] = throttle
+    run.rpm[i] = 1500 + 25 * throttle + 200 * Math.sin(t / 7)
+    run.mapKpa[i] = 30 + 65 * (1 - Math.exp(-throttle / 18))
+    cause[i] = 1 / (0.98 - 0.0015 * run.mapKpa[i] + 0.1)
+    flow[i] = (i > 0 ? flow[i - 1] : 0) + run.rpm[i] * run.mapKpa[i] * STEP_S
+  }
+  let tail = 0
+  let tip = cause[0]
+  const pure = Math.round((aS - lagS) / STEP_S)
+  const late = column()
+  for (let i = 0; i < count; i++) {
+    while (tail < i && flow[i] - flow[tail + 1] >= b) tail++
+    late[i] = cause[tail]
+  }
+  for (let i = 0; i < count; i++) {
+    tip += (late[Math.max(0, i - pure)] - tip) * (1 - Math.exp(-STEP_S / lagS))
+    run.lambdaS[i] = i * STEP_S
+    run.lambda[i] = 1 / tip
+  }
+  return run
+}
+
+const options = {
+  throttleRestPct: 0,
+  warmIdleRpm: 800,
+  barometerKpa: 100,
+  earlierEvents: 0,
+}
+
+describe('learnDelay', () => {
+  for (const [aS, b] of [
+    [0.1, 6000],
+    [0.14, 14_000],
+  ]) {
+    it(`finds ${aS} s + ${b} / (rpm × kPa) from throttle steps within 25 ms at cruise and power`, () => {
+      const { aS: foundS, bSRpmKpa, eventsUsed } = learnDelay(makeRun(aS, b, 0.06), options)
+      for (const flow of [90_000, 250_000]) {
+        expect(Math.abs(foundS + bSRpmKpa / flow - (aS + b / flow))).toBeLessThan(0.025)
+      }
+      expect(eventsUsed).toBeGreaterThan(30)
+    })
+  }
+
+  it('keeps the law of earlier runs when nothing moved', () => {
+    const run = makeRun(0.1, 6000, 0.06)
+    run.throttlePct.fill(12)
+    run.mapKpa.fill(50)
+    run.rpm.fill(2000)
+    const earlier = { aS: 0.2, bSRpmKpa: 9000, flow: 'plug' as const }
+    expect(learnDelay(run, { ...options, earlier })).toMatchObject({ aS: 0.2, bSRpmKpa: 9000, eventsUsed: 0 })
+  })
+})
+
+describe('createLambdaLayer', () => {
+  const point = (timeS: number, rpm: number, mapKpa: number): EnginePoint => ({
+    timeS,
+    rpm,
+    throttlePct: 10,
+    mapKpa,
+    barometerKpa: 100,
+    load: mapKpa / 100,
+    coolantC: 85,
+    intakeAirC: 20,
+    roadSpeedMs: 10,
+    secondaryPct: 0,
+    exhaustC: 500,
+  })
+
+  it('lays λ at its cause and never an earlier reading after a later one, while the flow jumps', () => {
+    const history = createPointHistory()
+    const law = { aS: 0.1, bSRpmKpa: 10_000, flow: 'plug' as const }
+    const layer = createLambdaLayer({ history, law: () => law, bankCount: 1, bridgeS: 0.2 })
+    for (let i = 0; i < 1500; i++) {
+      const t = i / 100
+      const isOpen = Math.floor(t) % 3 === 1
+      addPoint(history, point(t, isOpen ? 3000 : 900, isOpen ? 95 : 30), i === 0)
+      // λ tells its own time: 0.9 + t/100.
+      layer.add(0, t, 0.9 + t / 100, trust.ok)
+      layer.layUntil(t)
+    }
+    let before = 0
+    for (let n = 0; n < layer.next; n++) {
+      const lambda = history.lambda[0][n & history.mask]
+      if (Number.isNaN(lambda)) continue
+      expect(lambda).toBeGreaterThanOrEqual(before)
+      before = lambda
+    }
+    // In steady running at 3000 rpm and 95 kPa the delay is 0.1 + 10000 / 285000 s.
+    const at = 150
+    expect((history.lambda[0][at] - 0.9) * 100 - history.timeS[at]).toBeCloseTo(0.135, 2)
+  })
+
+  it('gives no λ where the readings stopped', () => {
+    const history = createPointHistory()
+    const law = { aS: 0.1, bSRpmKpa: 10_000, flow: 'plug' as const }
+    const layer = createLambdaLayer({ history, law: () => law, bankCount: 1, bridgeS: 0.2 })
+    for (let i = 0; i < 400; i++) {
+      addPoint(history, point(i / 100, 2000, 50), i === 0)
+      if (i < 200) layer.add(0, i / 100, 1, trust.ok)
+      layer.layUntil(i / 100)
+    }
+    layer.finish()
+    expect(history.lambda[0][100]).toBe(1)
+    expect(history.lambda[0][300]).toBeNaN()
+    expect(history.reason[0][300]).toBe(trust.gap)
+  })
+})
