@@ -251,9 +251,7 @@ describe('alarms', () => {
 
     // A spike of 200 ms.
     const spiked = whenPresent(page, warningSelector, 1500)
-    bridge.set({ lambda: 0.97 })
-    await page.waitForTimeout(180)
-    bridge.set({ lambda: 0.87 })
+    bridge.spike({ lambda: 0.97 }, 0.2)
     table.check('A2', 'a spike of 200 ms raises no warning', Number.isNaN(await spiked))
     await context.close()
   })

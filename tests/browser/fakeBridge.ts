@@ -94,6 +94,7 @@ export class FakeBridge {
   #nextS = 0
   #fresh = true
   #recordingSinceS = 0
+  #spike: { change: Partial<Scene>; fromS: number; toS: number } | undefined
 
   constructor(options: FakeBridgeOptions) {
     this.options = options
@@ -133,6 +134,11 @@ export class FakeBridge {
       setInterval(() => this.#tell({ type: 'heartbeat', timeS: this.timeS, block: this.#block }), 500),
     ]
     return this
+  }
+
+  /** Changes what the engine does for exactly so long on the board's clock, then back. */
+  spike(change: Partial<Scene>, durationS: number): void {
+    this.#spike = { change, fromS: this.#nextS, toS: this.#nextS + durationS }
   }
 
   /** Dies as a killed process does: sockets are reset, the port is free. */
@@ -242,7 +248,12 @@ export class FakeBridge {
       this.#nextS += stepS
     }
     if (!this.sampling || times.length === 0) return
-    const scenes = times.map((timeS) => this.options.wave?.(timeS, this.scene) ?? this.scene)
+    const scenes = times.map((timeS) => {
+      const spike = this.#spike
+      const isIn = spike !== undefined && timeS >= spike.fromS && timeS < spike.toS
+      const scene = isIn ? { ...this.scene, ...spike.change } : this.scene
+      return this.options.wave?.(timeS, scene) ?? scene
+    })
     const bytes = this.#keep(Float64Array.from(times), scenes)
     if (!this.connected) return
     if (this.#fresh) {

@@ -31,7 +31,7 @@ async function openLive(url?: string, settings?: Record<string, unknown>) {
 const isLive = async (page: Page) => /^\d/.test(await partText(page, 'number'))
 const instead = async (page: Page) =>
   (await page.locator('[data-part="instead"]').count()) > 0
-    ? `${await partText(page, 'instead')} ${await page.locator('.beside').innerText()}`
+    ? `${await partText(page, 'instead')} ${await page.locator('.beside').textContent()}`
         .replace(/\s+/g, ' ')
         .trim()
     : ''
@@ -65,7 +65,7 @@ describe('link', () => {
       location.hash = '#/trace'
     })
     await page.getByText('I am the passenger').click()
-    await page.getByText('Channels (').waitFor()
+    await until('strips', async () => (await page.locator('figure').count()) >= 4, 15_000)
     await page.evaluate(() => {
       const strip = [...document.querySelectorAll('figure')].find((figure) =>
         figure.textContent?.includes('engine speed'),
@@ -171,7 +171,7 @@ describe('link', () => {
     await page.locator('[data-part="leave-button"]').click()
     const line = page.locator('[data-check="screen"]')
     await line.waitFor()
-    const text = (await line.innerText()).replace(/\s+/g, ' ')
+    const text = ((await line.textContent()) ?? '').replace(/\s+/g, ' ')
     await page.evaluate(() => {
       location.hash = '#/trace'
     })
