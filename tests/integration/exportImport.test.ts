@@ -27,16 +27,20 @@ function floatbowl(...words: string[]) {
   return { status, stdout, stderr }
 }
 
-async function query(sql: string): Promise<unknown[][]> {
+async function queries(statements: readonly string[]): Promise<unknown[][][]> {
   const instance = await DuckDBInstance.create(':memory:')
   const connection = await instance.connect()
   try {
-    return (await connection.runAndReadAll(sql)).getRows() as unknown[][]
+    const results: unknown[][][] = []
+    for (const sql of statements) results.push((await connection.runAndReadAll(sql)).getRows() as unknown[][])
+    return results
   } finally {
     connection.closeSync()
     instance.closeSync()
   }
 }
+
+const query = async (sql: string) => (await queries([sql]))[0]
 
 const { bytes } = simulateRun({ car: findCar('marigold'), seconds: 420, seed: 5, gps: true })
 const run = file('20240504T090000Z.capture')
@@ -361,5 +365,26 @@ describe('floatbowl import', () => {
     const { status, stderr } = floatbowl('import', csv, '--map', bad, '--out', file('no.capture'))
     expect(status).toBe(2)
     expect(stderr).toMatch(/decimal/)
+  })
+})
+
+describe('the README of the exports', () => {
+  it('has queries that a database runs as they stand', async () => {
+    const text = readFileSync(join(root, 'bridge/export/README.md'), 'utf8')
+    const sql = /```sql\n([\s\S]*?)```/.exec(text)![1]
+    const season = file('readme-season')
+    await writeTable(table, join(season, 'car=marigold', 'date=2026-05-17', 'a.parquet'), 'parquet')
+    const statements = sql
+      .replaceAll("'season/", `'${season}/`)
+      .split(';')
+      .map((statement) => statement.trim())
+      .filter((statement) => statement !== '')
+    const results = await queries(statements)
+    expect(results).toHaveLength(4)
+    const [, [day], cells, [fitted]] = results
+    expect(Number(day[2])).toBeGreaterThan(0.8)
+    expect(Number(day[2])).toBeLessThan(1.2)
+    expect(cells.length).toBeGreaterThan(3)
+    expect(JSON.parse(String(fitted[1]))).toHaveProperty('main_jet')
   })
 })
