@@ -237,8 +237,8 @@ async function latency(browser: Browser): Promise<void> {
 
 const browser = await launch()
 try {
-  await frames(browser)
-  await heap(browser)
+  if (Number(flags.seconds) > 0) await frames(browser)
+  if (Number(flags['heap-seconds']) > 0) await heap(browser)
   await latency(browser)
 } finally {
   await browser.close()
