@@ -161,9 +161,17 @@ export function createAlarms(
 
   /** λ for the slow alarms, and when they were last looked at: fields of an object, so that no number is boxed at each sample. */
   const slow = { lambda: Number.NaN, lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
+  /** A reading came since the gas of this state is at the sensor: one that is only held from before says nothing of it. */
+  let isOfThisState = false
 
-  function smoothLambda({ timeS, lambda, hasNewLambda }: AlarmInput): void {
-    if (!hasNewLambda && !Number.isNaN(lambda)) return
+  function smoothLambda({ timeS, lambda, hasNewLambda, isSettled }: AlarmInput): void {
+    if (!isSettled || Number.isNaN(lambda)) isOfThisState = false
+    else if (hasNewLambda) isOfThisState = true
+    if (!isOfThisState) {
+      slow.lambda = Number.NaN
+      return
+    }
+    if (!hasNewLambda) return
     const stepS = timeS - slow.lambdaS
     const share = stepS > 0 && stepS < 1 ? Math.min(1, stepS / SLOW_LAMBDA_S) : 1
     slow.lambda = Number.isNaN(slow.lambda) ? lambda : slow.lambda + share * (lambda - slow.lambda)
@@ -171,10 +179,9 @@ export function createAlarms(
   }
 
   function stepSlow(input: AlarmInput): void {
-    const { timeS, lambda, state, isSettled, rpm, barometerKpa, supplyV } = input
-    const isTrusted = !Number.isNaN(lambda)
-    const inPower = isTrusted && isSettled && state === stateCode.power
-    const inCruise = isTrusted && isSettled && state === stateCode.cruise
+    const { timeS, state, rpm, barometerKpa, supplyV } = input
+    const inPower = isOfThisState && state === stateCode.power
+    const inCruise = isOfThisState && state === stateCode.cruise
     // The warning says it already; the caution would only count twice.
     over(leanInPower, timeS, slow.lambda, power.lambda + power.lean, dead, inPower && !leanUnderLoad.isOn)
     under(richInPower, timeS, slow.lambda, power.lambda - power.rich, dead, inPower)
@@ -197,7 +204,7 @@ export function createAlarms(
       lastS = timeS
       silentFromS = Number.NaN
       smoothLambda(input)
-      const isLoaded = !Number.isNaN(input.lambda) && input.isSettled && input.state === stateCode.power
+      const isLoaded = isOfThisState && input.state === stateCode.power
       if (isLoaded || leanUnderLoad.isWaiting())
         over(leanUnderLoad, timeS, input.lambda, leanLimit, dead, isLoaded)
       if (timeS < slow.nextS) return

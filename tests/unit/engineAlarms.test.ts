@@ -63,6 +63,26 @@ describe('createAlarms', () => {
     expect(offAt.lean_under_load).toBeLessThanOrEqual(4.3)
   })
 
+  it('does not warn of a reading that is only held from the state before', () => {
+    const { log, onAt } = run(4, (t) => ({
+      state: t < 1 ? stateCode.overrun : stateCode.power,
+      isSettled: t < 1 || t > 1.2,
+      lambda: t < 1.7 ? 1.7 : Number.NaN,
+      hasNewLambda: t < 1,
+    }))
+    expect(onAt).toEqual({})
+    expect(log).toEqual([])
+  })
+
+  it('does not carry the λ of overrun into the judgement of power', () => {
+    const { onAt } = run(6, (t) => ({
+      state: t < 2 ? stateCode.overrun : stateCode.power,
+      isSettled: t < 2 || t > 2.2,
+      lambda: t < 2.2 ? 1.7 : 0.87,
+    }))
+    expect(onAt).toEqual({})
+  })
+
   it('logs first, last and worst of a warning', () => {
     const { log } = run(6, (t) => ({ lambda: t >= 1 && t < 2 ? 0.95 : t >= 2 && t < 3 ? 0.98 : 0.87 }))
     expect(log).toContainEqual({
