@@ -16,8 +16,31 @@ export type ColumnsOf = (
   channels: readonly string[],
 ) => Promise<TraceAnswer>
 
+interface PullPoint {
+  rpm: number
+  lambda: number | null
+  wheel_kW: number | null
+}
+
+/** Points of a pull as the analysis gives them; empty when it gave none. */
+const pointsOf = (pull: Pull) => (Array.isArray(pull.curve) ? (pull.curve as PullPoint[]) : [])
+
+function onBins(pull: Pull, readValue: (point: PullPoint) => number | null): PullCurve {
+  const curve = new Map<number, number>()
+  for (const point of pointsOf(pull)) {
+    const value = readValue(point)
+    if (value !== null) curve.set(Math.round(point.rpm / binRpm) * binRpm, value)
+  }
+  return new Map([...curve].sort((a, b) => a[0] - b[0]))
+}
+
+/** Power at the wheels by engine speed, kW; empty where it could not be worked out. */
+export const powerCurve = (pull: Pull): PullCurve => onBins(pull, ({ wheel_kW }) => wheel_kW)
+
 /** Mean λ in each bin of engine speed of a pull; empty when either is missing. */
 export async function pullCurve(pull: Pull, columnsOf: ColumnsOf): Promise<PullCurve> {
+  const known = onBins(pull, ({ lambda }) => lambda)
+  if (known.size > 0) return known
   const count = Math.max(10, Math.round((pull.end_s - pull.start_s) / columnS))
   const answer = await columnsOf(pull.start_s, pull.end_s, count, [lambdaChannel, 'engine_speed'])
   const lambda = answer.values[answer.channels.indexOf(lambdaChannel)]
