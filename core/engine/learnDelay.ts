@@ -22,7 +22,7 @@ export interface LearnDelayOptions {
 
 /** Spread of the prior: of b as a factor, of the rest in s. An earlier run's law is trusted as if it were so sharp. */
 const PRIOR_B_LOG_SD = 0.35
-const PRIOR_A_SD_S = 0.04
+const PRIOR_A_SD_S = 0.03
 const PRIOR_LAG_S = 0.07
 const PRIOR_LAG_LOG_SD = 0.5
 const EARLIER_B_LOG_SD = 0.12

@@ -1,10 +1,12 @@
 import type { PointHistory } from './pointHistory.ts'
 import type { FastMove } from './tipDetector.ts'
 
-/** Speed must fall or stay flat for this long, s (definition of the trade). */
-const FLAT_S = 0.25
+/** Speed must fall or stay flat for over a quarter second (definition of the trade); the smoothing of speed takes a part of it, s. */
+const FLAT_S = 0.3
 /** The manifold fills and the driveline winds up first, s; chosen here. */
-const FILL_S = 0.12
+const FILL_S = 0.2
+/** A sag so long after the throttle stopped is no part of the opening, s. */
+const AFTER_S = 0.6
 /** Loss of speed that a gear change shows and a stumble does not, share of the speed in `SHIFT_S`. */
 const SHIFT_SHARE = 0.12
 /** Change of engine speed per road speed that means another gear or a slipping clutch. */
@@ -33,7 +35,7 @@ export function findStumble(history: PointHistory, move: FastMove, untilS: numbe
   let mostRise = 0
   for (let k = n; k < history.end; k++) {
     const t = timeS[k & mask]
-    if (t + FLAT_S > untilS) break
+    if (t + FLAT_S > untilS || t + FLAT_S > move.endS + AFTER_S) break
     if (throttlePct[k & mask] < startThrottle + 0.5 * Math.min(8, move.size)) {
       if (t > move.endS) break
     }

@@ -35,6 +35,7 @@ export interface TipDetectorOptions {
 
 /** Time over which the rate is taken, s. Shorter: noise looks fast; longer: quick small moves look slow. */
 const RATE_WINDOW_S = 0.1
+const LEAST_STEPS = 3
 /** Share of the rate limit at which a move may be beginning, and below which it has ended. */
 const BEGIN_SHARE = 0.5
 const END_SHARE = 0.25
@@ -53,6 +54,7 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
   let extreme = 0
   let extremeS = 0
   let peakRate = 0
+  let lastRate = 0
   let slowSinceS = Number.NaN
   let move: FastMove | undefined
   let back = 0
@@ -65,7 +67,8 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
     const now = history.end - 1
     const t = timeS[now & mask]
     if (back < history.first) back = history.first
-    while (back + 1 < now && t - timeS[(back + 1) & mask] >= RATE_WINDOW_S) back++
+    // At few samples a second two of them are mostly noise: three steps at the least.
+    while (back + 1 < now - LEAST_STEPS + 1 && t - timeS[(back + 1) & mask] >= RATE_WINDOW_S) back++
     const value = values[now & mask]
     const spanS = t - timeS[back & mask]
     if (!(spanS > 0.04 && spanS < 0.4)) return
@@ -79,7 +82,9 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
       extreme = value
       extremeS = t
     }
-    peakRate = Math.max(peakRate, rate * direction)
+    // Noise lifts single points over the limit: two in a row count.
+    peakRate = Math.max(peakRate, Math.min(rate * direction, lastRate * direction))
+    lastRate = rate
     const size = (extreme - startValue) * direction
     if (!move && peakRate > rateLimit && size > sizeLimit) {
       move = {
@@ -124,6 +129,7 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
     extreme = startValue
     extremeS = startS
     peakRate = 0
+    lastRate = 0
     slowSinceS = Number.NaN
   }
 

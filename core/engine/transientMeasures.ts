@@ -57,6 +57,8 @@ interface Stretch {
   readonly lambda: Float64Array
   readonly secondaryPct: Float64Array
   readonly count: number
+  /** By how much `timeS` is later than the engine's own columns. */
+  readonly lagS: number
 }
 
 /**
@@ -163,9 +165,15 @@ function gather(
       const slope = right > left ? (smooth[right] - smooth[left]) / (t[right] - t[left]) : 0
       sharp[i] = smooth[i] + lagS * (!Number.isNaN(slope) ? slope : 0)
     }
-    return { timeS: t, lambda: smoothed(t, sharp), secondaryPct: secondary, count }
+    const lambda = smoothed(t, sharp)
+    // λ was laid with the lag's mean in its delay; with the lag undone that part of the delay is gone too.
+    const endS = t[count - 1]
+    for (let i = 0; i < count; i++) t[i] += lagS
+    let kept = count
+    while (kept > 1 && t[kept - 1] > endS) kept--
+    return { timeS: t, lambda, secondaryPct: secondary, count: kept, lagS }
   }
-  return { timeS: t, lambda: smooth, secondaryPct: secondary, count }
+  return { timeS: t, lambda: smooth, secondaryPct: secondary, count, lagS: 0 }
 }
 
 function smoothed(t: Float64Array, values: Float64Array): Float64Array {
@@ -295,7 +303,7 @@ function patternOf(
   to: number,
   limits: TransientLimits,
 ): TransientPattern | null {
-  const { timeS, lambda, secondaryPct, count } = stretch
+  const { timeS, lambda, secondaryPct, count, lagS } = stretch
   const highest = Math.max(from, to)
   const lowest = Math.min(from, to)
   let leanFromS = Number.NaN
@@ -306,7 +314,7 @@ function patternOf(
   for (let i = 0; i < count; i++) {
     const t = timeS[i]
     if (t < 0 || t > limits.watchedS) continue
-    if (secondaryPct[i] > limits.secondaryOpenPct && Number.isNaN(secondaryS)) secondaryS = t
+    if (secondaryPct[i] > limits.secondaryOpenPct && Number.isNaN(secondaryS)) secondaryS = t - lagS
     if (Number.isNaN(lambda[i])) continue
     readings++
     const isFirst = t <= limits.atOnceS
