@@ -154,9 +154,10 @@ export class LineMapDraft {
         },
       },
     })
-    const header = this.#shape.by === 'divider' && this.#shape.names.length > 0
+    const { by, names, divider } = this.#shape
+    const header = by === 'divider' ? names.join(divider) : ''
     // The header may have scrolled away: the reader is told it first.
-    if (header) reader.text(this.#shape.names.join(this.#shape.divider), 0)
+    if (header && !this.#lines.includes(header)) reader.text(header, 0)
     for (const [i, line] of this.#lines.entries()) reader.text(line, i / 10)
     reader.flush()
     return { counts: reader.counts, values }
