@@ -1,0 +1,96 @@
+import { writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { describe, expect, it } from 'vitest'
+import { readExportTable } from '../../bridge/export/exportTable.ts'
+import { captureHeader, formatCaptureLine } from '../../core/capture/formatCapture.ts'
+import { analyseCapture, createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { testDirectory } from '../support/runFiles.ts'
+
+const directory = testDirectory()
+const bytesOf = (text: string) => new TextEncoder().encode(text)
+
+/** Sentences of public logs, as they stand there. */
+const atlantic = [
+  // NOAA PSL, ATOMIC 2020 cruise, raw log of 14 Jan 2020: downloads.psl.noaa.gov/psd3/cruises/ATOMIC_2020/RHB/flux/Raw_Share/20014/gps02001420_raw.txt
+  '$GPGGA,195959.00,1541.31258893,N,05130.51204125,W,2,06,1.5,9.2,M,-37.6,M,4.0,0138*7E',
+  '$GPRMC,195959.00,A,1541.31258893,N,05130.51204125,W,0.26,147.44,140120,16.9,W,D*0B',
+  '$GPVTG,147.44,T,164.31,M,0.26,N,0.49,K,D*2C',
+  '$GPZDA,195959.00,14,01,2020,00,00*6A',
+]
+const damaged = [
+  // A public note with an annotated sentence, whose checksum does not hold as printed.
+  '$GPRMC,170047.00,A,4121.23302,N,00201.31654,W,2.703, ,200417, , ,A*64',
+  '$GPGGA,195959.00,1541.31258893,N,05130.5',
+]
+
+function capture(lines: readonly (readonly [number, `<${number}`, string])[], sources: unknown[]): string {
+  const start = { type: 'start' as const, at: '2020-01-14T19:59:50.000Z', sources }
+  const body = lines.map(([timeS, kind, text]) => formatCaptureLine(timeS, kind, text)).join('')
+  return `${captureHeader}\n${formatCaptureLine(0, '=', start)}${body}`
+}
+
+const map = {
+  format: 'floatbowl-map 1',
+  lines: { by: 'divider', divider: ';' },
+  clock: { field: 1, format: 'milliseconds' },
+  channels: [
+    { field: 2, channel: 'lambda', unit: '1' },
+    { field: 3, channel: 'engine_speed', unit: 'rpm' },
+  ],
+}
+const mapped = Array.from({ length: 600 }, (_, i) => {
+  const timeS = 0.5 + i * 0.02
+  return [timeS, '<0', `${i * 20};0.9${i % 10};850\r`] as const
+})
+
+describe('a run of another board, recorded with its line map', () => {
+  it('is analysed through the map that its start record carries', () => {
+    const { result } = analyseCapture(bytesOf(capture(mapped, [{ source: 0, kind: 'mapped', map }])))
+    expect(result.channels_used).toEqual(['lambda', 'engine_speed'])
+    expect(result.integrity).toMatchObject({ lines: 600, samples: 600, bad_checksum: 0 })
+  })
+
+  it('without its map has no sample, and says how many lines cannot be read', () => {
+    const { result } = analyseCapture(bytesOf(capture(mapped, [])))
+    expect(result.integrity).toMatchObject({ samples: 0, unreadable: 600 })
+  })
+})
+
+describe('sentences of a position receiver beside a board', () => {
+  const lines = [
+    ...mapped,
+    ...atlantic.map((text, i) => [9.2 + i * 0.01, '<1', `${text}\r`] as const),
+    ...damaged.map((text, i) => [9.5 + i * 0.01, '<1', `${text}\r`] as const),
+  ].sort((a, b) => a[0] - b[0])
+  const sources = [
+    { source: 0, kind: 'mapped', map },
+    { source: 1, kind: 'nmea' },
+  ]
+
+  it('give road speed to the analysis, damaged ones nothing', () => {
+    const analyser = createCaptureAnalyser()
+    analyser.push(bytesOf(capture(lines, sources)))
+    const { analysis, columns } = analyser.endWithColumns()
+    expect(analysis.result.channels_used).toContain('road_speed')
+    const speed = columns.channels.find(({ name }) => name === 'road_speed')!
+    const readings = [...speed.values].filter((value) => !Number.isNaN(value))
+    // 0.26 kn, the only fix.
+    expect(readings).toEqual([Math.fround(0.26 * (1852 / 3600))])
+  })
+
+  it('give the place to exports in full precision', async () => {
+    const path = join(directory, 'atlantic.capture')
+    writeFileSync(path, capture(lines, sources))
+    const table = await readExportTable(path)
+    expect(table.positions).toHaveLength(1)
+    const one = (name: string) => {
+      const column = table.columns.find((each) => each.name === name)!
+      return column.kind === 'number' ? [...column.values].filter((value) => !Number.isNaN(value)) : []
+    }
+    expect(one('latitude')).toHaveLength(1)
+    expect(one('latitude')[0]).toBeCloseTo(15.68854315, 8)
+    expect(one('longitude')[0]).toBeCloseTo(-51.50853402, 8)
+    expect(one('altitude')).toEqual([9.2])
+    expect(one('course')).toEqual([147.44])
+  })
+})
