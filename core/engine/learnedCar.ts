@@ -28,6 +28,9 @@ const RPM_PER_BIN = 10
 const RPM_BINS = 300
 /** A cluster of this many seconds is a resting place, no glitch. */
 const LEAST_REST_S = 0.8
+/** A closed position over this must have been seen with the engine slow, %; rpm. */
+const UNPROVEN_REST_PCT = 6
+const SLOW_RPM = 1300
 /** Idle of an unknown engine, rpm; common practice, no source. */
 const ASSUMED_IDLE_RPM = 800
 const LEAST_IDLE_S = 4
@@ -42,6 +45,7 @@ const FULL_THROTTLE_SHARE = 0.975
 
 export function createCarLearner(warmC: number, restPct: number): CarLearner {
   const throttleS = new Float64Array(THROTTLE_BINS)
+  const slowS = new Float64Array(THROTTLE_BINS)
   const idleS = new Float64Array(RPM_BINS)
   let lastS = Number.NaN
   let slowRpm = Number.NaN
@@ -53,7 +57,19 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
   let restPctNow = Number.NaN
   let restCheckedS = Number.NEGATIVE_INFINITY
 
+  /** The lowest cluster of the throttle. A drive that never let the pedal go shows none: then a high cluster is the foot's, not the stop's. */
   function findRest(): number {
+    const lowest = lowestCluster()
+    if (!(lowest > UNPROVEN_REST_PCT)) return lowest
+    const at = (lowest - THROTTLE_LEAST_PCT) * THROTTLE_BINS_PER_PCT
+    let idleSeconds = 0
+    for (let i = Math.max(0, Math.round(at - THROTTLE_BINS_PER_PCT)); i <= at + THROTTLE_BINS_PER_PCT; i++) {
+      idleSeconds += slowS[i]
+    }
+    return idleSeconds >= LEAST_REST_S ? lowest : 0
+  }
+
+  function lowestCluster(): number {
     const width = THROTTLE_BINS_PER_PCT / 2
     let sum = 0
     for (let i = 0; i < THROTTLE_BINS; i++) {
@@ -131,7 +147,10 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       if (!(dtS > 0 && dtS < 1)) return
       if (!Number.isNaN(throttlePct)) {
         const bin = ((throttlePct - THROTTLE_LEAST_PCT) * THROTTLE_BINS_PER_PCT) | 0
-        if (bin >= 0 && bin < THROTTLE_BINS) throttleS[bin] += dtS
+        if (bin >= 0 && bin < THROTTLE_BINS) {
+          throttleS[bin] += dtS
+          if (!(rpm > SLOW_RPM)) slowS[bin] += dtS
+        }
         if (timeS - restCheckedS > 1) {
           restCheckedS = timeS
           restPctNow = findRest()

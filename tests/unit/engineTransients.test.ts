@@ -1,0 +1,177 @@
+import { describe, expect, it } from 'vitest'
+import type { AnalysisResult } from '../../core/contract/result.ts'
+import type { ChannelDeclaration } from '../../core/contract/samples.ts'
+import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+
+interface Moment {
+  lambda: number
+  rpm?: number
+  throttle?: number
+  map?: number
+  coolant?: number
+  speed?: number
+}
+
+const DELAY_S = 0.2
+
+/** Runs a made-up drive at 100 Hz; λ reaches the sensor 0.2 s after its cause and the car's profile says so. */
+function analyse(seconds: number, at: (t: number) => Moment): AnalysisResult {
+  const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure', 'coolant', 'road_speed']
+  const units = ['1', 'rpm', '%', 'kPa', 'C', 'm/s']
+  const channels: ChannelDeclaration[] = names.map((name, index) => ({
+    index,
+    name,
+    unit: units[index],
+    scale: 1,
+    offset: 0,
+  }))
+  const count = seconds * 100
+  const columns = names.map(() => new Float32Array(count))
+  const timeS = new Float64Array(count)
+  for (let i = 0; i < count; i++) {
+    const t = i / 100
+    const now = at(t)
+    timeS[i] = t
+    columns[0][i] = at(Math.max(0, t - DELAY_S)).lambda
+    columns[1][i] = now.rpm ?? 2000
+    columns[2][i] = now.throttle ?? 12
+    columns[3][i] = now.map ?? 48
+    columns[4][i] = now.coolant ?? 85
+    columns[5][i] = now.speed ?? (now.rpm ?? 2000) / 120
+  }
+  const pipeline = createPipeline({
+    car: {
+      id: 'test',
+      engine: { idle_rpm: 800 },
+      delay: { a_s: DELAY_S, b_s_rpm_kPa: 0, events_used: 500 },
+    },
+  })
+  pipeline.push({ source: 0, segment: 0, channels, count, timeS, columns })
+  return pipeline.result()
+}
+
+/** Cruise, at 20 s an opening of some size and rate, λ after it as given by the seconds since. */
+function opening(lambdaAfter: (s: number) => number, ratePctS = 200, size = 30): AnalysisResult {
+  return analyse(30, (t) => {
+    const since = t - 20
+    const share = Math.min(1, Math.max(0, (since * ratePctS) / size))
+    return {
+      lambda: since < 0 ? 1.02 : lambdaAfter(since),
+      // Closed for a while first, so that rest is known.
+      throttle: t < 10 ? 0 : 12 + size * share,
+      map: t < 10 ? 33 : 48 + 25 * share,
+      rpm: t < 10 ? 800 : 2000 + 80 * Math.max(0, since),
+    }
+  })
+}
+
+const tipIns = (result: AnalysisResult) => result.transients.filter(({ kind }) => kind === 'tip_in')
+const last = (result: AnalysisResult) => tipIns(result).at(-1)!
+
+describe('tip-ins', () => {
+  it('are found with their start, rate and states', () => {
+    const event = last(opening(() => 0.97))
+    expect(Math.abs(event.start_s - 20)).toBeLessThan(0.06)
+    expect(event.rate_pct_s).toBeGreaterThan(150)
+    expect(event.rate_pct_s).toBeLessThan(250)
+    expect(event.from_state).toBe('cruise')
+    expect(event.to_state).toBe('part_throttle')
+    expect(event.pattern).toBe('clean')
+  })
+
+  it('are lean at once when λ peaks in the first 0.3 s', () => {
+    const event = last(opening((s) => (s < 0.4 ? 1.25 : 0.97)))
+    expect(event.pattern).toBe('lean_at_once')
+    expect(event.lean_peak).toBeGreaterThan(0.15)
+    expect(event.lean_peak_after_s).toBeLessThan(0.5)
+  })
+
+  it('are lean later when λ peaks between 0.3 and 1.5 s', () => {
+    expect(last(opening((s) => (s > 0.6 && s < 1.2 ? 1.2 : 0.97))).pattern).toBe('lean_later')
+  })
+
+  it('are rich when λ stays low for over half a second', () => {
+    expect(last(opening((s) => (s < 1.2 ? 0.76 : 0.97))).pattern).toBe('rich')
+  })
+
+  it('are lean then rich when one follows the other', () => {
+    expect(last(opening((s) => (s < 0.35 ? 1.2 : s < 1.4 ? 0.74 : 0.97))).pattern).toBe('lean_then_rich')
+  })
+
+  it('are none when the throttle opens slowly or little', () => {
+    expect(tipIns(opening(() => 0.97, 25, 30)).filter(({ start_s }) => start_s > 15)).toEqual([])
+    expect(tipIns(opening(() => 0.97, 200, 5)).filter(({ start_s }) => start_s > 15)).toEqual([])
+  })
+
+  it('tell a stumble from an engine that pulls away', () => {
+    expect(last(opening(() => 0.97)).stumble).toBe(false)
+    const sagging = analyse(30, (t) => ({
+      lambda: 1,
+      throttle: t < 10 ? 0 : t < 20 ? 12 : 42,
+      map: t < 10 ? 33 : t < 20 ? 48 : 73,
+      rpm: t < 10 ? 800 : t < 20 ? 2000 : t < 20.8 ? 2000 - 60 * (t - 20) : 1952 + 150 * (t - 20.8),
+      speed: t < 10 ? 0 : 16,
+    }))
+    expect(last(sagging).stumble).toBe(true)
+  })
+})
+
+describe('warm-up', () => {
+  const start = (t: number): Moment => ({
+    lambda: t < 150 ? 0.84 : 0.95,
+    rpm: t < 2 ? 0 : t < 3.5 ? 210 : t < 40 ? 1300 : 800,
+    throttle: t < 40 ? 5 : 0,
+    map: t < 2 ? 99 : 36,
+    coolant: Math.min(88, 15 + 0.3 * t),
+    speed: 0,
+  })
+
+  it('tells cranking, the first idle by itself and λ by coolant', () => {
+    const { warm_up } = analyse(200, start)
+    expect(warm_up?.crank_s).toBeCloseTo(1.5, 1)
+    expect(warm_up?.stalls).toBe(0)
+    expect(warm_up?.self_idle_s).toBeGreaterThan(35)
+    expect(warm_up?.self_idle_s).toBeLessThan(40)
+    expect(warm_up?.start).toBe('cold')
+    const [coolant, lambda, target] = warm_up!.lambda_by_coolant[2]
+    expect(coolant).toBeGreaterThan(20)
+    expect(lambda).toBeCloseTo(0.84, 2)
+    expect(target).toBeLessThan(0.9)
+  })
+
+  it('counts a stall that a new start follows', () => {
+    const { warm_up } = analyse(120, (t) => ({
+      ...start(t),
+      rpm: t > 20 && t < 24 ? 0 : t >= 24 && t < 25 ? 200 : start(t).rpm,
+    }))
+    expect(warm_up?.stalls).toBe(1)
+    expect(warm_up?.restarts).toBe(1)
+  })
+
+  it('is null in a run that begins with the engine running', () => {
+    expect(analyse(20, () => ({ lambda: 1 })).warm_up).toBeNull()
+  })
+})
+
+describe('steady mixture', () => {
+  it('gives the λ of each state, laid at its cause, with an interval that holds it', () => {
+    const result = analyse(90, (t) => {
+      const isIdle = t % 30 < 15
+      return isIdle
+        ? { lambda: 0.94 + 0.004 * Math.sin(t * 7), rpm: 800, throttle: 0, map: 33, speed: 0 }
+        : { lambda: 1.03 + 0.004 * Math.sin(t * 5), rpm: 2200, throttle: 14, map: 50 }
+    })
+    const { idle, cruise } = result.mixture
+    expect(idle?.lambda_median).toBeCloseTo(0.94, 2)
+    expect(cruise?.lambda_median).toBeCloseTo(1.03, 2)
+    expect(cruise?.ci95?.[0]).toBeLessThan(1.03)
+    expect(cruise?.ci95?.[1]).toBeGreaterThan(1.03)
+    expect(cruise?.visits).toBe(3)
+    expect(cruise?.error).toBeCloseTo(0.01, 2)
+  })
+
+  it('counts the seconds of every moment once at the most', () => {
+    const { mixture } = analyse(60, () => ({ lambda: 1 }))
+    expect(mixture.cruise?.seconds).toBeLessThanOrEqual(60)
+  })
+})
