@@ -1,12 +1,14 @@
 import { type CarProfile, carSchema } from '../../core/contract/car.ts'
 
 /**
- * A car's profile while it is edited. What is typed survives a visit to another page of this browser until it is saved or dropped.
+ * A car's profile while it is edited: what is saved with the changed entries laid over it. What is typed survives a visit to another page of
+ * this browser until it is saved or dropped.
  */
 export class CarDraft {
   readonly #saved: CarProfile
   readonly #storage: Storage | undefined
-  #car = $state.raw<CarProfile>({ id: 'my-car' })
+  /** Changed entries; undefined takes an entry away. */
+  #changes = $state.raw<Partial<CarProfile>>({})
 
   constructor(saved: CarProfile, browser: Window = window) {
     this.#saved = saved
@@ -15,36 +17,39 @@ export class CarDraft {
     } catch {
       // Storage is forbidden here: the draft lasts as long as the page is shown.
     }
-    this.#car = this.#read() ?? saved
+    this.#changes = this.#read()
   }
 
   get car(): CarProfile {
-    return this.#car
+    return { ...this.#saved, ...this.#changes, id: this.#saved.id }
   }
-  /** Top-level entries that differ from what is saved. */
+  /** Entries that differ from what is saved. */
   get changed(): string[] {
-    const names = [...new Set([...Object.keys(this.#saved), ...Object.keys(this.#car)])]
-    return names.filter((name) => textOf(this.#saved[name]) !== textOf(this.#car[name]))
+    return Object.keys(this.#changes).filter(
+      (name) => textOf(this.#saved[name]) !== textOf(this.#changes[name]),
+    )
   }
   /** What cannot be saved as it stands, in words; empty when all is well. */
   get problem(): string {
-    const parsed = carSchema.safeParse(JSON.parse(JSON.stringify(this.#car)))
+    const parsed = carSchema.safeParse(JSON.parse(JSON.stringify(this.car)))
     if (parsed.success) return ''
     const issue = parsed.error.issues[0]
     return `${issue.path.join(' → ').replaceAll('_', ' ')}: ${issue.message}`
   }
 
   change(part: Partial<CarProfile>): void {
-    this.#car = { ...this.#car, ...part }
+    this.#changes = { ...this.#changes, ...part }
+    // JSON has no undefined: null stands for an entry that is taken away.
+    const text = JSON.stringify(this.#changes, (_key, value) => (value === undefined ? null : value))
     try {
-      this.#storage?.setItem(this.#key, JSON.stringify(this.#car))
+      this.#storage?.setItem(this.#key, text)
     } catch {
       // Full or forbidden: see above.
     }
   }
 
   drop(): void {
-    this.#car = this.#saved
+    this.#changes = {}
     this.forget()
   }
 
@@ -57,16 +62,30 @@ export class CarDraft {
     return `floatbowl.draft.${this.#saved.id}`
   }
 
-  #read(): CarProfile | undefined {
+  #read(): Partial<CarProfile> {
     try {
       const stored: unknown = JSON.parse(this.#storage?.getItem(this.#key) ?? 'null')
-      const parsed = carSchema.safeParse(stored)
-      return parsed.success && parsed.data.id === this.#saved.id ? parsed.data : undefined
+      if (stored === null || typeof stored !== 'object') return {}
+      const changes = Object.fromEntries(
+        Object.entries(stored).map(([name, value]) => [name, withoutNulls(value)]),
+      )
+      return carSchema.safeParse({ ...this.#saved, ...changes }).success ? changes : {}
     } catch {
       // An unreadable draft is no draft.
-      return undefined
+      return {}
     }
   }
+}
+
+/** A profile holds no null: what was taken away inside an entry is simply not there. */
+function withoutNulls(value: unknown): unknown {
+  if (value === null) return undefined
+  if (Array.isArray(value) || typeof value !== 'object') return value
+  return Object.fromEntries(
+    Object.entries(value)
+      .map(([name, inner]) => [name, withoutNulls(inner)])
+      .filter(([, inner]) => inner !== undefined),
+  )
 }
 
 /** Entries that say nothing count as absent. */
