@@ -4,6 +4,7 @@ import type { TimedRecord } from '../contract/records.ts'
 import type { BoardEvent } from '../contract/samples.ts'
 import { type DelayLaw, priorDelayLaw } from '../engine/delayLaw.ts'
 import { type CarLearner, createCarLearner, type LearnedCar } from '../engine/learnedCar.ts'
+import { createRoadTrack } from '../road/roadTrack.ts'
 import { channelSlots as slot } from './channels.ts'
 import { appendBlock, type ColumnStore, createColumnStore, dropBefore } from './columnStore.ts'
 import { createLiveReader, type LiveReader } from './liveReading.ts'
@@ -26,6 +27,7 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
   const records: TimedRecord[] = []
   const events: BoardEvent[] = []
   const stores: ColumnStore[] = []
+  const road = createRoadTrack()
   let settings: RunSettings = settingsOf(known, options.targets)
   let main: ColumnStore | undefined
   let reader: RowReader | undefined
@@ -156,6 +158,8 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
         main = undefined
       }
       appendBlock(store, block)
+      // A live page keeps minutes only, and asks for no pulls of long ago.
+      if (options.historyS === undefined) road.add(block)
       for (const s of stores) chooseMain(s)
       const last = block.timeS[block.count - 1]
       if (!(last <= newestSampleS)) newestSampleS = last
@@ -188,10 +192,19 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
     },
     result: (more) => pipeline.analysis(more).result,
     analysis(more = {}) {
-      return replayRun({ stores, main, known, records, events, targets: options.targets, ...more })
+      return replayRun({ stores, main, known, records, events, targets: options.targets, road, ...more })
     },
     analysisWithColumns(more = {}) {
-      return replayWithColumns({ stores, main, known, records, events, targets: options.targets, ...more })
+      return replayWithColumns({
+        stores,
+        main,
+        known,
+        records,
+        events,
+        targets: options.targets,
+        road,
+        ...more,
+      })
     },
   }
   return pipeline

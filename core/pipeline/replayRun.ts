@@ -7,6 +7,7 @@ import type { BoardEvent, LineCounts } from '../contract/samples.ts'
 import { findHints } from '../engine/hints.ts'
 import { stateCode } from '../engine/operatingState.ts'
 import { measurePulls } from '../road/measurePulls.ts'
+import { createDistance, type RoadTrack } from '../road/roadTrack.ts'
 import { summariseMixture } from '../tuning/mixture.ts'
 import { channelNames, channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
@@ -27,6 +28,8 @@ export interface ReplayInput {
   readonly counts?: LineCounts
   readonly tornEnd?: boolean
   readonly file?: string
+  /** Heights of the road, where a position receiver told them. */
+  readonly road?: RoadTrack
 }
 
 /** The run's result from what is kept: learns from the whole, then runs the detectors once over it with that. */
@@ -75,6 +78,7 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
       car: known.car,
       air: known.air,
       powerTargetLambda: settings.targets.targets.power.lambda,
+      ...(input.road ? { gradePct: input.road.gradePct } : {}),
     }),
     coverage: view.coverageItems(),
     scorecard: {
@@ -184,16 +188,18 @@ function mixtureOf(
 }
 
 function describeRun(
-  { known, file }: ReplayInput,
+  { known, file, stores }: ReplayInput,
   main: ColumnStore,
   { learned }: RunLessons,
 ): AnalysisResult['run'] {
+  const distanceKm = distanceOf(stores)
   const seconds = main.end > main.first ? main.timeS[main.end - 1] - main.timeS[main.first] : 0
   const { start, carName, title, fitted, air, marks, notes, problems, stop } = known
   return {
     ...(file === undefined ? {} : { file }),
     ...(start === undefined ? {} : { start }),
     seconds,
+    ...(Number.isNaN(distanceKm) ? {} : { distance_km: distanceKm }),
     ...(carName === undefined ? {} : { car: carName }),
     ...(title === undefined ? {} : { title }),
     ...(fitted === undefined ? {} : { fitted }),
@@ -210,6 +216,16 @@ function describeRun(
     },
     ...(problems.length > 0 ? { problems: [...problems] } : {}),
   }
+}
+
+/** Distance driven, km, by the first source that tells road speed; NaN without one. */
+function distanceOf(stores: readonly ColumnStore[]): number {
+  const store = stores.find((each) => each.columns[slot.road_speed] !== undefined)
+  if (!store) return Number.NaN
+  const distance = createDistance()
+  const speeds = store.columns[slot.road_speed]!
+  for (let i = store.first; i < store.end; i++) distance.add(store.timeS[i], speeds[i])
+  return distance.metres() / 1000
 }
 
 const numberOrNull = (value: number) => (Number.isFinite(value) ? value : null)

@@ -9,6 +9,8 @@ export interface PullCar {
   readonly car: CarProfile | undefined
   readonly air: Air | undefined
   readonly powerTargetLambda: number
+  /** Mean slope of the road over a stretch, %, NaN when not known: then it is taken as level. */
+  readonly gradePct?: (startS: number, endS: number) => number
 }
 
 /** Width of a step of engine speed in a pull's curve, rpm. */
@@ -20,13 +22,17 @@ const methods: readonly string[] = ['sae_j1349', 'iso_1585', 'din_70020', 'std']
 
 /**
  * Measures full-throttle pulls: λ over engine speed against the target, and wheel power from the acceleration where mass and road speed (or
- * gearing) are known, corrected by the profile's `power_correction` (default `sae_j1349`). The road is taken as level. What is missing is named.
+ * gearing) are known, corrected by the profile's `power_correction` (default `sae_j1349`). The road is
+ * taken as level unless heights tell its slope. What is missing is named.
  */
 export function measurePulls(
   pulls: readonly PullSamples[],
-  { car, air, powerTargetLambda }: PullCar,
+  { car, air, powerTargetLambda, gradePct }: PullCar,
 ): Pull[] {
-  return pulls.map((pull) => measurePull(pull, car, air, powerTargetLambda))
+  return pulls.map((pull) => {
+    const grade = gradePct?.(pull.timeS[0], pull.timeS[pull.timeS.length - 1]) ?? Number.NaN
+    return measurePull(pull, car, air, powerTargetLambda, grade)
+  })
 }
 
 function measurePull(
@@ -34,7 +40,9 @@ function measurePull(
   car: CarProfile | undefined,
   air: Air | undefined,
   targetLambda: number,
+  gradePct: number,
 ): Pull {
+  const slopePct = Number.isNaN(gradePct) ? 0 : gradePct
   const { timeS, rpm, lambda } = pull
   const last = timeS.length - 1
   const missing: string[] = []
@@ -56,7 +64,8 @@ function measurePull(
   >()
   for (let i = 0; i <= last; i++) {
     const slope = slopeAt(timeS, rpm, i)
-    const kW = wheelPowerKw(road, rpm[i] * perRpm, slope * perRpm, density) * (correction?.factor ?? 1)
+    const kW =
+      wheelPowerKw(road, rpm[i] * perRpm, slope * perRpm, density, slopePct) * (correction?.factor ?? 1)
     const key = Math.round(rpm[i] / STEP_RPM)
     const step = steps.get(key) ?? { rpm: 0, lambda: 0, lambdas: 0, kW: 0, powers: 0, count: 0 }
     step.rpm += rpm[i]
@@ -96,7 +105,8 @@ function measurePull(
     curve,
     target_lambda: targetLambda,
     power_at: 'wheels',
-    road: 'taken as level',
+    road: Number.isNaN(gradePct) ? 'taken as level' : 'slope from the receiver’s heights',
+    ...(Number.isNaN(gradePct) ? {} : { grade_pct: gradePct }),
     missing,
   }
 }
