@@ -52,7 +52,7 @@ const WANTED_S: Readonly<Record<string, number>> = {
 const TRANSFER_THROTTLE_PCT = 5
 const TRANSFER_LOAD = 0.5
 /** Seconds of power with the secondaries shut, and open, from which the two are told apart. Chosen here. */
-const TELLING_S = 3
+const TELLING_S = 8
 /** Throttle from which the secondaries are taken to be open. Common practice, no source. */
 const SECONDARY_THROTTLE_PCT = 65
 

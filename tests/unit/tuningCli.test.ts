@@ -1,0 +1,57 @@
+import { mkdtemp, rm, writeFile } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { formatAdvice } from '../../bridge/cli/advise.ts'
+import { readPartsFile } from '../../bridge/cli/runParts.ts'
+import { advise } from '../../core/tuning/advise.ts'
+import { syntheticRun } from '../support/syntheticRun.ts'
+
+let folder = ''
+beforeAll(async () => {
+  folder = await mkdtemp(join(tmpdir(), 'parts-'))
+})
+afterAll(() => rm(folder, { recursive: true }))
+
+async function fileWith(text: string): Promise<string> {
+  const path = join(folder, `${text.length}.json`)
+  await writeFile(path, text)
+  return path
+}
+
+describe('readPartsFile', () => {
+  it('names the field of a part that does not fit, as wrong usage', async () => {
+    const path = await fileWith('{"box":{"main_jet":[{"label":"70","bore_mm":"1.8"}]}}')
+    await expect(readPartsFile(path)).rejects.toMatchObject({
+      exitCode: 2,
+      message: expect.stringContaining('box.main_jet.0.bore_mm'),
+    })
+  })
+
+  it('says that text is no JSON, and that a file has neither box nor fitted', async () => {
+    await expect(readPartsFile(await fileWith('{"box":'))).rejects.toMatchObject({ exitCode: 2 })
+    await expect(readPartsFile(await fileWith('{"jets":1}'))).rejects.toThrow(/box: missing/)
+  })
+
+  it('fails as work, not as usage, for a file that is not there', async () => {
+    await expect(readPartsFile(join(folder, 'none.json'))).rejects.toMatchObject({ exitCode: 1 })
+  })
+})
+
+describe('formatAdvice', () => {
+  it('gives the change, the reasons, the states and the cautions as text', () => {
+    const run = syntheticRun({
+      seed: 4,
+      seconds: 800,
+      air: { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 },
+      fitted: { main_jet: { label: '66', bore_mm: 1.72 } },
+      lambdaAt: (_rpm, load, state) =>
+        state === 'idle' ? 0.95 : load < 0.6 ? 1.12 : load < 0.85 ? 1.06 : 0.92,
+    })
+    const text = formatAdvice(advise([run], { main_jet: [{ label: '71', bore_mm: 1.85 }] }))
+    expect(text).toMatch(/main jet 66 \(1\.72 mm\) → 71 \(1\.85 mm\), richer/)
+    expect(text).toContain('Cruise is lean by')
+    expect(text).toContain('Power is lean')
+    expect(text).toContain('No flame')
+  })
+})
