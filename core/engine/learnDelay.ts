@@ -27,8 +27,8 @@ const PRIOR_LAG_S = 0.07
 const PRIOR_LAG_LOG_SD = 0.5
 const EARLIER_B_LOG_SD = 0.12
 const EARLIER_A_SD_S = 0.015
-/** Rows that tell as much as one independent reading: λ is smooth over the sensor's lag. */
-const ROWS_PER_READING = 40
+/** Rows that tell as much as one independent reading: what the model leaves over lasts for seconds (wall film, wander), so it is many. */
+const ROWS_PER_READING = 200
 const LAGS_S = [0.03, 0.05, 0.1, 0.14]
 /** Directions of the climb: of the constant part, and of b as a power of its step. */
 const STEPS: readonly (readonly [number, number])[] = [

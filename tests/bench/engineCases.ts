@@ -44,7 +44,8 @@ export function engineCase(seed: number): EngineCase {
     'air.pressure_kPa': r.between(92, 103),
     'air.humidity_pct': r.between(20, 90),
     'engine.idle_rpm': r.between(620, 950),
-    'exhaust.volume_L': r.between(1.5, 5),
+    // A larger engine has the wider pipe.
+    'exhaust.volume_L': r.between(0.5, 1.3) * Number(car.parameters['engine.displacement_L'] ?? 2.5),
     'exhaust.mixing_share': r.between(0.05, 0.4),
     'exhaust.law': r.uniform() < 0.3 ? 1 : 0,
     'exhaust.constant_s': r.between(0.02, 0.08),
