@@ -34,7 +34,7 @@ export type CompareSettings = Required<Omit<CompareOptions, 'car' | 'referenceAi
 export const defaultCompareOptions: Readonly<CompareSettings> = Object.freeze({
   repeatabilityShare: 0.0025,
   airExponentSd: 0.03,
-  falseAlarmShare: 0.03,
+  falseAlarmShare: 0.05,
   leastSeconds: 5,
   widestShare: 0.06,
 })
