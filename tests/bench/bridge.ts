@@ -129,7 +129,7 @@ async function benchPty(): Promise<void> {
   const startMs = performance.now()
   const cpu = process.cpuUsage()
   const writer = spawn('cat', [], { stdio: ['pipe', fd, 'ignore'] })
-  writer.stdin.end(text)
+  writer.stdin?.end(text)
   await until(() => samples === 100_000, 'all samples', 120_000)
   const passedS = (performance.now() - startMs) / 1000
   const used = process.cpuUsage(cpu)
