@@ -29,7 +29,10 @@ function element(tag: number, content: readonly number[]): number[] {
  * @param names permitted DNS names with everything below them
  * @param addresses permitted single IPv4 addresses beside the private ones
  */
-export function encodeNameConstraints(names: readonly string[], addresses: readonly string[]): Uint8Array<ArrayBuffer> {
+export function encodeNameConstraints(
+  names: readonly string[],
+  addresses: readonly string[],
+): Uint8Array<ArrayBuffer> {
   const subtrees = [
     ...names.map((name) => element(dnsName, [...Buffer.from(name, 'ascii')])),
     ...privateNetworks.map((network) => element(ipAddress, network)),
