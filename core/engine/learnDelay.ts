@@ -1,7 +1,7 @@
 import type { ConditionedRun } from './conditionedRun.ts'
 import { findDelayWindows } from './delayEvents.ts'
 import { type DelayLaw, type FlowModel, priorDelayLaw } from './delayLaw.ts'
-import { createRegressors, type Regressors } from './mixtureRegressors.ts'
+import { createRegressorSignals, type Regressors } from './mixtureRegressors.ts'
 import { flowFigure } from './pointHistory.ts'
 
 /** The delay law of a run, and what it rests on. */
@@ -31,7 +31,8 @@ const EARLIER_A_SD_S = 0.015
 const ROWS_PER_READING = 200
 const LAGS_S = [0.03, 0.05, 0.1, 0.14]
 /** Directions of the climb: of the constant part, and of b as a power of its step. */
-const STEPS: readonly (readonly [number, number])[] = [
+type Step = readonly [number, number]
+const STEPS: readonly Step[] = [
   [1, 0],
   [-1, 0],
   [0, 1],
@@ -39,6 +40,8 @@ const STEPS: readonly (readonly [number, number])[] = [
   [1, -1],
   [-1, 1],
 ]
+/** The constant part may fall a little below the sensor's lag, s: the prior draws it back. */
+const LEAST_PURE_S = -0.02
 const LEAST_ROWS = 200
 const RIDGE = 1e-4
 const LEAN_END_LAMBDA = 2
@@ -109,25 +112,38 @@ function climb(search: Search, flow: FlowModel, lagS: number, start: Start): Can
   let score = search.score(flow, pureS, b)
   let stepB = 1.25
   let stepS = 0.02
+  // The step that led here; places beside it were tried from where it began, and were no better.
+  let came: Step | undefined
   for (let round = 0; round < 12 && stepS > 0.0015; round++) {
     const fromS = pureS
     const fromB = b
-    let isBetter = false
-    for (const [side, power] of STEPS) {
-      const triedS = Math.max(-0.02, fromS + side * stepS)
+    let taken: Step | undefined
+    for (const step of STEPS) {
+      if (came && wasTried(came, step)) continue
+      const [side, power] = step
+      const triedS = Math.max(LEAST_PURE_S, fromS + side * stepS)
       const triedB = fromB * stepB ** power
       const found = search.score(flow, triedS, triedB)
       if (!(found > score)) continue
       score = found
       pureS = triedS
       b = triedB
-      isBetter = true
+      taken = step
     }
-    if (isBetter) continue
+    // At the edge a step is cut short, and what lies beside it is new.
+    came = pureS > LEAST_PURE_S ? taken : undefined
+    if (taken) continue
     stepB = 1 + (stepB - 1) / 2
     stepS /= 2
   }
   return { score, pureS, b, lagS, flow }
+}
+
+/** True when `step` after `came` ends at a place that is itself one step, or none, from where `came` began. */
+function wasTried(came: Step, step: Step): boolean {
+  const side = came[0] + step[0]
+  const power = came[1] + step[1]
+  return (side === 0 && power === 0) || STEPS.some((one) => one[0] === side && one[1] === power)
 }
 
 function loadOf(run: ConditionedRun, options: LearnDelayOptions): Float64Array {
@@ -197,6 +213,11 @@ function createSearch(
     figure[i] = flowFigure(run.rpm[i], load[i] * options.barometerKpa, Number.NaN, options.barometerKpa)
     if (i > 0) flowSum[i] = flowSum[i - 1] + figure[i] * Math.min(0.5, timeS[i] - timeS[i - 1])
   }
+  const signals = createRegressorSignals(run, load, windows, {
+    throttleRestPct: options.throttleRestPct,
+    restPct: 1.5,
+    overrunRpm: 1.4 * options.warmIdleRpm,
+  })
   let lagS = PRIOR_LAG_S
   let x: Regressors | undefined
   let factor: Float64Array = new Float64Array(0)
@@ -215,12 +236,7 @@ function createSearch(
 
   function setLag(next: number): void {
     lagS = next
-    x = createRegressors(run, load, windows, {
-      throttleRestPct: options.throttleRestPct,
-      restPct: 1.5,
-      overrunRpm: 1.4 * options.warmIdleRpm,
-      sensorLagS: next,
-    })
+    x = signals.through(next)
     factor = factorise(x)
     right = new Float64Array(x.columns)
     y = new Float64Array(x.rows)
@@ -289,11 +305,8 @@ function createSearch(
       const design = x!
       const square = layReadings(design, flow, pureS, b)
       const { rows, columns, values } = design
-      for (let c = 0; c < columns; c++) {
-        let sum = 0
-        const base = c * rows
-        for (let r = 0; r < rows; r++) sum += values[base + r] * y[r]
-        right[c] = sum
+      for (let c = 0; c < columns; c += 4) {
+        multiplyFour(right, c, Math.min(4, columns - c), values, rows, y, 0)
       }
       const explained = explainedSquare(factor, right, columns)
       const left = Math.max(1e-9, 1 - explained / square)
@@ -307,16 +320,48 @@ function createSearch(
   }
 }
 
+/**
+ * Products of up to four columns, from column `from`, with one other, into `out` from `at`. Side by side, since each sum must wait for its last
+ * addition; none of them is added up in another order for that.
+ */
+function multiplyFour(
+  out: Float64Array,
+  at: number,
+  many: number,
+  values: Float64Array,
+  rows: number,
+  other: Float64Array,
+  otherAt: number,
+  from = at,
+): void {
+  let one = 0
+  let two = 0
+  let three = 0
+  let four = 0
+  const a = from * rows
+  // Of columns that are not there, the last one is taken again.
+  const b = a + Math.min(1, many - 1) * rows
+  const c = a + Math.min(2, many - 1) * rows
+  const d = a + (many - 1) * rows
+  for (let r = 0; r < rows; r++) {
+    const y = other[otherAt + r]
+    one += values[a + r] * y
+    two += values[b + r] * y
+    three += values[c + r] * y
+    four += values[d + r] * y
+  }
+  out[at] = one
+  if (many > 1) out[at + 1] = two
+  if (many > 2) out[at + 2] = three
+  if (many > 3) out[at + 3] = four
+}
+
 /** Cholesky factor of XᵀX with a small ridge, lower triangle, row after row. */
 function factorise({ rows, columns, values }: Regressors): Float64Array {
   const l = new Float64Array(columns * columns)
   for (let i = 0; i < columns; i++) {
-    for (let j = 0; j <= i; j++) {
-      let sum = 0
-      const a = i * rows
-      const b = j * rows
-      for (let r = 0; r < rows; r++) sum += values[a + r] * values[b + r]
-      l[i * columns + j] = sum
+    for (let j = 0; j <= i; j += 4) {
+      multiplyFour(l, i * columns + j, Math.min(4, i + 1 - j), values, rows, values, i * rows, j)
     }
   }
   for (let i = 0; i < columns; i++) l[i * columns + i] += RIDGE * (l[i * columns + i] + 1)

@@ -19,8 +19,12 @@ export interface RegressorOptions {
   readonly throttleRestPct: number
   readonly restPct: number
   readonly overrunRpm: number
-  /** First-order lag of the sensor through which all columns are seen, s. */
-  readonly sensorLagS: number
+}
+
+/** The signals of a run's windows, which are the same whatever the sensor's lag. */
+export interface RegressorSignals {
+  /** All columns as seen through a sensor's first-order lag, s. */
+  through(sensorLagS: number): Regressors
 }
 
 const LOAD_KNOTS = [0.25, 0.4, 0.55, 0.7, 0.85, 1]
@@ -30,12 +34,12 @@ const SHOT_S = [0.12, 0.5]
 const OVERRUN_S = [0.3, 1]
 
 /** Signals by row: filters begin settled at the start of each stretch. O(rows), whatever the length of the run. */
-export function createRegressors(
+export function createRegressorSignals(
   run: ConditionedRun,
   load: Float64Array,
   windows: DelayWindows,
   options: RegressorOptions,
-): Regressors {
+): RegressorSignals {
   let rows = 0
   for (let w = 0; w < windows.count; w++) rows += windows.end[w] - windows.start[w]
   const runIndex = new Int32Array(rows)
@@ -54,20 +58,28 @@ export function createRegressors(
   }
   const signals = inputSignals(run, load, runIndex, stepS, options)
   const columns = signals.length
-  const values = new Float64Array(rows * columns)
-  for (let c = 0; c < columns; c++) {
-    const signal = lowPassed(signals[c], stepS, options.sensorLagS)
-    const base = c * rows
-    for (let from = 0; from < rows; ) {
-      let to = from
-      let sum = 0
-      for (; to < rows && windowOf[to] === windowOf[from]; to++) sum += signal[to]
-      const mean = sum / (to - from)
-      for (let r = from; r < to; r++) values[base + r] = signal[r] - mean
-      from = to
-    }
+  return {
+    through(sensorLagS) {
+      const values = new Float64Array(rows * columns)
+      for (let c = 0; c < columns; c++) {
+        lessMean(values, c * rows, lowPassed(signals[c], stepS, sensorLagS), windowOf)
+      }
+      return { rows, columns, values, runIndex, windowOf }
+    },
   }
-  return { rows, columns, values, runIndex, windowOf }
+}
+
+/** Writes a signal from `base` on, each window's mean taken out. */
+function lessMean(values: Float64Array, base: number, signal: Float64Array, windowOf: Int32Array): void {
+  const rows = signal.length
+  for (let from = 0; from < rows; ) {
+    let to = from
+    let sum = 0
+    for (; to < rows && windowOf[to] === windowOf[from]; to++) sum += signal[to]
+    const mean = sum / (to - from)
+    for (let r = from; r < to; r++) values[base + r] = signal[r] - mean
+    from = to
+  }
 }
 
 function inputSignals(
