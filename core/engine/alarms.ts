@@ -104,8 +104,8 @@ export function createAlarms(
     ? limits.lean_under_load
     : power.lambda + LEAN_OVER_TARGET
   const dead = limits.lambda_deadband
-  let lastS = Number.NaN
-  let silentFromS = Number.NaN
+  // Fields of an object, so that no number is boxed at each sample.
+  const seen = { lastS: Number.NaN, silentFromS: Number.NaN }
 
   const all: AlarmTimer[] = []
   const add = (code: string, priority: AlarmPriority, isLowBad = false, restS = 0): AlarmTimer => {
@@ -200,9 +200,9 @@ export function createAlarms(
   return {
     step(input) {
       const { timeS } = input
-      if (timeS - lastS > limits.silence_s) endSilence(timeS)
-      lastS = timeS
-      silentFromS = Number.NaN
+      if (timeS - seen.lastS > limits.silence_s) endSilence(timeS)
+      seen.lastS = timeS
+      seen.silentFromS = Number.NaN
       smoothLambda(input)
       const isLoaded = isOfThisState && input.state === stateCode.power
       if (isLoaded || leanUnderLoad.isWaiting())
@@ -212,17 +212,17 @@ export function createAlarms(
       stepSlow(input)
     },
     advance(timeS) {
-      if (timeS - lastS >= limits.silence_s) silentFromS = lastS
-      if (Number.isNaN(silentFromS)) return
-      for (const alarm of all) alarm.stop(lastS)
+      if (timeS - seen.lastS >= limits.silence_s) seen.silentFromS = seen.lastS
+      if (Number.isNaN(seen.silentFromS)) return
+      for (const alarm of all) alarm.stop(seen.lastS)
     },
     active() {
       const list: LiveAlarm[] = []
-      if (!Number.isNaN(silentFromS)) {
+      if (!Number.isNaN(seen.silentFromS)) {
         list.push({
           code: 'no_samples',
           priority: 'caution',
-          startS: silentFromS,
+          startS: seen.silentFromS,
           endS: Number.NaN,
           worst: Number.NaN,
         })
@@ -238,7 +238,13 @@ export function createAlarms(
   }
 
   function endSilence(timeS: number): void {
-    onEnd({ code: 'no_samples', priority: 'caution', start_s: lastS, end_s: timeS, worst: timeS - lastS })
-    for (const alarm of all) alarm.stop(lastS)
+    onEnd({
+      code: 'no_samples',
+      priority: 'caution',
+      start_s: seen.lastS,
+      end_s: timeS,
+      worst: timeS - seen.lastS,
+    })
+    for (const alarm of all) alarm.stop(seen.lastS)
   }
 }

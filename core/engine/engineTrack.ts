@@ -85,8 +85,11 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
   }
   const open: FastMove[] = []
   let input: TrackInput | undefined
-  let lastS = Number.NaN
-  let periodS = Number.NaN
+  // Fields of an object, so that no number is boxed at each sample.
+  const times = { lastS: Number.NaN, periodS: Number.NaN }
+  // What had come when points were last settled.
+  let settledEnd = -1
+  let settledLaid = -1
   let isAfterGap = true
   let finalNext = 0
   let settledNext = 0
@@ -151,7 +154,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
   function breakOff(endS: number): void {
     conditioner.flush()
     const confirmed = machine.confirmed
-    machine.reset(lastS)
+    machine.reset(times.lastS)
     while (finalNext < history.end) {
       base[finalNext & mask] = confirmed < 0 ? stateCode.running : confirmed
       finalNext++
@@ -159,7 +162,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     tips.reset()
     layer.finish()
     settle(true)
-    if (endS > lastS) options.onGap(lastS, endS)
+    if (endS > times.lastS) options.onGap(times.lastS, endS)
     isAfterGap = true
   }
 
@@ -177,7 +180,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
       const endS = measureTransient(
         history,
         move,
-        Math.min(windowEndS, isEnd ? lastS : windowEndS),
+        Math.min(windowEndS, isEnd ? times.lastS : windowEndS),
         options.transients,
       )
       options.onTransient(endS.transient)
@@ -208,24 +211,30 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     history,
     machine,
     point,
-    periodS: () => periodS,
+    periodS: () => times.periodS,
     openMove: () => (open.length > 0 ? open[open.length - 1] : undefined),
     push(next) {
-      const stepS = next.timeS - lastS
-      if (stepS > GAP_S && stepS > GAP_PERIODS * periodS) breakOff(next.timeS)
+      const stepS = next.timeS - times.lastS
+      if (stepS > GAP_S && stepS > GAP_PERIODS * times.periodS) breakOff(next.timeS)
       else if (stepS > 0)
-        periodS = !Number.isNaN(periodS) ? periodS + 0.02 * (Math.min(stepS, 4 * periodS) - periodS) : stepS
+        times.periodS = !Number.isNaN(times.periodS)
+          ? times.periodS + 0.02 * (Math.min(stepS, 4 * times.periodS) - times.periodS)
+          : stepS
       input = next
-      lastS = next.timeS
+      times.lastS = next.timeS
       conditioner.push(next.timeS, next.rpm, next.throttlePct, next.mapKpa)
     },
     addLambda: layer.add,
     settle() {
-      layer.layUntil(lastS)
+      layer.layUntil(times.lastS)
+      // Between points nothing can become final.
+      if (history.end === settledEnd && layer.next === settledLaid) return
+      settledEnd = history.end
+      settledLaid = layer.next
       settle()
     },
     finish() {
-      if (!Number.isNaN(lastS)) breakOff(lastS)
+      if (!Number.isNaN(times.lastS)) breakOff(times.lastS)
     },
   }
 }

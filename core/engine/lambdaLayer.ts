@@ -39,6 +39,7 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
   // Point at which the flow figure passes the awaited sum; moves forward only, so that no reading is laid before an earlier one.
   let ahead = 0
   let lastArrivalS = Number.NEGATIVE_INFINITY
+  const waiting = { point: -1, end: -1, arrivalS: Number.NaN, law: undefined as DelayLaw | undefined }
 
   /** When the gas of point `n` reaches the sensor; NaN while that lies in the future. */
   function arrivalOf(n: number): number {
@@ -65,6 +66,17 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
       if (over > 0 && step > 0) passedS -= Math.min(1, over / step) * (pointS[right] - pointS[left])
     }
     return Math.min(passedS, latestS) + aS
+  }
+
+  /** The same, worked out once for a point that waits: a known arrival stays, an unknown one can only come with a new point. */
+  function awaitedOf(n: number): number {
+    const isKnown = waiting.point === n && waiting.law === law()
+    if (isKnown && (!Number.isNaN(waiting.arrivalS) || waiting.end === history.end)) return waiting.arrivalS
+    waiting.point = n
+    waiting.law = law()
+    waiting.end = history.end
+    waiting.arrivalS = arrivalOf(n)
+    return waiting.arrivalS
   }
 
   /** What must reach the awaited figure at a point: the flow summed up, or the moment whose gas arrives there. */
@@ -118,7 +130,7 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
     },
     layUntil(nowS) {
       while (layer.next < history.end) {
-        const arrival = arrivalOf(layer.next)
+        const arrival = awaitedOf(layer.next)
         // One reading beyond the arrival is awaited, so that λ can be put between two.
         if (!(arrival + bridgeS / 2 <= nowS)) return
         place(arrival)

@@ -88,11 +88,11 @@ export function createLambdaStage(options: LambdaStageOptions): LambdaStage {
   const gainShare = gain === 1 ? NO_RECORD_GAIN_UNCERTAINTY : GAIN_UNCERTAINTY
   let isReady = false
   let code = 0
-  let heatingFromS = Number.NaN
+  // Fields of an object, so that no number is boxed at each sample.
+  const since = { heatingS: Number.NaN, readingS: Number.NaN }
   let faultS = Number.NEGATIVE_INFINITY
   let faultName = ''
   let supplyLowFromS = Number.NaN
-  let lastReadingS = Number.NaN
 
   const stage: LambdaStage = {
     lambda: Number.NaN,
@@ -109,14 +109,14 @@ export function createLambdaStage(options: LambdaStageOptions): LambdaStage {
       faultName = eventCode
     },
     step(timeS, pumpMa, hasPump, cellOhm, heaterPct, boardLambda, hasBoardLambda, supplyV) {
-      if (!(timeS >= heatingFromS)) heatingFromS = timeS
-      stage.heatingS = timeS - heatingFromS
+      if (!(timeS >= since.heatingS)) since.heatingS = timeS
+      stage.heatingS = timeS - since.heatingS
       stage.cellOhm = cellOhm
       stage.heaterPct = heaterPct
       stage.lambda = Number.NaN
       code = readinessCode(cellOhm, heaterPct, stage.heatingS, sensor, isReady)
       isReady = code === 2 || code === 3
-      if (hasPump || hasBoardLambda) lastReadingS = timeS
+      if (hasPump || hasBoardLambda) since.readingS = timeS
       stage.reason = judge(timeS, cellOhm, supplyV)
       if (stage.reason !== trust.ok) return
       if (hasPump) fromCurrent(pumpMa * perGain)
@@ -136,8 +136,8 @@ export function createLambdaStage(options: LambdaStageOptions): LambdaStage {
     else if (timeS - supplyLowFromS >= options.supplyLowS) stage.faultCode = 'supply_low'
     if (stage.faultCode !== '') return trust.fault
     if (code === 1) return trust.warming
-    if (Number.isNaN(lastReadingS)) return trust.noSensor
-    return timeS - lastReadingS > options.gapS ? trust.gap : trust.ok
+    if (Number.isNaN(since.readingS)) return trust.noSensor
+    return timeS - since.readingS > options.gapS ? trust.gap : trust.ok
   }
 
   function fromCurrent(ma: number): void {

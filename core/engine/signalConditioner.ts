@@ -93,30 +93,33 @@ export function createSignalConditioner(
 
   /** Looks at the newest but one, and at a pair of samples before the newest. */
   function removeSpike(ring: Float64Array, least: number, share: number): void {
-    const now = ring[(written - 1) & MASK]
-    const middle = ring[(written - 2) & MASK]
-    const before = ring[(written - 3) & MASK]
+    const end = written
+    const now = ring[(end - 1) & MASK]
+    const middle = ring[(end - 2) & MASK]
+    const before = ring[(end - 3) & MASK]
     const limit = share > 0 ? Math.max(least, share * before) : least
+    // Most samples: the middle does not stick out beyond the newest, so it is no spike, single or paired.
+    if (!(middle - now > limit || now - middle > limit)) return
     if (sticksOut(middle, before, now, limit)) {
-      ring[(written - 2) & MASK] = (before + now) / 2
+      ring[(end - 2) & MASK] = (before + now) / 2
       return
     }
-    if (written - first < 4 || times[(written - 1) & MASK] - times[(written - 4) & MASK] > 0.08) return
-    const earlier = ring[(written - 4) & MASK]
+    if (end - first < 4 || times[(end - 1) & MASK] - times[(end - 4) & MASK] > 0.08) return
+    const earlier = ring[(end - 4) & MASK]
     if (sticksOut(middle, earlier, now, limit) && sticksOut(before, earlier, now, limit)) {
-      ring[(written - 3) & MASK] = earlier + (now - earlier) / 3
-      ring[(written - 2) & MASK] = earlier + (2 * (now - earlier)) / 3
+      ring[(end - 3) & MASK] = earlier + (now - earlier) / 3
+      ring[(end - 2) & MASK] = earlier + (2 * (now - earlier)) / 3
     }
   }
 
-  /** Mean of the window without its least and greatest value; one revolution's pulses for pressure stay whole. */
-  function windowMean(ring: Float64Array, halfS: number, isTrimmed: boolean): number {
-    const t = times[center & MASK]
+  /** Mean of the window; trimmed, without its least and greatest value, untrimmed, so that one revolution's pulses for pressure stay whole. */
+  function windowMean(ring: Float64Array, from: number, to: number, isTrimmed: boolean): number {
+    const middle = center
     let sum = 0
     let count = 0
     let least = Number.POSITIVE_INFINITY
     let most = Number.NEGATIVE_INFINITY
-    for (let n = center; n >= first && t - times[n & MASK] <= halfS; n--) {
+    for (let n = middle; n >= from; n--) {
       const v = ring[n & MASK]
       if (Number.isNaN(v)) continue
       sum += v
@@ -124,7 +127,7 @@ export function createSignalConditioner(
       if (v < least) least = v
       if (v > most) most = v
     }
-    for (let n = center + 1; n < written && times[n & MASK] - t <= halfS; n++) {
+    for (let n = middle + 1; n < to; n++) {
       const v = ring[n & MASK]
       if (Number.isNaN(v)) continue
       sum += v
@@ -134,6 +137,24 @@ export function createSignalConditioner(
     }
     if (count === 0) return Number.NaN
     return isTrimmed && count >= 3 ? (sum - least - most) / (count - 2) : sum / count
+  }
+
+  /** First sample within `halfS` before the middle, at or before `n`, which is within. */
+  function windowStart(n: number, halfS: number): number {
+    const t = times[center & MASK]
+    const oldest = first
+    let from = n
+    while (from > oldest && t - times[(from - 1) & MASK] <= halfS) from--
+    return from
+  }
+
+  /** One past the last sample within `halfS` after the middle, at or after `n`, before which all are within. */
+  function windowEnd(n: number, halfS: number): number {
+    const t = times[center & MASK]
+    const end = written
+    let to = n
+    while (to < end && times[to & MASK] - t <= halfS) to++
+    return to
   }
 
   function emit(): void {
@@ -146,12 +167,15 @@ export function createSignalConditioner(
     conditioner.timeS = times[at]
     const sinceS = center > first ? times[at] - times[(center - 1) & MASK] : 0
     const half = Math.max(halfWindowS, Math.min(latencyS, 1.05 * sinceS))
-    conditioner.rpm = windowMean(speeds, half, true)
-    conditioner.throttlePct = windowMean(throttles, half, true)
+    const from = windowStart(center, half)
+    const to = windowEnd(center + 1, half)
+    conditioner.rpm = windowMean(speeds, from, to, true)
+    conditioner.throttlePct = windowMean(throttles, from, to, true)
     const cycleHalf = 60 / conditioner.rpm
     const pressureHalf =
       cycleHalf > leastPressureHalfS ? Math.min(cycleHalf, mostPressureHalfS) : leastPressureHalfS
-    conditioner.mapKpa = windowMean(pressures, Math.max(pressureHalf, half), false)
+    const wide = Math.max(pressureHalf, half)
+    conditioner.mapKpa = windowMean(pressures, windowStart(from, wide), windowEnd(to, wide), false)
     const off = throttles[at] - conditioner.throttlePct
     if (!Number.isNaN(off)) {
       const old = conditioner.throttleVariancePct2

@@ -97,6 +97,17 @@ export function createRowReader(
     }
   }
 
+  /** What the other sources told too long ago no longer counts. */
+  function dropOld(timeS: number): void {
+    for (let s = 0; s < others.length; s++) {
+      const { slots } = others[s]
+      for (let k = 0; k < slots.length; k++) {
+        const slot = slots[k]
+        if (slot < firstInputSlot && timeS - heldS[slot] > holdS[slot]) value[slot] = Number.NaN
+      }
+    }
+  }
+
   function applyInputs(): void {
     for (let k = 0; k < inputs.length; k++) {
       const { inputSlot, channelSlot, convert } = inputs[k]
@@ -110,7 +121,7 @@ export function createRowReader(
     read(main, index) {
       const t = main.timeS[index]
       row.timeS = t
-      fresh.fill(0)
+      for (let slot = 0; slot < slotCount; slot++) fresh[slot] = 0
       if (others.length > 0) readOthers(t)
       const { slots, columns } = main
       for (let k = 0; k < slots.length; k++) {
@@ -120,11 +131,9 @@ export function createRowReader(
           value[slot] = v
           heldS[slot] = t
           fresh[slot] = 1
-        }
+        } else if (slot < firstInputSlot && t - heldS[slot] > holdS[slot]) value[slot] = Number.NaN
       }
-      for (let slot = 0; slot < firstInputSlot; slot++) {
-        if (t - heldS[slot] > holdS[slot]) value[slot] = Number.NaN
-      }
+      if (others.length > 0) dropOld(t)
       if (inputs.length > 0) applyInputs()
       if (main.vacuumDeclared && barometerKpa > 0 && fresh[channelSlots.manifold_pressure] === 1) {
         value[channelSlots.manifold_pressure] += barometerKpa - SEA_LEVEL_PRESSURE_KPA
@@ -134,6 +143,10 @@ export function createRowReader(
       barometerKpa = kpa
     },
     setInputs(next) {
+      // What only a former input gave is no reading any more.
+      for (const { channelSlot } of inputs) {
+        if (heldS[channelSlot] === Number.NEGATIVE_INFINITY) value[channelSlot] = Number.NaN
+      }
       inputs = next
     },
   }

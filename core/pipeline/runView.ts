@@ -250,6 +250,7 @@ export function createRunView(options: RunViewOptions): RunView {
     secondaryPct: Number.NaN,
     exhaustC: Number.NaN,
   }
+  const gasDelay = { pointS: Number.NaN, s: Number.NaN, law: undefined as DelayLaw | undefined }
   let newestS = Number.NaN
 
   function readLambda(row: Row, bank: 0 | 1): void {
@@ -279,9 +280,15 @@ export function createRunView(options: RunViewOptions): RunView {
   function stepAlarms(row: Row): void {
     const { value, timeS } = row
     const { machine, point } = track
-    const flow = flowFigure(point.rpm, point.mapKpa, point.throttlePct, point.barometerKpa)
     const law = options.law()
-    const delayS = law.aS + law.bSRpmKpa / flow
+    // Points come less often than rows.
+    if (point.timeS !== gasDelay.pointS || law !== gasDelay.law) {
+      const flow = flowFigure(point.rpm, point.mapKpa, point.throttlePct, point.barometerKpa)
+      gasDelay.pointS = point.timeS
+      gasDelay.law = law
+      gasDelay.s = law.aS + law.bSRpmKpa / flow
+    }
+    const delayS = gasDelay.s
     const one = newestLambda[0][0]
     const two = bankCount === 2 ? newestLambda[1][0] : Number.NaN
     const move = track.openMove()
