@@ -146,7 +146,7 @@ export function advise(
   const missing = findMissingSizes(model, known, choices, plan, parts.box)
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const off = [...known].filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1)
-  const stuck = changes.length === 0 ? off.filter(([state]) => canMove(model, choices, state)) : []
+  const stuck = changes.length === 0 ? off.filter(([state]) => canMove(model, state)) : []
   const isUseful = (change: Change | undefined) => change !== undefined && !change.later
   const next = isUseful(changes[0]) ? changes[0] : null
   const done = next === null && needs.length === 0 && stuck.length === 0
@@ -176,7 +176,13 @@ export function advise(
     ...(next === null && needs.length > 0 ? { needs } : needs.length > 0 ? { also_needs: needs } : {}),
     states,
     warnings,
-    summary: summaryOf(done, next, needs, missing),
+    summary: summaryOf(
+      done,
+      next,
+      needs,
+      missing,
+      off.map(([state]) => stateWords[state]),
+    ),
     ...(next ? { cautions: openingCautions } : {}),
     ...(missing.length > 0 ? { missing_sizes: missing } : {}),
     ...(step
@@ -323,16 +329,9 @@ function secondsOf(observed: readonly ObservedRun[], state: AdviceState): number
     .reduce((sum, entry) => sum + (entry.seconds[state] ?? 0), 0)
 }
 
-/** True when a part at hand feeds a good part of the state. */
-function canMove(
-  model: ResponseModel,
-  choices: ReadonlyMap<string, readonly Part[]>,
-  state: AdviceState,
-): boolean {
-  return model.paths.some((path) => {
-    const isAtHand = choices.has(path.part) || (path.rod !== undefined && choices.has(path.rod))
-    return isAtHand && (model.share(state, path.id)?.mean ?? 0) >= STRONG_SHARE
-  })
+/** True when a fitted part feeds a good part of the state, whether or not the box holds another size of it. */
+function canMove(model: ResponseModel, state: AdviceState): boolean {
+  return model.paths.some((path) => (model.share(state, path.id)?.mean ?? 0) >= STRONG_SHARE)
 }
 
 function findNeeds(
@@ -439,8 +438,11 @@ function summaryOf(
   next: Change | null,
   needs: NonNullable<AdviceResult['needs']>,
   missing: readonly MissingSize[],
+  off: readonly string[],
 ): string {
   if (next) return `Change ${next.part.replaceAll('_', ' ')} ${next.from.label} → ${next.to.label}.`
+  if (done && off.length > 0)
+    return `Change nothing: no fitted part moves what is still off (${off.join(', ')}).`
   if (done) return 'Change nothing: every state is where it belongs.'
   if (needs.length > 0) {
     const wanted = needs.map((need) => `${need.seconds} s of ${stateWords[need.state] ?? need.state}`)

@@ -151,6 +151,14 @@ describe('advise', () => {
     const advice = advise([drive(fitted, 1, { lambdaAt: leanIdle })], { main_jet: box.main_jet })
     expect(advice.states.idle.verdict).toBe('lean')
     expect(advice.done).toBe(true)
+    expect(advice.summary).toContain('no fitted part moves what is still off')
+  })
+
+  it('is not done with an empty box while a state is off that a fitted part feeds', () => {
+    const advice = advise([drive(withPart('main_jet', { bore_mm: 1.74 }), 1)], {})
+    expect(advice.states.cruise.verdict).toBe('lean')
+    expect(advice.done).toBe(false)
+    expect(advice.summary).not.toContain('where it belongs')
   })
 
   it('turns screws by quarters when the box lists none', () => {
