@@ -45,6 +45,14 @@ export function learnRun(
   })
   let nextLambdaS = Number.NEGATIVE_INFINITY
   const present = new Uint8Array(value.length)
+  // Slots that may come and have not yet: soon hardly any.
+  const awaited = [
+    ...new Set([
+      ...main.slots,
+      ...others.flatMap(({ slots }) => slots),
+      ...settings.inputs.map(({ channelSlot }) => channelSlot),
+    ]),
+  ]
   const conditioner = createSignalConditioner(
     () => {
       const { timeS, rpm, throttlePct, mapKpa } = conditioner
@@ -64,7 +72,11 @@ export function learnRun(
     const t = row.timeS
     if (t - lastS > 0.6) conditioner.flush()
     lastS = t
-    for (let k = 0; k < present.length; k++) present[k] |= fresh[k]
+    for (let k = awaited.length - 1; k >= 0; k--) {
+      if (fresh[awaited[k]] === 0) continue
+      present[awaited[k]] = 1
+      awaited.splice(k, 1)
+    }
     const hasPump = fresh[slot.pump_current] === 1
     const hasLambda = fresh[slot.lambda] === 1
     stage.step(
