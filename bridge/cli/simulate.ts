@@ -39,7 +39,7 @@ export function registerSimulate(program: Command): void {
     .option('--seconds <n>', 'end after so many seconds', numberOption(1, 1_000_000, false))
     .option('--seed <n>', 'same seed, same run', numberOption(0, 4_294_967_295, true), 1)
     .option('--drive <name|file>', 'cold_start, good, traffic, highway, pulls, or a JSON file of steps')
-    .option('--set <key=value>', 'change a part or a figure; may stand several times', collect, [])
+    .option('--set <key=value...>', 'change parts or figures; may stand several times', collect, [])
     .option('--out <file>', 'write a capture file')
     .option('--pty', 'talk on a pseudo-terminal, and print its path')
     .option('--tcp <port>', 'talk on this port of 127.0.0.1 (0: a free one)', numberOption(0, 65_535, true))

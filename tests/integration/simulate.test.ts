@@ -44,6 +44,25 @@ afterEach(() => {
 afterAll(() => rmSync(dir, { recursive: true, force: true }))
 
 describe('floatbowl simulate', () => {
+  test('takes several settings after one --set, and further ones', () => {
+    const out = join(dir, 'set.capture')
+    const done = run(
+      'pebble',
+      '--seconds',
+      '5',
+      '--set',
+      'setup=right',
+      'air.temperature_C=29',
+      '--set',
+      'air.pressure_kPa=98',
+      '--out',
+      out,
+    )
+    expect(done.stderr).toContain('pebble (right)')
+    expect(done.status).toBe(0)
+    expect(readFileSync(out, 'utf8')).toContain('"temperature_C":29,"pressure_kPa":98')
+  })
+
   test('writes a capture, its truth and the parts box', () => {
     const out = join(dir, 'run.capture')
     const truth = join(dir, 'truth.json')
