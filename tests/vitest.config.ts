@@ -21,9 +21,11 @@ export default defineConfig({
     projects: [
       project('unit'),
       project('reference'),
-      project('integration', { testTimeout: 60_000, hookTimeout: 60_000 }),
-      project('fault', { testTimeout: 120_000, hookTimeout: 60_000 }),
+      // Tests that talk to a real browser, terminal or process get a second try on a busy machine; it is shown in the output.
+      project('integration', { testTimeout: 60_000, hookTimeout: 60_000, retry: 1 }),
+      project('fault', { testTimeout: 120_000, hookTimeout: 60_000, retry: 1 }),
       project('browser', {
+        retry: 1,
         testTimeout: 120_000,
         hookTimeout: 120_000,
         maxWorkers: 1,

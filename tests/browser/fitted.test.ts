@@ -62,8 +62,9 @@ describe('fitted page', () => {
     await page.waitForFunction(
       () => document.querySelector('[data-fitted="main_jet"]')?.textContent?.includes('71') === true,
     )
-    expect((await fitted()).main_jet).toEqual(parts.fitted.main_jet)
-    expect(await swaps()).toEqual([])
+    // The page shows it at once; the bridge has it a moment later.
+    await expect.poll(async () => (await fitted()).main_jet).toEqual(parts.fitted.main_jet)
+    await expect.poll(swaps).toEqual([])
     expect(complaints).toEqual([])
     await close()
   })
