@@ -12,8 +12,8 @@ const benches: Readonly<Record<string, readonly string[]>> = {
   bridge: ['bridge.ts'],
   browser: ['browser.ts'],
   analyse: ['analyse.ts'],
-  engine: ['engineScore.ts'],
-  second: ['second/score.ts', 'advise'],
+  engine: ['engine.ts'],
+  second: ['second/score.ts', 'all'],
   kill: ['kill.ts', '500'],
 }
 
