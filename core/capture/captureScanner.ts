@@ -1,6 +1,6 @@
 import type { LineCounts } from '../contract/samples.ts'
 import { createBoardDecoder, type LineDecoder } from '../line/boardDecoder.ts'
-import type { BoardSink } from '../line/boardSink.ts'
+import { type BoardSink, shiftSegments } from '../line/boardSink.ts'
 import { canBeHeader, checkHeader, emptyFile, isTornHeader, notACapture } from './captureHeader.ts'
 import {
   bridgeNotice,
@@ -13,6 +13,7 @@ import {
 import { checkRecord, parseJsonObject } from './captureRecord.ts'
 import type { CaptureSink } from './captureSink.ts'
 import { unescapeInto } from './escape.ts'
+import { type ReadAs, readAsOf } from './readAs.ts'
 
 /** Longest line: a whole car profile as JSON fits many times over; what is longer is damage. */
 const maxCaptureLineBytes = 1 << 20
@@ -61,7 +62,8 @@ export interface CaptureScannerOptions {
   emit: CaptureSink
   /**
    * Chooses the decoder of a source when its first line comes; `sources` is that entry of the `start` record, empty before it came.
-   * Undefined: the lines go to `emit.line`. Default: the board's format for source 0, none for others.
+   * Undefined: the lines go to `emit.line`. Default: the board's format for source 0, none for others. Asked again when a `read_as` notice says that the source
+   * is read differently from then on; the notice takes the place of the entry.
    */
   decoderOf?(source: number, sources: readonly unknown[], emit: BoardSink): LineDecoder | undefined
 }
@@ -81,6 +83,9 @@ class Scanner implements CaptureScanner {
   readonly #parts: CaptureLineParts = { timeS: 0, kind: 0, source: 0, payloadAt: 0 }
   readonly #counts: CaptureCounts = { lines: 0, corruptLines: 0, invalidRecords: 0 }
   #sources: readonly unknown[] = []
+  /** Newest segment of each source, and counters of decoders that source 0 had before. */
+  readonly #segments: number[] = []
+  #countsBefore = noLines()
   /** Bytes of a line whose end has not come. */
   #carry = new Uint8Array(4096)
   #carried = 0
@@ -92,7 +97,13 @@ class Scanner implements CaptureScanner {
   #endS = Number.NaN
 
   constructor({ emit, decoderOf = boardOnly }: CaptureScannerOptions) {
-    this.#emit = emit
+    this.#emit = {
+      ...emit,
+      block: (block) => {
+        this.#segments[block.source] = block.segment
+        emit.block(block)
+      },
+    }
     this.#decoderOf = decoderOf
   }
 
@@ -166,10 +177,9 @@ class Scanner implements CaptureScanner {
     const tornEnd = this.#carried > 0 || this.#isSkipping
     for (const decoder of this.#decoders) if (typeof decoder === 'object') decoder.flush()
     const board = this.#decoders[0]
-    const counts = typeof board === 'object' ? board.counts : noLines()
     return {
       tornEnd,
-      counts: { ...counts },
+      counts: addCounts(this.#countsBefore, typeof board === 'object' ? board.counts : noLines()),
       capture: { ...this.#counts },
       startS: this.#startS,
       endS: this.#endS,
@@ -244,7 +254,9 @@ class Scanner implements CaptureScanner {
   }
 
   #chooseDecoder(source: number): LineDecoder | 'none' {
-    const chosen = this.#decoderOf(source, this.#sources, this.#emit) ?? 'none'
+    const before = this.#segments[source]
+    const emit = before === undefined ? this.#emit : shiftSegments(this.#emit, before + 1)
+    const chosen = this.#decoderOf(source, this.#sources, emit) ?? 'none'
     while (this.#decoders.length < source) this.#decoders.push(undefined)
     this.#decoders[source] = chosen
     return chosen
@@ -269,8 +281,26 @@ class Scanner implements CaptureScanner {
 
   #notice(timeS: number, payload: Uint8Array): void {
     const notice = parseJsonObject(payload)
-    if (typeof notice === 'string') this.#invalid(notice)
-    else this.#emit.notice?.({ timeS, notice })
+    if (typeof notice === 'string') {
+      this.#invalid(notice)
+      return
+    }
+    const entry = readAsOf(notice)
+    if (entry) this.#readAs(entry)
+    this.#emit.notice?.({ timeS, notice })
+  }
+
+  /** From here on the source's lines mean something else: the next one chooses a decoder anew. */
+  #readAs(entry: ReadAs): void {
+    const { source } = entry
+    const others = this.#sources.filter((each) => (each as { source?: unknown } | null)?.source !== source)
+    this.#sources = [...others, entry]
+    const old = this.#decoders[source]
+    if (typeof old === 'object') {
+      old.flush()
+      if (source === 0) this.#countsBefore = addCounts(this.#countsBefore, old.counts)
+    }
+    if (source < this.#decoders.length) this.#decoders[source] = undefined
   }
 
   #unescape(bytes: Uint8Array, start: number, end: number): number {
@@ -312,6 +342,12 @@ function byteText(bytes: Uint8Array, start: number, end: number): string {
   let text = ''
   for (let i = start; i < end; i++) text += String.fromCharCode(bytes[i])
   return text
+}
+
+function addCounts(a: LineCounts, b: LineCounts): LineCounts {
+  const sum = { ...b }
+  for (const key of Object.keys(noLines()) as (keyof LineCounts)[]) sum[key] = a[key] + b[key]
+  return sum
 }
 
 function noLines(): LineCounts {

@@ -1,6 +1,8 @@
 import { createBoardDecoder, type LineDecoder } from '../line/boardDecoder.ts'
 import type { BoardSink } from '../line/boardSink.ts'
-import { lineMapSchema } from '../line/lineMap.ts'
+import type { GpsFix } from '../line/gpsDecoder.ts'
+import { createGpsLineDecoder } from '../line/gpsLineDecoder.ts'
+import { type LineMap, lineMapSchema } from '../line/lineMap.ts'
 import { createLineMapReader } from '../line/lineMapReader.ts'
 
 interface SourceEntry {
@@ -9,19 +11,43 @@ interface SourceEntry {
   readonly map?: unknown
 }
 
+/** How the lines of one source of a run are to be read. */
+export type SourceReading =
+  | { readonly kind: 'board' }
+  | { readonly kind: 'mapped'; readonly map: LineMap }
+  | { readonly kind: 'nmea' }
+
 /**
- * Chooses the decoder of a run's source (for `createCaptureScanner`'s `decoderOf`): the line map that its entry in the `start` record
- * carries as `map`, else the board's format for source 0 and for one of `kind` "board", else none. A damaged map counts as none.
+ * How a run says that a source is read: by the line map that its entry in the `start` record (or in a later `read_as` notice) carries as `map`, else as the
+ * board's format for source 0 and for one of `kind` "board", else as a position receiver's sentences. A damaged map counts as none.
  */
-export function decodeSource(
-  source: number,
-  sources: readonly unknown[],
-  emit: BoardSink,
-): LineDecoder | undefined {
+export function readingOf(source: number, sources: readonly unknown[]): SourceReading {
   const entry = sources.find((each) => (each as SourceEntry | null)?.source === source) as
     | SourceEntry
     | undefined
   const map = lineMapSchema.safeParse(entry?.map).data
-  if (map) return createLineMapReader(map, { source, emit })
-  return source === 0 || entry?.kind === 'board' ? createBoardDecoder({ source, emit }) : undefined
+  if (map) return { kind: 'mapped', map }
+  if (entry?.kind === 'nmea') return { kind: 'nmea' }
+  return { kind: source === 0 || entry?.kind === 'board' ? 'board' : 'nmea' }
+}
+
+/** Decoder of a run's source, for `createCaptureScanner`'s `decoderOf`. */
+export function decodeSource(source: number, sources: readonly unknown[], emit: BoardSink): LineDecoder {
+  return decodeReading(source, readingOf(source, sources), emit)
+}
+
+/** As `decodeSource`, and positions are handed on in full precision. */
+export function decodeSourceWithFixes(fix: (fix: GpsFix) => void): typeof decodeSource {
+  return (source, sources, emit) => decodeReading(source, readingOf(source, sources), emit, fix)
+}
+
+function decodeReading(
+  source: number,
+  reading: SourceReading,
+  emit: BoardSink,
+  fix?: (fix: GpsFix) => void,
+): LineDecoder {
+  if (reading.kind === 'mapped') return createLineMapReader(reading.map, { source, emit })
+  if (reading.kind === 'board') return createBoardDecoder({ source, emit })
+  return createGpsLineDecoder({ source, emit, fix })
 }

@@ -20,3 +20,8 @@ export interface BoardSink {
   identity?(identity: BoardIdentity): void
   answer?(answer: BoardAnswer): void
 }
+
+/** A sink whose blocks have `by` added to their segment: for a decoder that takes over from another in the middle of a source. */
+export function shiftSegments(emit: BoardSink, by: number): BoardSink {
+  return { ...emit, block: (block) => emit.block({ ...block, segment: block.segment + by }) }
+}

@@ -1,10 +1,10 @@
 import { createCaptureScanner } from '../capture/captureScanner.ts'
-import { decodeSource } from '../capture/sourceDecoder.ts'
+import { decodeSource, decodeSourceWithFixes } from '../capture/sourceDecoder.ts'
 import type { DerivedColumns } from '../contract/derived.ts'
 import type { PipelineOptions } from '../contract/pipeline.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import type { SampleBlock } from '../contract/samples.ts'
-import { createGpsDecoder, type GpsDecoder, type GpsFix } from '../line/gpsDecoder.ts'
+import type { GpsFix } from '../line/gpsDecoder.ts'
 import { createPipeline } from './createPipeline.ts'
 
 export interface AnalyseOptions extends PipelineOptions {
@@ -33,23 +33,13 @@ export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnal
     onBlock?.(block)
     pipeline.push(block)
   }
-  const receivers = new Map<number, GpsDecoder>()
   const scanner = createCaptureScanner({
-    decoderOf: decodeSource,
+    decoderOf: onFix ? decodeSourceWithFixes(onFix) : decodeSource,
     emit: {
       block: take,
       event: (event) => pipeline.event(event),
       record: ({ timeS, record }) => pipeline.record(timeS, record),
       notice: (notice) => pipeline.notice(notice),
-      line(source, timeS, text) {
-        if (source === 0 || !text.startsWith('$')) return
-        let receiver = receivers.get(source)
-        if (!receiver) {
-          receiver = createGpsDecoder({ source, block: take, ...(onFix ? { fix: onFix } : {}) })
-          receivers.set(source, receiver)
-        }
-        receiver.push(text, timeS)
-      },
     },
   })
   const whole = () => {

@@ -1,8 +1,8 @@
 import { createCaptureScanner } from '../../core/capture/captureScanner.ts'
+import { decodeSource } from '../../core/capture/sourceDecoder.ts'
 import type { Pipeline } from '../../core/contract/pipeline.ts'
 import type { CaptureRecord, TimedNotice } from '../../core/contract/records.ts'
 import type { BoardEvent, LineCounts, SampleBlock } from '../../core/contract/samples.ts'
-import { createGpsDecoder, type GpsDecoder } from '../../core/line/gpsDecoder.ts'
 
 /** One thing that a capture holds, in the order of the file. */
 export type RunItem =
@@ -29,25 +29,15 @@ export interface RunItemReader {
  * Decodes a capture's bytes into items. Blocks are only valid during the call: `copyBlock` what is to be kept.
  */
 export function createRunItemReader(onitem: (item: RunItem) => void): RunItemReader {
-  const receivers = new Map<number, GpsDecoder>()
-  const onblock = (block: SampleBlock) => onitem({ kind: 'block', block })
   const scanner = createCaptureScanner({
+    decoderOf: decodeSource,
     emit: {
-      block: onblock,
+      block: (block) => onitem({ kind: 'block', block }),
       event: (event) => onitem({ kind: 'event', event }),
       identity: () => {},
       answer: () => {},
       record: ({ timeS, record }) => onitem({ kind: 'record', timeS, record }),
       notice: (notice) => onitem({ kind: 'notice', notice }),
-      line(source, timeS, text) {
-        if (source === 0 || !text.startsWith('$')) return
-        let receiver = receivers.get(source)
-        if (!receiver) {
-          receiver = createGpsDecoder({ source, block: onblock })
-          receivers.set(source, receiver)
-        }
-        receiver.push(text, timeS)
-      },
     },
   })
   return {

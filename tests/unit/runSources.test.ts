@@ -3,7 +3,11 @@ import { join } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import { readExportTable } from '../../bridge/export/exportTable.ts'
 import { captureHeader, formatCaptureLine } from '../../core/capture/formatCapture.ts'
+import { scanCapture } from '../../core/capture/scanCapture.ts'
+import { decodeSource } from '../../core/capture/sourceDecoder.ts'
+import { encodeLine } from '../../core/line/encodeLine.ts'
 import { analyseCapture, createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { createRunItemReader, type RunItem } from '../../dashboard/worker/runItems.ts'
 import { testDirectory } from '../support/runFiles.ts'
 
 const directory = testDirectory()
@@ -53,6 +57,121 @@ describe('a run of another board, recorded with its line map', () => {
   it('without its map has no sample, and says how many lines cannot be read', () => {
     const { result } = analyseCapture(bytesOf(capture(mapped, [])))
     expect(result.integrity).toMatchObject({ samples: 0, unreadable: 600 })
+  })
+})
+
+describe('a source that is read differently from some moment on', () => {
+  const board = (n: number) => {
+    const lines = [
+      encodeLine({
+        kind: 'identity',
+        version: 1,
+        boardName: 'b',
+        firmware: '1',
+        uniqueId: '1',
+        ticksPerSecond: 1e6,
+      }),
+      encodeLine({ kind: 'channel', index: 0, name: 'lambda', unit: '1', scale: 0.01, offset: 0 }),
+      ...Array.from({ length: n }, (_, i) =>
+        encodeLine({ kind: 'sample', seq: i, tick: i * 20_000, values: [95] }),
+      ),
+    ]
+    return lines.map((text, i) => [i * 0.02, '<0', text] as const)
+  }
+  const later = mapped.map(([timeS, kind, text]) => [timeS + 5, kind, text] as const)
+  const readAs = formatCaptureLine(5, '!', { source: 0, what: 'read_as', kind: 'mapped', map })
+  const whole = capture(board(50), []) + readAs + capture(later, []).split('\n').slice(2).join('\n')
+
+  it('keeps the samples of both, in segments of their own channels', () => {
+    const { segments, counts } = scanCapture(bytesOf(whole), { decoderOf: decodeSource })
+    expect(segments.map(({ channels }) => channels.map(({ name }) => name))).toEqual([
+      ['lambda'],
+      ['lambda', 'engine_speed'],
+    ])
+    expect(segments[1].segment).toBeGreaterThan(segments[0].segment)
+    expect(segments.map(({ timeS }) => timeS.length)).toEqual([50, 600])
+    expect(counts).toMatchObject({ lines: 652, samples: 650, unreadable: 0, badChecksum: 0 })
+  })
+
+  it('gives the same however its bytes are cut', () => {
+    const { result } = analyseCapture(bytesOf(whole))
+    const bytes = bytesOf(whole)
+    const pieces = Array.from({ length: Math.ceil(bytes.length / 97) }, (_, i) =>
+      bytes.subarray(i * 97, i * 97 + 97),
+    )
+    expect(analyseCapture(pieces).result).toEqual(result)
+    expect(result.channels_used).toEqual(['lambda', 'engine_speed'])
+  })
+
+  it("goes back to the board's format when the notice names no map", () => {
+    const back = formatCaptureLine(3, '!', { source: 0, what: 'read_as', kind: 'board' })
+    const text = capture(mapped.slice(0, 100), [{ source: 0, kind: 'mapped', map }]) + back
+    const after = board(50)
+      .map(([timeS, kind, line]) => formatCaptureLine(timeS + 3, kind, line))
+      .join('')
+    const { segments } = scanCapture(bytesOf(text + after), { decoderOf: decodeSource })
+    expect(segments.map(({ timeS }) => timeS.length)).toEqual([100, 50])
+  })
+
+  it('is passed over when the notice is damaged', () => {
+    const odd =
+      formatCaptureLine(0, '!', { source: -1, what: 'read_as' }) +
+      formatCaptureLine(0, '!', { what: 'read_as' })
+    const { counts } = scanCapture(bytesOf(capture(board(50), []) + odd), { decoderOf: decodeSource })
+    expect(counts.samples).toBe(50)
+  })
+})
+
+describe('a run opened on the page', () => {
+  const blocksOf = (text: string) => {
+    const items: RunItem[] = []
+    const samples = new Map<number, number>()
+    const reader = createRunItemReader((item) => {
+      items.push(item)
+      if (item.kind === 'block')
+        samples.set(item.block.source, (samples.get(item.block.source) ?? 0) + item.block.count)
+    })
+    reader.push(bytesOf(text))
+    return { counts: reader.end().counts, samples }
+  }
+
+  it('is read through its line map, as the command line reads it', () => {
+    const { counts, samples } = blocksOf(capture(mapped, [{ source: 0, kind: 'mapped', map }]))
+    expect(samples).toEqual(new Map([[0, 600]]))
+    expect(counts).toMatchObject({ samples: 600, unreadable: 0 })
+  })
+
+  it('has its receiver and its further boards, whatever their numbers', () => {
+    const more = [
+      encodeLine({
+        kind: 'identity',
+        version: 1,
+        boardName: 'b',
+        firmware: '1',
+        uniqueId: '1',
+        ticksPerSecond: 1e6,
+      }),
+      encodeLine({ kind: 'channel', index: 0, name: 'oil_pressure', unit: 'kPa', scale: 1, offset: 0 }),
+      encodeLine({ kind: 'sample', seq: 0, tick: 0, values: [300] }),
+    ].map((text, i) => [20 + i * 0.01, '<2', text] as const)
+    const sentences = atlantic.map((text, i) => [21 + i * 0.01, '<3', `${text}\r`] as const)
+    const { samples } = blocksOf(
+      capture(
+        [...mapped, ...more, ...sentences],
+        [
+          { source: 0, kind: 'mapped', map },
+          { source: 2, kind: 'board' },
+          { source: 3, kind: 'nmea' },
+        ],
+      ),
+    )
+    expect(samples).toEqual(
+      new Map([
+        [0, 600],
+        [2, 1],
+        [3, 1],
+      ]),
+    )
   })
 })
 

@@ -1,0 +1,37 @@
+import type { LineDecoder } from './boardDecoder.ts'
+import type { BoardSink } from './boardSink.ts'
+import { createGpsDecoder, type GpsFix } from './gpsDecoder.ts'
+
+export interface GpsLineDecoderOptions {
+  source: number
+  emit: BoardSink
+  /** Positions in full precision. */
+  fix?(fix: GpsFix): void
+}
+
+/** A position receiver's sentences behind the face that a board's decoder has: each fix is a sample, handed on at once. */
+export function createGpsLineDecoder({ source, emit, fix }: GpsLineDecoderOptions): LineDecoder {
+  const gps = createGpsDecoder({ source, block: (block) => emit.block(block), ...(fix ? { fix } : {}) })
+  return {
+    line(bytes, start, end, arrivalS) {
+      let text = ''
+      for (let i = start; i < end; i++) text += String.fromCharCode(bytes[i])
+      gps.push(text, arrivalS)
+    },
+    // Samples never wait here.
+    emitBlock() {},
+    flush() {},
+    get counts() {
+      const { sentences, badChecksum, fixes } = gps.counts
+      return {
+        lines: sentences,
+        samples: fixes,
+        badChecksum,
+        unreadable: 0,
+        missingSamples: 0,
+        undeclared: 0,
+        restarts: 0,
+      }
+    },
+  }
+}
