@@ -53,6 +53,8 @@ export interface AlarmInput {
   state: number
   /** True when the gas at the sensor was burnt in this state. */
   isSettled: boolean
+  /** False while the throttle moves or λ still answers its move: a pump shot is no wrong jet, so no caution is told of it. Lean under load is told all the same. */
+  isCalm: boolean
   /** Newest trusted λ of the leaner bank; NaN when none of them may be believed. */
   lambda: number
   hasNewLambda: boolean
@@ -180,8 +182,8 @@ export function createAlarms(
 
   function stepSlow(input: AlarmInput): void {
     const { timeS, state, rpm, barometerKpa, supplyV } = input
-    const inPower = isOfThisState && state === stateCode.power
-    const inCruise = isOfThisState && state === stateCode.cruise
+    const inPower = isOfThisState && input.isCalm && state === stateCode.power
+    const inCruise = isOfThisState && input.isCalm && state === stateCode.cruise
     // The warning says it already; the caution would only count twice.
     over(leanInPower, timeS, slow.lambda, power.lambda + power.lean, dead, inPower && !leanUnderLoad.isOn)
     under(richInPower, timeS, slow.lambda, power.lambda - power.rich, dead, inPower)

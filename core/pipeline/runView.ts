@@ -227,6 +227,7 @@ export function createRunView(options: RunViewOptions): RunView {
     timeS: Number.NaN,
     state: stateCode.off,
     isSettled: false,
+    isCalm: true,
     lambda: Number.NaN,
     hasNewLambda: false,
     isSensorFault: false,
@@ -299,6 +300,7 @@ export function createRunView(options: RunViewOptions): RunView {
     alarmInput.isSettled =
       timeS - machine.candidateSinceS > delayS + (machine.candidate === stateCode.power ? 0 : CALM_S) &&
       (machine.candidate === stateCode.power || move === undefined)
+    alarmInput.isCalm = move === undefined && steady.isSteady
     alarmInput.hasNewLambda = !Number.isNaN(stages[0].lambda) || !Number.isNaN(stages[1].lambda)
     alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
     alarmInput.rpm = value[slot.engine_speed]

@@ -8,6 +8,7 @@ const calm: AlarmInput = {
   timeS: 0,
   state: stateCode.power,
   isSettled: true,
+  isCalm: true,
   lambda: 0.87,
   hasNewLambda: true,
   isSensorFault: false,
@@ -61,6 +62,14 @@ describe('createAlarms', () => {
     const { offAt } = run(6, (t) => ({ lambda: t >= 1 && t < 3 ? 0.96 : 0.87 }))
     expect(offAt.lean_under_load).toBeGreaterThanOrEqual(4)
     expect(offAt.lean_under_load).toBeLessThanOrEqual(4.3)
+  })
+
+  it('tells no caution of the pump shot after an opening, but warns of lean under load', () => {
+    const opening = (t: number) => ({ isCalm: t >= 3, lambda: t < 3 ? 0.76 : 0.87 })
+    expect(run(6, opening).log).toEqual([])
+    const lean = run(6, (t) => ({ isCalm: false, lambda: t >= 1 ? 0.97 : 0.87 }))
+    expect(lean.onAt.lean_under_load).toBeLessThanOrEqual(1.45)
+    expect(lean.onAt.lean_in_power).toBeUndefined()
   })
 
   it('does not warn of a reading that is only held from the state before', () => {
