@@ -11,6 +11,8 @@ const benches: Readonly<Record<string, readonly string[]>> = {
   decode: ['decode.ts'],
   bridge: ['bridge.ts'],
   browser: ['browser.ts'],
+  // Two hours are the default of the file itself.
+  tablet: ['tablet.ts', '--minutes', '20'],
   analyse: ['analyse.ts'],
   engine: ['engine.ts'],
   second: ['second/score.ts', 'all'],
