@@ -1,4 +1,4 @@
-import type { AnalysisResult, Mixture } from '../../core/contract/result.ts'
+import type { AlarmEntry, AnalysisResult, Mixture } from '../../core/contract/result.ts'
 
 /** A result as text for a terminal: the mixture first, then what it rests on. */
 export function describeResult(result: AnalysisResult): string {
@@ -66,11 +66,7 @@ function sections(result: AnalysisResult): string[] {
       `pull          ${clock(pull.start_s)}: ${decimals(pull.rpm_from, 0)} to ${decimals(pull.rpm_to, 0)} rpm${power}`,
     )
   }
-  for (const alarm of alarms) {
-    lines.push(
-      `alarm         ${clock(alarm.start_s)}: ${alarm.code.replaceAll('_', ' ')}, worst ${decimals(alarm.worst, 3)}`,
-    )
-  }
+  lines.push(...alarmRows(alarms))
   for (const hint of trust.hints)
     lines.push(`hint          ${hint.text}${hint.test ? ` Test: ${hint.test}` : ''}`)
   lines.push(
@@ -88,6 +84,28 @@ function sections(result: AnalysisResult): string[] {
   for (const { channel, would_give } of missing)
     lines.push(`without       ${channel}: it would give ${would_give}`)
   return lines
+}
+
+/** One line a kind of alarm: a lean drive would fill the screen with the same words. */
+function alarmRows(alarms: readonly AlarmEntry[]): string[] {
+  const kinds = new Map<string, AlarmEntry[]>()
+  for (const alarm of alarms) kinds.set(alarm.code, [...(kinds.get(alarm.code) ?? []), alarm])
+  return [...kinds].map(([code, all]) => {
+    const first = all[0]
+    const seconds = all.reduce(
+      (sum, { start_s, end_s }) => sum + Math.max(0, (end_s ?? start_s) - start_s),
+      0,
+    )
+    const when =
+      all.length === 1
+        ? `at ${clock(first.start_s)}`
+        : `${all.length} times from ${clock(first.start_s)} to ${clock(all[all.length - 1].start_s)}`
+    const known = all.map(({ worst }) => worst).filter((worst) => worst !== null)
+    const isLowBad = /^rich|_low$/.test(code)
+    const worst = known.length > 0 ? (isLowBad ? Math.min(...known) : Math.max(...known)) : null
+    const digits = /^(lean|rich)_/.test(code) ? 3 : 1
+    return `alarm         ${code.replaceAll('_', ' ')} ${when}, ${decimals(seconds, 0)} s in all${worst === null ? '' : `, worst ${decimals(worst, digits)}`}`
+  })
 }
 
 function decimals(value: number | null, digits: number): string {

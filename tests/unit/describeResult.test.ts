@@ -1,0 +1,76 @@
+import { describe, expect, it } from 'vitest'
+import { describeResult } from '../../bridge/cli/describeResult.ts'
+import type { AlarmEntry, AnalysisResult } from '../../core/contract/result.ts'
+
+const empty: AnalysisResult = {
+  format: 'floatbowl-result 1',
+  run: { file: 'a.capture', seconds: 61, marks: [], notes: [] },
+  channels_used: [],
+  missing: [],
+  integrity: {
+    lines: 0,
+    samples: 0,
+    bad_checksum: 0,
+    missing_samples: 0,
+    gaps: [],
+    torn_end: false,
+    unreadable: 0,
+    undeclared: 0,
+    restarts: 0,
+    out_of_order: 0,
+  },
+  trust: { untrusted_s: { warming: 0, fault: 0, overrun: 0, delay_edge: 0, gap: 0 }, hints: [] },
+  delay: { a_s: 0.1, b_s_rpm_kPa: 9000, events_used: 0 },
+  states: [],
+  mixture: {},
+  map: { rpm_edges: [], load_edges: [], load_channel: 'none', lambda: [], seconds: [], error: [] },
+  warm_up: null,
+  transients: [],
+  alarms: [],
+  pulls: [],
+  coverage: [],
+  scorecard: {
+    on_target_share: null,
+    stumbles_per_100_tip_ins: null,
+    self_idle_s: null,
+    economy: null,
+    peak_kW: null,
+    spent: null,
+  },
+}
+
+const alarm = (code: string, start_s: number, end_s: number, worst: number | null): AlarmEntry => ({
+  code,
+  priority: 'caution',
+  start_s,
+  end_s,
+  worst,
+})
+
+describe('describeResult', () => {
+  it('tells each kind of alarm once, with how often, how long and the worst value on its bad side', () => {
+    const text = describeResult({
+      ...empty,
+      alarms: [
+        alarm('lean_under_load', 58, 60, 0.99),
+        alarm('rich_in_cruise', 70, 74, 0.9),
+        alarm('lean_under_load', 600, 603, 1.01),
+        alarm('rich_in_cruise', 610, 611, 0.84),
+      ],
+    })
+    const rows = text.split('\n').filter((line) => line.startsWith('alarm'))
+    expect(rows).toEqual([
+      'alarm         lean under load 2 times from 0:58 to 10:00, 5 s in all, worst 1.010',
+      'alarm         rich in cruise 2 times from 1:10 to 10:10, 5 s in all, worst 0.840',
+    ])
+  })
+
+  it('tells a single alarm by its moment, and one without a value without it', () => {
+    const text = describeResult({ ...empty, alarms: [alarm('sensor_fault', 5, 9, null)] })
+    expect(text).toContain('alarm         sensor fault at 0:05, 4 s in all\n')
+  })
+
+  it('says that no steady mixture was seen in an empty run', () => {
+    expect(describeResult(empty)).toMatch(/^a.capture · 1:01 long\n\nno steady mixture was seen/)
+  })
+})
