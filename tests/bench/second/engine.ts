@@ -32,10 +32,20 @@ export interface SecondCar {
   recordedGainError: number
   noiseMa: number
   sampleHz: number
+  /** What the board sends; `lambda_board` works λ out itself. */
+  channels: ChannelSet
   throttleZero: number
   throttleSpan: number
   barometerChannel: boolean
+  /** Hysteresis of the true states: half the gap in load. The definition leaves its width open. */
+  loadGap: number
+  /** Jitter of the sample times as a share of their distance; gaps of seconds, per hour. */
+  jitterShare: number
+  gapsPerHour: number
 }
+
+export const channelSets = ['usual', 'no_throttle', 'no_pressure', 'no_coolant', 'lambda_board'] as const
+export type ChannelSet = (typeof channelSets)[number]
 
 export interface Setup {
   mainMm: number
@@ -55,8 +65,9 @@ export interface SecondTruth {
   lambda: Float64Array
   /** Without the slow wander and the scatter of cycles. */
   lambdaBase: Float64Array
+  /** By the definitions, tip-ins and tip-outs laid over, visits under half a second joined to what came before. */
   state: string[]
-  /** Throttle still for a second (within 3 %), and what an opening left behind is gone. */
+  /** Throttle still for a second (within 3 %), outside tip-ins and tip-outs. */
   steady: Uint8Array
   delayS: Float64Array
   tipIns: { startS: number; ratePctS: number }[]
@@ -64,6 +75,11 @@ export interface SecondTruth {
 
 /** Bores at which this engine is right, and the λ it then has: idle 0.95, cruise 1.02, part throttle 0.97, power 0.87. */
 export const rightSetup: Setup = { mainMm: 1.85, powerMm: 1.4, secondaryMm: 1.95, turns: 1.5 }
+
+const drawnChannels: readonly ChannelSet[] = [
+  ...new Array<ChannelSet>(6).fill('usual'),
+  ...channelSets.filter((set) => set !== 'usual'),
+]
 
 export function randomCar(seed: number): SecondCar {
   const r = createRandom(seed * 7 + 3)
@@ -95,10 +111,14 @@ export function randomCar(seed: number): SecondCar {
     sensorGain: r.between(0.96, 1.04),
     recordedGainError: 0.003 * r.normal(),
     noiseMa: r.between(0.002, 0.012),
-    sampleHz: r.pick([25, 50, 100, 200]),
+    sampleHz: r.pick([20, 25, 50, 100, 200, 500]),
+    channels: r.pick(drawnChannels),
     throttleZero: r.between(-2, 4),
     throttleSpan: r.between(0.92, 1.04),
     barometerChannel: r.chance(0.5),
+    loadGap: r.between(0, 0.02),
+    jitterShare: r.between(0, 0.4),
+    gapsPerHour: r.chance(0.3) ? r.between(5, 20) : 0,
   }
 }
 
@@ -183,6 +203,17 @@ function currentAt(lambda: number): number {
   return 2.25
 }
 
+/** λ at a pump current: the same rows, the other way. */
+function lambdaAt(ma: number): number {
+  for (let i = 1; i < curve.length; i++) {
+    const [l1, i1] = curve[i]
+    if (ma > i1 && i < curve.length - 1) continue
+    const [l0, i0] = curve[i - 1]
+    return l0 + ((l1 - l0) * (ma - i0)) / (i1 - i0)
+  }
+  return Number.NaN
+}
+
 interface Moment {
   v: number
   a: number
@@ -242,7 +273,11 @@ export interface SecondRun {
   truth: SecondTruth
 }
 
+/** Step of the model, s. Boards sample between its steps. */
 const inner = 0.005
+/** Wall film and pump answer to openings quicker than this, %/s, seen over so many steps: the foot's own trembling moves no fuel. */
+const openingFromPctS = 15
+const openingSteps = 12
 
 /** One warm traffic drive of this car with these parts in this weather, as a capture file with its truth. */
 export function drive(
@@ -258,7 +293,6 @@ export function drive(
   const n = Math.round(seconds / inner)
   const moments = traffic(r, seconds, inner)
   const ratio = density(weather) / density(referenceWeather)
-  const every = Math.max(1, Math.round(1 / car.sampleHz / inner))
   const truth: SecondTruth = {
     timeS: new Float64Array(n),
     lambda: new Float64Array(n),
@@ -321,22 +355,28 @@ export function drive(
   let wander = 0
   let film = 0
   let shot = 0
+  const unsettled = new Float64Array(n)
   const lagMean = (car.lagUpS + car.lagDownS) / 2
   for (let i = 0; i < n; i++) {
     const load = mapTrue[i] / weather.pressureKpa
     const base = steadyLambda(car, setup, rpmTrue[i], load, ratio)
     wander += (-wander / 30) * inner + car.wander * Math.sqrt((2 / 30) * inner) * r.normal()
-    const opening = i > 0 ? Math.max(0, throttleTrue[i] - throttleTrue[i - 1]) / inner : 0
-    film += (-film / 0.45) * inner + (car.filmLean * Math.max(0, opening - 15) * inner) / 14
-    shot += (-shot / 0.8) * inner + (car.pumpMl * 0.16 * Math.max(0, opening - 15) * inner) / 14
+    const since = Math.max(0, i - openingSteps)
+    const opening = i > since ? (throttleTrue[i] - throttleTrue[since]) / ((i - since) * inner) : 0
+    const quick = Math.max(0, opening - openingFromPctS)
+    film += (-film / 0.45) * inner + (car.filmLean * quick * inner) / 14
+    shot += (-shot / 0.8) * inner + (car.pumpMl * 0.16 * quick * inner) / 14
+    unsettled[i] = Math.abs(base * (Math.min(0.5, film) - Math.min(0.25, shot)))
     const overrun = throttleTrue[i] < 1.5 && rpmTrue[i] > 1.4 * car.idleRpm
     truth.timeS[i] = i * inner
-    truth.steady[i] = Math.abs(film - shot) < 0.008 && stillSince(throttleTrue, i) ? 1 : 0
     truth.lambdaBase[i] = overrun ? Number.NaN : base
     truth.lambda[i] = overrun ? 2.5 : base * (1 + wander) * (1 + Math.min(0.5, film) - Math.min(0.25, shot))
     truth.delayS[i] = car.delayA + car.delayB / (rpmTrue[i] * mapTrue[i]) + lagMean
   }
-  labelStates(truth, car, throttleTrue, rpmTrue, mapTrue, weather)
+  labelStates(truth, car, { throttle: throttleTrue, rpm: rpmTrue, map: mapTrue, unsettled }, weather)
+  for (let i = 0; i < n; i++) {
+    truth.steady[i] = !truth.state[i].startsWith('tip_') && stillSince(throttleTrue, i) ? 1 : 0
+  }
   // The sensor: the gas arrives after the transport delay, then a lag that differs by direction.
   const sensed = new Float64Array(n)
   const arrive = new Float64Array(n).fill(Number.NaN)
@@ -368,15 +408,7 @@ export function drive(
       humidity_pct: weather.humidityPct,
     })
     record({ type: 'free_air', bank: 1, current_mA: 2.54 * car.sensorGain * (1 + car.recordedGainError) })
-    const declared: [string, string, number][] = [
-      ['pump_current', 'mA', 0.001],
-      ['cell_resistance', 'ohm', 1],
-      ['engine_speed', 'rpm', 1],
-      ['throttle', '%', 0.1],
-      ['manifold_pressure', 'kPa', 0.1],
-      ['coolant', 'C', 0.1],
-    ]
-    if (car.barometerChannel) declared.push(['barometer', 'kPa', 0.1])
+    const channels = channelsOf(car, weather, r)
     const put = (t: number, line: string) => lines.push(`${t.toFixed(6)} <0 ${line}`)
     put(
       0,
@@ -389,24 +421,28 @@ export function drive(
         ticksPerSecond: 1_000_000,
       }).trimEnd(),
     )
-    declared.forEach(([name, unit, scale], index) => {
+    channels.forEach(({ name, unit, scale }, index) => {
       put(0, encodeLine({ kind: 'channel', index, name, unit, scale, offset: 0 }).trimEnd())
     })
+    const moment: SensedMoment = { timeS: 0, currentMa: 0, rpm: 0, throttlePct: 0, mapKpa: 0 }
     let seq = 0
-    for (let i = 0; i < n; i += every) {
-      const t = i * inner
-      const pulse = 1.2 * Math.sin(t * rpmTrue[i] * 0.21) + 0.5 * r.normal()
-      const values = [
-        Math.round((sensed[i] * car.sensorGain + car.noiseMa * r.normal()) / 0.001),
-        Math.round(300 + 4 * r.normal()),
-        Math.round(rpmTrue[i] + 6 * r.normal()),
-        Math.round((throttleTrue[i] * car.throttleSpan + car.throttleZero + 0.25 * r.normal()) / 0.1),
-        Math.round((mapTrue[i] + pulse) / 0.1),
-        Math.round((86 + r.normal() * 0.2) / 0.1),
-      ]
-      if (car.barometerChannel) values.push(Math.round(weather.pressureKpa / 0.1))
+    let lostUntilS = 0
+    const samples = Math.floor((seconds - 2 * inner) * car.sampleHz)
+    for (let k = 0; k < samples; k++) {
+      const t = Math.max(0, (k + car.jitterShare * r.between(-0.5, 0.5)) / car.sampleHz)
+      const place = t / inner
+      const i = Math.floor(place)
+      const within = place - i
+      const at = (column: Float64Array) => column[i] + within * (column[i + 1] - column[i])
+      moment.timeS = t
+      moment.currentMa = at(sensed)
+      moment.rpm = at(rpmTrue)
+      moment.throttlePct = at(throttleTrue)
+      moment.mapKpa = at(mapTrue)
+      const values = channels.map(({ scale, read }) => Math.round(read(moment) / scale))
       seq = (seq + 1) & 0xffff
-      if (r.chance(0.001)) continue
+      if (r.chance(car.gapsPerHour / 3600 / car.sampleHz)) lostUntilS = t + r.between(0.5, 4)
+      if (t < lostUntilS || r.chance(0.001)) continue
       put(t + 0.001, encodeLine({ kind: 'sample', seq, tick: Math.round(t * 1e6) >>> 0, values }).trimEnd())
     }
     lines.push(`${seconds.toFixed(6)} = ${JSON.stringify({ type: 'stop', reason: 'end' })}`)
@@ -425,40 +461,128 @@ function stillSince(throttle: Float64Array, i: number): boolean {
   return high - low < 3
 }
 
-/** Operating states of the noise-free signals by the definitions of the trade, and the throttle openings among them. */
-function labelStates(
-  truth: SecondTruth,
-  car: SecondCar,
-  throttle: Float64Array,
-  rpm: Float64Array,
-  map: Float64Array,
-  weather: Weather,
-): void {
+interface TrueSignals {
+  throttle: Float64Array
+  rpm: Float64Array
+  map: Float64Array
+  /** How far λ is from where it settles. */
+  unsettled: Float64Array
+}
+
+/** Limits of the trade: a fast move, its end, and the least length of a state. */
+const tipRatePctS = 40
+const tipSizePct = 8
+const settledWithin = 0.03
+const mostTipS = 3
+const leastStateS = 0.5
+
+/** Operating states of the noise-free signals by the definitions of the trade, and the fast moves of the throttle over them. */
+function labelStates(truth: SecondTruth, car: SecondCar, signals: TrueSignals, weather: Weather): void {
+  const { throttle, rpm, map } = signals
+  const raw: string[] = []
+  let before = ''
+  for (let i = 0; i < throttle.length; i++) {
+    const load = map[i] / weather.pressureKpa
+    const low = 0.6 + (before === 'cruise' ? car.loadGap : -car.loadGap)
+    const high = 0.85 + (before === 'power' ? -car.loadGap : car.loadGap)
+    if (throttle[i] < 1.5) before = rpm[i] < 1.4 * car.idleRpm ? 'idle' : 'overrun'
+    else before = load < low ? 'cruise' : load > high ? 'power' : 'part_throttle'
+    raw.push(before)
+  }
+  // A visit under half a second joins what came before it.
+  let joined = raw[0]
+  for (let i = 0; i < raw.length; ) {
+    let end = i
+    while (end < raw.length && raw[end] === raw[i]) end++
+    if ((end - i) * inner >= leastStateS) joined = raw[i]
+    for (let k = i; k < end; k++) truth.state[k] = joined
+    i = end
+  }
+  layTips(truth, signals)
+}
+
+/** Lays each fast move over the states, from its onset until λ is back where it settles. */
+function layTips(truth: SecondTruth, { throttle, unsettled }: TrueSignals): void {
   const n = throttle.length
   const back = Math.round(0.1 / inner)
-  let opening = -1
-  for (let i = 0; i < n; i++) {
-    const load = map[i] / weather.pressureKpa
-    const atRest = throttle[i] < 1.5
-    truth.state[i] = atRest
-      ? rpm[i] < 1.4 * car.idleRpm
-        ? 'idle'
-        : 'overrun'
-      : load < 0.6
-        ? 'cruise'
-        : load <= 0.85
-          ? 'part_throttle'
-          : 'power'
-    const rate = i >= back ? (throttle[i] - throttle[i - back]) / (back * inner) : 0
-    if (rate > 40 && opening < 0) opening = i - back
-    if (opening >= 0 && rate < 10) {
-      const size = throttle[i] - throttle[opening]
-      if (size > 8)
-        truth.tipIns.push({
-          startS: truth.timeS[opening],
-          ratePctS: size / (truth.timeS[i] - truth.timeS[opening]),
-        })
-      opening = -1
+  let i = back
+  while (i < n) {
+    const rate = (throttle[i] - throttle[i - back]) / (back * inner)
+    if (Math.abs(rate) <= tipRatePctS) {
+      i++
+      continue
     }
+    const direction = Math.sign(rate)
+    let onset = i - back
+    while (onset < i && (throttle[onset + 1] - throttle[onset]) * direction < 0.05) onset++
+    let end = i
+    while (end + 1 < n && (throttle[end + 1] - throttle[end]) * direction > 0.05) end++
+    const size = (throttle[end] - throttle[onset]) * direction
+    let over = end
+    if (size > tipSizePct) {
+      if (direction > 0)
+        truth.tipIns.push({
+          startS: truth.timeS[onset],
+          ratePctS: size / (truth.timeS[end] - truth.timeS[onset]),
+        })
+      const most = Math.min(n - 1, onset + Math.round(mostTipS / inner))
+      while (over < most && unsettled[over] > settledWithin) over++
+      truth.state.fill(direction > 0 ? 'tip_in' : 'tip_out', onset, over + 1)
+    }
+    i = end + back
   }
+}
+
+/** What the board's sensors see at a sample. */
+interface SensedMoment {
+  timeS: number
+  currentMa: number
+  rpm: number
+  throttlePct: number
+  mapKpa: number
+}
+
+interface BoardChannel {
+  name: string
+  unit: string
+  scale: number
+  read(moment: SensedMoment): number
+}
+
+/** The board's channels with their noise. */
+function channelsOf(car: SecondCar, weather: Weather, r: Random): BoardChannel[] {
+  const pumpMa = (m: SensedMoment) => m.currentMa * car.sensorGain + car.noiseMa * r.normal()
+  const all: BoardChannel[] = [
+    { name: 'pump_current', unit: 'mA', scale: 0.001, read: pumpMa },
+    { name: 'cell_resistance', unit: 'ohm', scale: 1, read: () => 300 + 4 * r.normal() },
+    {
+      name: 'lambda',
+      unit: '1',
+      scale: 0.001,
+      // The device trims its own sensor in air, as well as the driver does.
+      read: (m) => lambdaAt(pumpMa(m) / (car.sensorGain * (1 + car.recordedGainError))),
+    },
+    { name: 'engine_speed', unit: 'rpm', scale: 1, read: (m) => m.rpm + 6 * r.normal() },
+    {
+      name: 'throttle',
+      unit: '%',
+      scale: 0.1,
+      read: (m) => m.throttlePct * car.throttleSpan + car.throttleZero + 0.25 * r.normal(),
+    },
+    {
+      name: 'manifold_pressure',
+      unit: 'kPa',
+      scale: 0.1,
+      read: (m) => m.mapKpa + 1.2 * Math.sin(m.timeS * m.rpm * 0.21) + 0.5 * r.normal(),
+    },
+    { name: 'coolant', unit: 'C', scale: 0.1, read: () => 86 + 0.2 * r.normal() },
+    { name: 'barometer', unit: 'kPa', scale: 0.1, read: () => weather.pressureKpa },
+  ]
+  const set = car.channels
+  const left: string[] = set === 'lambda_board' ? ['pump_current', 'cell_resistance'] : ['lambda']
+  if (set === 'no_throttle') left.push('throttle')
+  if (set === 'no_pressure') left.push('manifold_pressure', 'barometer')
+  if (set === 'no_coolant') left.push('coolant')
+  if (!car.barometerChannel) left.push('barometer')
+  return all.filter(({ name }) => !left.includes(name))
 }
