@@ -33,14 +33,15 @@ export function classifyState(p: ParameterValues, engine: Engine, before = -1): 
   const limit = 1.4 * p['engine.idle_rpm']
   const factor = before === overrun ? 0.97 : before === idle ? 1.03 : 1
   if (atRest && rpm > factor * limit) return overrun
-  if (engine.coolantC < warmFromC) return warmUp
-  if (atRest) return idle
+  const isCold = engine.coolantC < warmFromC
+  if (atRest) return isCold ? warmUp : idle
   const load = engine.manifoldPa / engine.base.air.pressurePa
   const low =
     cruiseBelow + (before === cruise ? loadBand : before === part || before === power ? -loadBand : 0)
   const high =
     powerAbove + (before === power ? -loadBand : before === part || before === cruise ? loadBand : 0)
-  return load < low ? cruise : load > high ? power : part
+  if (load > high) return power
+  return isCold ? warmUp : load < low ? cruise : part
 }
 
 /** States of a whole run: visits shorter than half a second join what came before them. */
