@@ -19,13 +19,19 @@ export function registerReport(program: Command): void {
     .action(async (path: string, flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { reportHtml } = await import('../../core/tuning/reportHtml.ts')
+      const { reportFontCss } = await import('../export/reportFont.ts')
       const parts = flags.box ? await readPartsFile(flags.box) : undefined
       const car = flags.car ? await readCarFile(flags.car) : undefined
       const analysis = await analyseRunFile(path, car)
       const advice = parts
         ? (await import('../../core/tuning/advise.ts')).advise([analysis], parts, car ? { car } : {})
         : undefined
-      const html = reportHtml({ analysis, ...(car ? { car } : {}), ...(advice ? { advice } : {}) })
+      const html = reportHtml({
+        analysis,
+        fontCss: await reportFontCss(),
+        ...(car ? { car } : {}),
+        ...(advice ? { advice } : {}),
+      })
       if (!flags.out) return print(html)
       try {
         await writeFile(flags.out, html)

@@ -39,6 +39,7 @@ export function reportHtml(input: ReportInput): string {
   const headline = verdictHeadline(rows)
   const carName = car?.name ?? result.run.car ?? 'Car without a name'
   const tips = tipInsFigure(result.transients)
+  const openings = tips ? `<section><h2>Throttle openings</h2>${tips}</section>` : ''
   const body = [
     `<header><div><b>floatbowl</b> ${escapeHtml(carName)}${car?.description ? ` · ${escapeHtml(car.description)}` : ''}</div>` +
       `<div>${escapeHtml(startWord(result.run.start))}</div></header>`,
@@ -46,18 +47,18 @@ export function reportHtml(input: ReportInput): string {
     `<p class="facts">${facts(result, car)}</p>`,
     leanAlarm(result),
     circuitTable(rows),
+    // Two columns that break over pages each for itself: what does not fit the front goes to the back side by side.
     '<div class="two"><div>',
     input.advice ? nextChange(input.advice) : '',
-    input.advice ? '</div><div>' : '',
-    `<section><h2>What was fitted</h2>${partsTable(fitted)}</section>`,
-    input.advice ? '' : '</div><div>',
-    `<section><h2>This run in numbers</h2>${numbersTable(result)}</section>`,
-    '</div></div>',
-    `<div class="two"><section><h2>Mixture over speed and load</h2>${mapTable(result.map)}</section>`,
-    tips ? `<section><h2>Throttle openings</h2>${tips}</section>` : '',
+    `<section><h2>Mixture over speed and load</h2>${mapTable(result.map)}</section>`,
     result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2)}</section>` : '',
-    '</div>',
-    notesSection(result),
+    input.advice ? '' : openings,
+    '</div><div>',
+    `<section><h2>What was fitted</h2>${partsTable(fitted)}</section>`,
+    `<section><h2>This run in numbers</h2>${numbersTable(result)}</section>`,
+    input.advice ? openings : '',
+    '</div></div>',
+    notesSection(result, input.advice),
     footer(rows, input.advice),
   ]
   return (
@@ -80,7 +81,7 @@ function facts(result: AnalysisResult, car: CarProfile | undefined): string {
       humidityPct: humidity_pct,
     })
     words.push(
-      `air ${figure(temperature_C, 0)} °C, ${figure(pressure_kPa, 1)} kPa, ${figure(humidity_pct, 0)} %`,
+      `air ${figure(temperature_C, 0)} °C, ${figure(pressure_kPa, 1)} kPa, ${figure(humidity_pct, 0)} % humidity`,
       `density altitude ${figure(Math.round(altitude / 10) * 10, 0)} m`,
     )
   } else words.push('air not noted')
@@ -153,6 +154,14 @@ function partsTable(fitted: Fitted): string {
   return `<table class="plain"><tbody>${rows.join('')}</tbody></table>`
 }
 
+/** Names of the correction standards as they are printed. */
+const correctionWord: Readonly<Record<string, string>> = {
+  sae_j1349: 'SAE J1349',
+  iso_1585: 'ISO 1585',
+  din_70020: 'DIN 70020',
+  std: 'standard air',
+}
+
 function numbersTable(result: AnalysisResult): string {
   const tips = summariseTipIns(result.transients)
   const { scorecard, warm_up } = result
@@ -168,7 +177,7 @@ function numbersTable(result: AnalysisResult): string {
       'pulls, best at the wheels',
       power.length === 0
         ? `${result.pulls.length}`
-        : `${result.pulls.length}, ${figure(Math.max(...power), 0)} kW${correction ? ` (${correction.replaceAll('_', ' ')})` : ''}`,
+        : `${result.pulls.length}, ${figure(Math.max(...power), 0)} kW${correction ? ` (${correctionWord[correction] ?? correction})` : ''}`,
     ],
   ]
   if (warm_up) {
@@ -190,12 +199,17 @@ function numbersTable(result: AnalysisResult): string {
   return `<table class="plain"><tbody>${rows.join('')}</tbody></table>`
 }
 
-function notesSection(result: AnalysisResult): string {
+function notesSection(result: AnalysisResult, advice: AdviceResult | undefined): string {
   const entries = [
     ...(result.run.marks ?? []).map((mark) => ({ t: mark.t_s, text: mark.label || 'mark' })),
     ...(result.run.notes ?? []).map((note) => ({ t: note.t_s, text: note.text })),
   ].sort((a, b) => a.t - b.t)
-  const hints = result.trust.hints.map((hint) => `<p>${escapeHtml(hint.text)}</p>`).join('')
+  // A hint that the next change already warns of is not said twice.
+  const said = new Set(advice?.warnings ?? [])
+  const hints = result.trust.hints
+    .filter((hint) => !said.has(hint.text))
+    .map((hint) => `<p>${escapeHtml(hint.text)}</p>`)
+    .join('')
   if (entries.length === 0 && hints === '') return ''
   const rows = entries
     .map(

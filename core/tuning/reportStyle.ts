@@ -9,11 +9,12 @@ body { margin: 0 auto; max-width: 190mm; padding: 0; color: #14171c; background:
 header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: 0.6mm solid #14171c; padding-bottom: 1.5mm; }
 header b { font-size: 11pt; }
 h1 { font-size: 17pt; line-height: 1.15; margin: 4mm 0 1.5mm; }
-h2 { font-size: 11pt; margin: 4mm 0 1.5mm; }
+h2 { font-size: 11pt; margin: 2mm 0 1.5mm; }
 p { margin: 0 0 1.5mm; }
 .quiet { color: #4a4f57; }
 .facts { color: #4a4f57; margin-bottom: 2mm; }
-.two { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; align-items: start; }
+.two { display: grid; grid-template-columns: 1fr 1fr; gap: 0 7mm; align-items: start; }
+.two section { padding-bottom: 3mm; }
 section, figure, .keep, table { break-inside: avoid; margin: 0; }
 h2 { break-after: avoid; }
 table { border-collapse: collapse; width: 100%; }
@@ -35,7 +36,7 @@ caption { text-align: left; color: #4a4f57; padding-bottom: 1mm; caption-side: b
 .gate .rich { fill: none; stroke: #00588c; stroke-width: 1.6; }
 .gate .hatch { stroke: #00588c; stroke-width: 2.2; }
 .gate .lean { fill: #7a4200; }
-.next { border-left: 1.6mm solid #14171c; background: #f3f2ee; padding: 2.5mm 4mm; }
+.next { border-left: 1.6mm solid #14171c; background: #f3f2ee; padding: 2.5mm 4mm; margin-bottom: 3mm; }
 .next h2 { margin-top: 0; }
 .next .big { font-size: 15pt; font-weight: 700; margin: 0 0 1mm; }
 .warn { border: 0.5mm solid #14171c; padding: 1.5mm 3mm; margin: 2mm 0; font-weight: 700; }
@@ -59,6 +60,7 @@ caption { text-align: left; color: #4a4f57; padding-bottom: 1mm; caption-side: b
 .tips .end { text-anchor: end; }
 .tips .mid { text-anchor: middle; }
 footer { border-top: 0.3mm solid #14171c; margin-top: 5mm; padding-top: 1.5mm; font-size: 8pt; color: #4a4f57; break-inside: avoid; }
-footer p { margin: 0 0 0.6mm; }
+footer { columns: 2; column-gap: 7mm; }
+footer p { margin: 0 0 0.6mm; break-inside: avoid; }
 @media screen and (max-width: 700px) { .two { grid-template-columns: 1fr; } .circuits .picture { width: auto; } .circuits .word { width: auto; } }
 `

@@ -2,12 +2,14 @@ import type { Transient } from '../contract/result.ts'
 import { escapeHtml, figure } from './reportText.ts'
 
 const WIDTH = 420
-const HEIGHT = 190
+const HEIGHT = 208
 const LEFT = 34
 const BOTTOM = 164
 const TOP = 8
 const FROM_S = -0.5
 const TO_S = 2.5
+/** What λ does later than this after an opening is the next jet's matter, not the pump's, s (bounds of the patterns of an opening). */
+const ANSWER_S = 1.5
 /** Traces drawn: more are no longer lines. */
 const MOST_TRACES = 40
 const STEP_S = 0.1
@@ -48,7 +50,9 @@ export function tipInsFigure(transients: readonly Transient[]): string {
     )
   }
   for (let s = 0; s <= TO_S; s += 0.5) {
-    grid.push(`<text x="${x(s).toFixed(1)}" y="${BOTTOM + 16}" class="axis mid">${figure(s, 1)}</text>`)
+    grid.push(
+      `<text x="${x(s).toFixed(1)}" y="${BOTTOM + 16}" class="axis ${s === TO_S ? 'end' : 'mid'}">${figure(s, 1)}</text>`,
+    )
   }
   const target = traces.map((trace) => trace.target).sort((a, b) => a - b)[traces.length >> 1]
   const finding = findingOf(middle, target)
@@ -59,7 +63,7 @@ export function tipInsFigure(transients: readonly Transient[]): string {
     `<line x1="${x(0).toFixed(1)}" y1="${TOP}" x2="${x(0).toFixed(1)}" y2="${BOTTOM}" class="opens"/>` +
     traces.map((trace) => `<path d="${path(trace.points)}" class="one"/>`).join('') +
     `<path d="${path(middle)}" class="median"/>` +
-    `<text x="${WIDTH - 6}" y="${HEIGHT - 1}" class="axis end">seconds after the throttle opens</text></svg>` +
+    `<text x="${WIDTH - 6}" y="${HEIGHT - 6}" class="axis end">seconds after the throttle opens</text></svg>` +
     `<p class="quiet">${escapeHtml(finding)}</p>`
   )
 }
@@ -94,7 +98,7 @@ function medianTrace(traces: readonly Trace[]): [number, number][] {
 }
 
 function findingOf(middle: readonly [number, number][], target: number): string {
-  const after = middle.filter((point) => point[0] >= 0)
+  const after = middle.filter((point) => point[0] >= 0 && point[0] <= ANSWER_S)
   if (after.length === 0 || !Number.isFinite(target)) return ''
   const lean = after.reduce((a, b) => (b[1] > a[1] ? b : a))
   const rich = after.reduce((a, b) => (b[1] < a[1] ? b : a))
