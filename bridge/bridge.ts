@@ -8,22 +8,25 @@ import type { Logger } from './logger.ts'
 import { type AutoRecordOptions, createAutoRecord } from './record/autoRecord.ts'
 import type { OpenCaptureFile } from './record/captureWriter.ts'
 import { Recorder } from './record/recorder.ts'
+import type { LineReading } from './source/lineReading.ts'
 import { LineTail } from './source/lineTail.ts'
 import type { Source } from './source/source.ts'
-import { type Decoder, type DecoderSink, type SilenceOptions, SourceChain } from './source/sourceChain.ts'
+import { type SilenceOptions, SourceChain } from './source/sourceChain.ts'
+import type { SpeedSearchOptions } from './source/speedSearch.ts'
 import { CarStore } from './store/carStore.ts'
+import { PortStore } from './store/portStore.ts'
 import { RunStore } from './store/runStore.ts'
 import { LiveStream } from './stream/liveStream.ts'
+import { BridgeWatch } from './watch/bridgeWatch.ts'
 
 /** A source and how its bytes are read. */
-export interface SourceSetup {
+export interface SourceSetup extends LineReading {
   source: Source
-  createDecoder: (number: number, sink: DecoderSink) => Decoder
-  /** What a person may try when bytes come and no line can be read. */
-  unreadableText: string
-  /** More for the start record of a run, e.g. the line map, so that the run can be read without it. */
-  describe?: Record<string, unknown>
   silence?: SilenceOptions
+  /** Finds the speed of a serial device by trying; absent when the owner has said it. */
+  speedSearch?: SpeedSearchOptions
+  /** Port under which the owner's line map and the speed found are remembered; absent for what is no port. */
+  port?: string
 }
 
 export interface BridgeOptions {
@@ -41,6 +44,10 @@ export interface BridgeOptions {
   /** Record by itself from first firing until a minute after the engine is off; `false` switches it off. */
   autoRecord?: AutoRecordOptions | false
   openFile?: OpenCaptureFile
+  /** Bytes left beside a path; default asks the system. */
+  measureFree?: (path: string) => Promise<number>
+  /** The disk is looked at this often, s. Default 5. */
+  diskEveryS?: number
 }
 
 /** Length and size of a recording are told this often, ms. */
@@ -53,9 +60,11 @@ export class Bridge {
   readonly recorder: Recorder
   readonly cars: CarStore
   readonly runs: RunStore
+  readonly ports: PortStore
   /** Newest raw lines, for the page about the link. */
   readonly tail = new LineTail()
   readonly #chains: SourceChain[]
+  readonly #watch: BridgeWatch
   readonly #auto: ReturnType<typeof createAutoRecord> | undefined
   #car: string
   #air: Air | undefined
@@ -68,6 +77,7 @@ export class Bridge {
     this.#car = options.car
     this.cars = new CarStore(dataDir)
     this.runs = new RunStore(dataDir)
+    this.ports = new PortStore(dataDir)
     this.recorder = new Recorder({
       dataDir,
       clock,
@@ -83,6 +93,16 @@ export class Bridge {
       car: () => this.#car,
       sources: () => this.sources,
       recording: () => this.recorder.status,
+      alarms: () => this.#watch.active,
+    })
+    this.#watch = new BridgeWatch({
+      logger,
+      dataDir,
+      clockOffsetS: () => this.#chains[0]?.clockOffsetS ?? Number.NaN,
+      onNotice: (notice, timeS) => this.recorder.notice(notice, timeS),
+      onAlarms: (alarms) => this.stream.condition({ type: 'alarm', alarms }),
+      measureFree: options.measureFree,
+      diskEveryS: options.diskEveryS,
     })
     this.#auto = options.autoRecord === false ? undefined : createAutoRecord(options.autoRecord)
     this.#chains = options.sources.map((setup, number) => this.#createChain(setup, number))
@@ -133,10 +153,7 @@ export class Bridge {
     return this.recorder.start({
       car,
       automatic,
-      sources: this.#chains.map((chain, i) => ({
-        ...chain.description,
-        ...this.options.sources[i].describe,
-      })),
+      sources: this.#chains.map((chain) => chain.description),
       records: await this.#openingRecords(car),
     })
   }
@@ -185,16 +202,25 @@ export class Bridge {
     return this.#chains[source]?.send(text) ?? false
   }
 
+  /** Reads a source's lines in another way from now on; false for a source that there is not. */
+  readAs(source: number, reading: LineReading): boolean {
+    const chain = this.#chains[source]
+    chain?.readAs(reading)
+    return chain !== undefined
+  }
+
   #createChain(setup: SourceSetup, number: number): SourceChain {
     const { clock, logger } = this.options
+    const { port } = setup
     return new SourceChain({
       source: setup.source,
       number,
       clock,
       logger,
       silence: setup.silence,
-      createDecoder: (sink) => setup.createDecoder(number, sink),
-      unreadableText: setup.unreadableText,
+      reading: setup,
+      ...(setup.speedSearch && { speedSearch: setup.speedSearch }),
+      canMap: port !== undefined,
       onLine: (source, line, arrivalS) => {
         this.recorder.line(source, line, arrivalS)
         this.tail.push(source, line, arrivalS)
@@ -204,6 +230,10 @@ export class Bridge {
       onBlock: (block) => this.#takeBlock(block),
       onEvent: (event) => this.#takeEvent(event),
       onStatus: (status) => this.stream.condition({ type: 'source', status }),
+      onSpeed: (baud) => {
+        if (port === undefined) return
+        this.ports.keep(port, { baud }).catch((error: unknown) => logger.warn(errorText(error)))
+      },
     })
   }
 
@@ -237,6 +267,7 @@ export class Bridge {
   }
 
   #everyHalfSecond(): void {
+    this.#watch.look(this.options.clock.nowS())
     if (this.recorder.isOn) this.stream.condition({ type: 'recording', status: this.recorder.status })
     const due = this.#auto?.due(this.options.clock.nowS())
     if (due === 'start' && !this.recorder.isOn) {

@@ -50,3 +50,27 @@ export function systemCode(error: unknown): string {
   const code = (error as { code?: unknown } | null)?.code
   return typeof code === 'string' ? code : ''
 }
+
+/** What a failed file operation means for a person, by the system's code. */
+const fileWords: Readonly<Record<string, string>> = Object.freeze({
+  ENOENT: 'there is no such file',
+  ENOTDIR: 'there is no such file: a part of the path is no directory',
+  EISDIR: 'it is a directory, not a file',
+  EACCES: 'it may not be opened: no permission',
+  EPERM: 'it may not be opened: no permission',
+  EROFS: 'it cannot be written: the disk is read-only',
+  ENOSPC: 'the disk is full',
+  EDQUOT: 'the disk is full: your share of it is used up',
+  EMFILE: 'too many files are open',
+  ENFILE: 'too many files are open',
+  EIO: 'the disk reports an error',
+  ENAMETOOLONG: 'the name is too long',
+  ELOOP: 'the link leads round in a circle',
+  Z_DATA_ERROR: 'it is damaged: the packed data cannot be unpacked',
+  Z_BUF_ERROR: 'it breaks off: the packed data has no end',
+})
+
+/** Why a file cannot be read or written, in words: `runs/a.capture: there is no such file`. */
+export function fileProblem(path: string, error: unknown): string {
+  return `${path}: ${fileWords[systemCode(error)] ?? errorText(error)}`
+}

@@ -1,27 +1,23 @@
-import { mkdir, readFile } from 'node:fs/promises'
+import { mkdir } from 'node:fs/promises'
 import { basename, dirname } from 'node:path'
 import packageJson from '../package.json' with { type: 'json' }
 import type { SimCar } from '../simulator/simCar.ts'
 import { Bridge, type SourceSetup } from './bridge.ts'
-import { BridgeError, errorText } from './bridgeError.ts'
+import { BridgeError, errorText, fileProblem } from './bridgeError.ts'
 import type { ServeSettings } from './cli/serve.ts'
 import { CommandFailure } from './cli/talk.ts'
 import { type Clock, createClock } from './clock.ts'
 import { createBridgeServer } from './http/server.ts'
 import { createLineLogger, type Logger } from './logger.ts'
-import { createBoardLines, createGpsLines, createMappedLines } from './source/decoders.ts'
+import { portSetup, receiverSetup } from './portSetup.ts'
+import { boardReading, recordedReading } from './source/lineReading.ts'
 import { createReplaySources, findReplaySources } from './source/replaySource.ts'
-import { createSerialSource } from './source/serialSource.ts'
 import { createSimulatorSource } from './source/simulatorSource.ts'
-import type { Source } from './source/source.ts'
-import { createTcpSource, parseTcpAddress } from './source/tcpSource.ts'
 import type { CarStore } from './store/carStore.ts'
 import { carIdPattern } from './store/runId.ts'
 
 /** Car id when nothing else names one. */
 const unnamedCar = 'my-car'
-/** A position receiver's usual speed (NMEA 0183). */
-const gpsBaud = 9600
 
 interface Talk {
   print(text: string): Promise<void>
@@ -127,12 +123,7 @@ async function createSources(
   else if (source?.kind === 'replay') setups.push(...(await replaySetups(source.name, clock, later)))
   else if (source) setups.push(await portSetup(source.name, settings, clock, logger))
   if (settings.gpsPath) {
-    setups.push({
-      source: await openReceiver(settings.gpsPath, clock, logger),
-      createDecoder: createGpsLines,
-      unreadableText: 'the receiver sends no sentences that can be read: is it set to another speed?',
-      describe: { kind: 'nmea' },
-    })
+    setups.push(await receiverSetup(settings.gpsPath, clock, logger))
   }
   return setups
 }
@@ -148,8 +139,7 @@ async function simulatorSetup(name: string, clock: Clock): Promise<SourceSetup> 
         return createLiveSimulator({ car })
       },
     }),
-    createDecoder: createBoardLines,
-    unreadableText: '',
+    ...boardReading(),
     silence: { reopenS: 0 },
   }
 }
@@ -173,11 +163,10 @@ async function seedSimulatedCar(name: string, store: CarStore): Promise<void> {
 }
 
 async function replaySetups(path: string, clock: Clock, later: { bridge?: Bridge }): Promise<SourceSetup[]> {
-  const numbers = await findReplaySources(path).catch((error: unknown) => {
-    throw new CommandFailure(
-      error instanceof BridgeError ? error.message : `cannot read ${path}: ${errorText(error)}`,
-    )
+  const found = await findReplaySources(path).catch((error: unknown) => {
+    throw new CommandFailure(error instanceof BridgeError ? error.message : fileProblem(path, error))
   })
+  const { numbers } = found
   const sources = createReplaySources(numbers, {
     path,
     clock,
@@ -185,75 +174,14 @@ async function replaySetups(path: string, clock: Clock, later: { bridge?: Bridge
       if (record.type === 'mark') later.bridge?.mark(record.label)
       else later.bridge?.record(record)
     },
+    onReadAs: (entry) => {
+      const place = numbers.indexOf(entry.source)
+      if (place >= 0) later.bridge?.readAs(place, recordedReading(entry.source, [entry]))
+    },
   })
   return sources.map((source, i) => ({
     source,
-    createDecoder: numbers[i] === 0 ? createBoardLines : createGpsLines,
-    unreadableText: 'the run has lines that cannot be read',
+    ...recordedReading(numbers[i], found.sources),
     silence: { reopenS: 0 },
   }))
-}
-
-async function portSetup(
-  path: string,
-  { baud, mapPath }: ServeSettings,
-  clock: Clock,
-  logger: Logger,
-): Promise<SourceSetup> {
-  if (mapPath) return mappedSetup(path, mapPath, baud, clock, logger)
-  return {
-    source: openPort(path, baud, true, clock, logger),
-    createDecoder: createBoardLines,
-    unreadableText: `bytes come but no line can be read: wrong speed? (now --baud ${baud}), or another board's format (--map FILE)`,
-  }
-}
-
-async function mappedSetup(
-  path: string,
-  mapPath: string,
-  baud: number,
-  clock: Clock,
-  logger: Logger,
-): Promise<SourceSetup> {
-  const { parseLineMap } = await import('../core/line/lineMap.ts')
-  let text: string
-  try {
-    text = await readFile(mapPath, 'utf8')
-  } catch (error) {
-    throw new CommandFailure(`cannot read ${mapPath}: ${errorText(error)}`)
-  }
-  try {
-    const map = parseLineMap(text)
-    return {
-      // Another board's commands are unknown: nothing is sent to it.
-      source: openPort(path, baud, false, clock, logger),
-      createDecoder: createMappedLines(map),
-      unreadableText: `bytes come but no line fits the map: wrong speed (now --baud ${baud}), or another format`,
-      describe: { kind: 'mapped', map },
-    }
-  } catch (error) {
-    if (error instanceof RangeError) throw new CommandFailure(`${mapPath}: ${error.message}`, 2)
-    throw error
-  }
-}
-
-/** A receiver on a serial device, or behind a running gpsd. */
-async function openReceiver(path: string, clock: Clock, logger: Logger): Promise<Source> {
-  if (!path.startsWith('gpsd:')) return openPort(path, gpsBaud, false, clock, logger)
-  const { createGpsdSource } = await import('./source/gpsdSource.ts')
-  try {
-    return createGpsdSource({ address: path, clock, logger })
-  } catch (error) {
-    throw new CommandFailure(errorText(error), 2)
-  }
-}
-
-function openPort(path: string, baud: number, canAsk: boolean, clock: Clock, logger: Logger) {
-  if (!path.startsWith('tcp:')) return createSerialSource({ path, baud, canAsk, clock, logger })
-  try {
-    parseTcpAddress(path)
-  } catch (error) {
-    throw new CommandFailure(errorText(error), 2)
-  }
-  return createTcpSource({ address: path, canAsk, clock, logger })
 }

@@ -1,11 +1,10 @@
-import { readFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { airSchema } from '../../core/contract/car.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
-import type { LineMap } from '../../core/line/lineMap.ts'
 import packageJson from '../../package.json' with { type: 'json' }
 import { errorText } from '../bridgeError.ts'
 import type { ImportReport } from '../import/importLog.ts'
+import { readMapFile } from './readMapFile.ts'
 import { CommandFailure, createProgress, print, say } from './talk.ts'
 
 interface ImportFlags {
@@ -36,7 +35,7 @@ export function registerImport(program: Command): void {
     .option('--json', 'print what was read as a JSON object')
     .action(async (path: string, flags: ImportFlags) => {
       const { importLog } = await import('../import/importLog.ts')
-      const map = await readMap(flags.map)
+      const map = await readMapFile(flags.map)
       const records = await readRecords(flags)
       const progress = createProgress(path)
       try {
@@ -56,21 +55,6 @@ export function registerImport(program: Command): void {
         progress.end()
       }
     })
-}
-
-async function readMap(path: string): Promise<LineMap> {
-  let text: string
-  try {
-    text = await readFile(path, 'utf8')
-  } catch (error) {
-    throw new CommandFailure(`cannot read ${path}: ${errorText(error)}`)
-  }
-  const { parseLineMap } = await import('../../core/line/lineMap.ts')
-  try {
-    return parseLineMap(text)
-  } catch (error) {
-    throw new CommandFailure(`${path}: ${errorText(error)}`, 2)
-  }
 }
 
 async function readRecords(flags: ImportFlags): Promise<CaptureRecord[]> {

@@ -29,7 +29,7 @@ export function registerServe(program: Command): void {
     .option('--port <path>', 'serial device, pseudo-terminal, or tcp://host:port (see `floatbowl ports`)')
     .option('--sim <car>', 'simulated car: marigold, juniper or pebble')
     .option('--replay <run>', 'a recorded run, as if live')
-    .option('--baud <n>', 'speed of the serial device', '115200')
+    .option('--baud <n>', 'speed of the serial device (default: found by itself)')
     .option('--map <file>', 'line map (JSON) for a board that speaks another format')
     .option('--gps <path>', 'serial device of a position receiver, or gpsd://host:port')
     .option('--listen <host:port>', `address of the page (default: 127.0.0.1:${defaultPort})`)
@@ -52,7 +52,8 @@ export function registerServe(program: Command): void {
 
 export interface ServeSettings {
   source: { kind: 'port' | 'sim' | 'replay'; name: string } | undefined
-  baud: number
+  /** Undefined: it is found. */
+  baud: number | undefined
   mapPath?: string
   gpsPath?: string
   host: string
@@ -69,8 +70,8 @@ function readFlags(flags: ServeFlags): ServeSettings {
   const given = (['port', 'sim', 'replay'] as const).filter((name) => flags[name] !== undefined)
   if (given.length > 1) throw new CommandFailure(`give one of --${given.join(', --')}, not several`, 2)
   const kind = given[0]
-  const baud = Number(flags.baud)
-  if (!(Number.isInteger(baud) && baud >= 50 && baud <= 4_000_000)) {
+  const baud = flags.baud === undefined ? undefined : Number(flags.baud)
+  if (baud !== undefined && !(Number.isInteger(baud) && baud >= 50 && baud <= 4_000_000)) {
     throw new CommandFailure(`invalid --baud: ${flags.baud} (expected a whole number from 50 to 4000000)`, 2)
   }
   const lan = flags.lan ?? false

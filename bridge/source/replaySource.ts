@@ -1,9 +1,10 @@
 import { createReadStream } from 'node:fs'
 import { createGunzip } from 'node:zlib'
-import { fromSource, jsonRecord, parseCaptureLine } from '../../core/capture/captureLine.ts'
+import { bridgeNotice, fromSource, jsonRecord, parseCaptureLine } from '../../core/capture/captureLine.ts'
 import { checkRecord, parseJsonObject } from '../../core/capture/captureRecord.ts'
 import { unescapeBytes } from '../../core/capture/escape.ts'
 import { captureHeader } from '../../core/capture/formatCapture.ts'
+import { type ReadAs, readAsOf } from '../../core/capture/readAs.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
 import { BridgeError, errorText } from '../bridgeError.ts'
 import type { Clock } from '../clock.ts'
@@ -15,6 +16,8 @@ export interface ReplayOptions {
   clock: Clock
   /** Marks, notes, car and parts of the run, at their moments. */
   onRecord: (record: CaptureRecord) => void
+  /** The lines of a source of the run mean something else from here on. */
+  onReadAs?: (entry: ReadAs) => void
   /** Called at the end of the run. */
   onEnd?: () => void
 }
@@ -23,23 +26,33 @@ export interface ReplayOptions {
 const stepS = 0.01
 const lineFeed = 10
 
-/** Numbers of the sources that a capture holds, found by its first megabyte. @throws BridgeError `no_capture` */
-export async function findReplaySources(path: string): Promise<number[]> {
+/**
+ * Numbers of the sources that a capture holds, found by its first megabyte, and what its start record says of them.
+ * @throws BridgeError `no_capture`
+ */
+export async function findReplaySources(
+  path: string,
+): Promise<{ numbers: number[]; sources: readonly unknown[] }> {
   const found = new Set<number>()
+  let sources: readonly unknown[] = []
   let seenBytes = 0
   for await (const { kind, source, bytes } of readLines(path)) {
     if (kind === fromSource) found.add(source)
+    else if (kind === jsonRecord) {
+      const record = parseRecord(bytes)
+      if (record?.type === 'start' && record.sources) sources = record.sources
+    }
     seenBytes += bytes.length
     if (seenBytes > 1_000_000) break
   }
-  return [...found].sort((a, b) => a - b)
+  return { numbers: [...found].sort((a, b) => a - b), sources }
 }
 
 /**
  * A recorded run that comes again as if live: one source for each of the run's, all fed from one reading of the file in real time.
  */
 export function createReplaySources(numbers: readonly number[], options: ReplayOptions): Source[] {
-  const { path, clock, onRecord, onEnd } = options
+  const { path, clock, onRecord, onReadAs, onEnd } = options
   const sinks = new Map<number, SourceSink>()
   let running: Promise<void> | undefined
   const stopping = new AbortController()
@@ -63,6 +76,12 @@ export function createReplaySources(numbers: readonly number[], options: ReplayO
       if (kind === jsonRecord) {
         const record = parseRecord(bytes)
         if (record && record.type !== 'start' && record.type !== 'stop') onRecord(record)
+        continue
+      }
+      if (kind === bridgeNotice) {
+        const notice = parseJsonObject(bytes)
+        const entry = typeof notice === 'string' ? undefined : readAsOf(notice)
+        if (entry) onReadAs?.(entry)
         continue
       }
       if (kind !== fromSource) continue

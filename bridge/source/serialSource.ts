@@ -24,7 +24,12 @@ export const defaultBaud = 115_200
 /** A serial device. The serial library is loaded on the first opening, so that nothing else needs its native part. */
 export function createSerialSource(options: SerialSourceOptions): Source {
   const { path, baud = defaultBaud } = options
-  return createWireSource({ ...options, name: path, openWire: (events) => openSerial(path, baud, events) })
+  return createWireSource({
+    ...options,
+    name: path,
+    speed: baud,
+    openWire: (events, speed) => openSerial(path, speed, events),
+  })
 }
 
 function openSerial(path: string, baudRate: number, events: WireEvents): Wire {
@@ -74,6 +79,12 @@ function openSerial(path: string, baudRate: number, events: WireEvents): Wire {
   return {
     write(text) {
       port?.write(text)
+    },
+    setSpeed(baud, failed) {
+      // No new opening: that would restart many boards.
+      port?.update({ baudRate: baud }, (error) => {
+        if (error) failed(error)
+      })
     },
     close() {
       ended = true

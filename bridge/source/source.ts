@@ -18,6 +18,10 @@ export interface Source {
   start(sink: SourceSink): void
   /** Sends a line to the board; false when the wire is not open. */
   write(text: string): boolean
+  /** Speed of a serial device, baud; absent where there is none. */
+  readonly speed?: number
+  /** Goes on at another speed, without opening the device anew where the system can do that. */
+  setSpeed?(baud: number): void
   /** Drops the wire and opens it anew, when it has been silent for long. */
   reopen(): void
   stop(): Promise<void>

@@ -2,14 +2,18 @@ import type { BoardEvent, BoardIdentity, LineCounts, SampleBlock } from '../../c
 import type { SourceStatus } from '../../core/contract/stream.ts'
 import type { Clock } from '../clock.ts'
 import type { Logger } from '../logger.ts'
+import type { LineReading } from './lineReading.ts'
 import { createRawLines } from './rawLines.ts'
 import type { Source, WireState } from './source.ts'
+import { SpeedSearch, type SpeedSearchOptions } from './speedSearch.ts'
 
 /** What turns the bytes of one source into blocks: the board's own format, a line map, a position receiver. */
 export interface Decoder {
   push(bytes: Uint8Array, arrivalS: number): void
   flush(): void
   readonly counts: LineCounts
+  /** Sample time minus the board's tick time, s; missing or NaN for sources without ticks. */
+  readonly clockOffsetS?: number
 }
 
 export interface DecoderSink {
@@ -23,17 +27,21 @@ export interface SourceChainOptions {
   number: number
   clock: Clock
   logger: Logger
-  /** Makes a decoder that emits into the sink. */
-  createDecoder: (sink: DecoderSink) => Decoder
-  /** What a person may try when bytes come and no line can be read. */
-  unreadableText: string
+  /** How its lines are read at first. */
+  reading: LineReading
   onLine: (source: number, line: Uint8Array, arrivalS: number) => void
   onSent: (source: number, text: string, timeS: number) => void
   onNotice: (notice: Record<string, unknown>, timeS: number) => void
   onBlock: (block: SampleBlock) => void
   onEvent: (event: BoardEvent) => void
   onStatus: (status: SourceStatus) => void
+  /** Readable lines came at this speed, which was found by trying. */
+  onSpeed?: (baud: number) => void
   silence?: SilenceOptions
+  /** Finds the speed of a serial device when only garbage comes; absent when the owner has said it. */
+  speedSearch?: SpeedSearchOptions
+  /** The owner may say that its lines mean something else. */
+  canMap?: boolean
 }
 
 export interface SilenceOptions {
@@ -56,7 +64,10 @@ const refreshS = 1
 export class SourceChain {
   readonly #options: SourceChainOptions
   readonly #silence: Required<SilenceOptions>
-  readonly #decoder: Decoder
+  #reading: LineReading
+  #decoder: Decoder
+  readonly #search: SpeedSearch | undefined
+  #segment = -1
   readonly #lines: ReturnType<typeof createRawLines>
   #wire: WireState = 'connecting'
   #wireText = ''
@@ -67,7 +78,9 @@ export class SourceChain {
   #goodS = Number.NEGATIVE_INFINITY
   #bytesS = Number.NEGATIVE_INFINITY
   #openedS = Number.NaN
+  /** Readable lines of the present decoder, and of all. */
   #goodLines = 0
+  #allGoodLines = 0
   #identity: BoardIdentity | undefined
   #watch: NodeJS.Timeout | undefined
   #rate = { atS: 0, samples: 0, hz: 0 }
@@ -79,9 +92,25 @@ export class SourceChain {
     this.#silence = { ...defaultSilence, ...options.silence }
     this.#sinceS = options.clock.nowS()
     this.#lines = createRawLines((line, arrivalS) => options.onLine(options.number, line, arrivalS))
-    this.#decoder = options.createDecoder({
-      block: (block) => options.onBlock(block),
-      event: (event) => options.onEvent(event),
+    this.#reading = options.reading
+    this.#decoder = this.#createDecoder()
+    const { speed, setSpeed } = options.source
+    this.#search =
+      options.speedSearch && setSpeed && speed !== undefined
+        ? new SpeedSearch(speed, options.speedSearch)
+        : undefined
+  }
+
+  #createDecoder(): Decoder {
+    const { number, onBlock, onEvent } = this.#options
+    // Another way of reading begins with segments of its own.
+    const firstSegment = this.#segment + 1
+    return this.#reading.createDecoder(number, {
+      block: (block) => {
+        this.#segment = firstSegment + block.segment
+        onBlock(firstSegment === 0 ? block : { ...block, segment: this.#segment })
+      },
+      event: (event) => onEvent(event),
       identity: (identity) => {
         this.#identity = identity
       },
@@ -98,13 +127,54 @@ export class SourceChain {
       sinceS: this.#sinceS,
       counts: { ...this.#decoder.counts },
       rateHz: this.#rate.hz,
+      ...(source.speed !== undefined && { baud: source.speed }),
+      ...(this.#options.canMap && { canMap: true }),
+      ...(this.mapName !== undefined && { map: this.mapName }),
     }
+  }
+
+  /** Sample time minus the board's tick time while readable lines come, s; NaN else. */
+  get clockOffsetS(): number {
+    return this.#state === 'connected' ? (this.#decoder.clockOffsetS ?? Number.NaN) : Number.NaN
   }
 
   /** For the start record of a run. */
   get description(): Record<string, unknown> {
     const { number, source } = this.#options
-    return { source: number, name: source.name, ...(this.#identity && { board: this.#identity }) }
+    return {
+      source: number,
+      name: source.name,
+      ...(source.speed !== undefined && { baud: source.speed }),
+      ...(this.#identity && { board: this.#identity }),
+      ...this.#reading.describe,
+    }
+  }
+
+  /** Name of the line map in use; undefined for our own format. */
+  get mapName(): string | undefined {
+    const map = this.#reading.describe?.['map'] as { name?: string } | undefined
+    return map && (map.name ?? 'without a name')
+  }
+
+  /** Reads the lines in another way from now on; the wire and the recording go on, and the run keeps the change. */
+  readAs(reading: LineReading): void {
+    const { number, source, clock, logger, onNotice } = this.#options
+    const nowS = clock.nowS()
+    this.#decoder.flush()
+    this.#reading = reading
+    this.#identity = undefined
+    this.#decoder = this.#createDecoder()
+    this.#goodLines = 0
+    this.#goodS = Number.NEGATIVE_INFINITY
+    this.#openedS = nowS
+    this.#rate = { atS: nowS, samples: 0, hz: 0 }
+    this.#search?.restart()
+    onNotice({ source: number, what: 'read_as', ...reading.describe }, nowS)
+    logger.info(
+      `${source.name}: read ${this.mapName === undefined ? 'as our own format' : `with the map ${this.mapName}`}`,
+    )
+    if (source.canAsk) this.send('?')
+    this.#look()
   }
 
   start(): void {
@@ -125,18 +195,20 @@ export class SourceChain {
   /** Sends a line to the board; false when it cannot be reached. */
   send(text: string): boolean {
     const { source, number, clock, onSent } = this.#options
-    if (!source.write(`${text}\n`)) return false
+    if (this.#reading.isForeign || !source.write(`${text}\n`)) return false
     onSent(number, text, clock.nowS())
     return true
   }
 
   #take(chunk: Uint8Array, arrivalS: number): void {
     this.#bytesS = arrivalS
+    this.#search?.take(chunk, arrivalS)
     this.#lines.push(chunk, arrivalS)
     this.#decoder.push(chunk, arrivalS)
     const { lines, badChecksum, unreadable } = this.#decoder.counts
     const good = lines - badChecksum - unreadable
     if (good > this.#goodLines) {
+      this.#allGoodLines += good - this.#goodLines
       this.#goodLines = good
       this.#goodS = arrivalS
       if (this.#state !== 'connected') this.#look()
@@ -149,6 +221,7 @@ export class SourceChain {
     this.#wireText = text
     if (state === 'open') {
       this.#openedS = clock.nowS()
+      this.#search?.restart()
       if (source.canAsk) this.send('?')
     } else if (state === 'lost') {
       // What is held of a torn line belongs to the old wire.
@@ -161,6 +234,7 @@ export class SourceChain {
   #look(): void {
     const nowS = this.#options.clock.nowS()
     this.#measureRate(nowS)
+    this.#searchSpeed(nowS)
     const [state, text] = this.#judge(nowS)
     const changed = state !== this.#state || text !== this.#text
     if (state !== this.#state) {
@@ -180,12 +254,41 @@ export class SourceChain {
     if (this.#wire !== 'open') return [this.#wire, this.#wireText]
     const { silentS } = this.#silence
     if (nowS - this.#goodS <= silentS && this.#goodS >= this.#openedS) {
-      return ['connected', this.#identity ? `firmware ${this.#identity.firmware}` : '']
+      return ['connected', this.#connectedText()]
     }
     const quietSinceS = Math.max(this.#goodS, this.#openedS)
+    const isHeard = nowS - this.#bytesS <= silentS
+    if (isHeard && this.#search?.text) return ['silent', this.#search.text]
     if (nowS - quietSinceS <= silentS) return ['connecting', this.#wireText]
-    if (nowS - this.#bytesS <= silentS) return ['silent', this.#options.unreadableText]
+    if (isHeard) return ['silent', this.#reading.unreadableText]
     return ['silent', 'the port is open but nothing comes: check the board and its supply']
+  }
+
+  #connectedText(): string {
+    const firmware = this.#identity ? `firmware ${this.#identity.firmware}` : ''
+    return [firmware, this.mapName === undefined ? '' : `read with the map ${this.mapName}`]
+      .filter(Boolean)
+      .join(', ')
+  }
+
+  /** Tries the usual speeds while bytes come that cannot be read, and tells of it. */
+  #searchSpeed(nowS: number): void {
+    const search = this.#search
+    if (!search || this.#wire !== 'open') return
+    const { source, logger, onSpeed } = this.#options
+    const wasGood = search.isGood
+    const textBefore = search.text
+    const speed = search.look(nowS, this.#allGoodLines)
+    if (search.isGood && !wasGood) {
+      if (textBefore !== '') logger.info(`${source.name}: found readable lines at ${search.speed} baud`)
+      onSpeed?.(search.speed)
+    } else if (search.text !== textBefore && search.text !== '') logger.info(`${source.name}: ${search.text}`)
+    if (speed === undefined) return
+    // What is held of a torn line came at the old speed.
+    this.#lines.flush(nowS)
+    this.#decoder.flush()
+    source.setSpeed?.(speed)
+    if (source.canAsk) this.send('?')
   }
 
   /** The run keeps when a source went and came back. */

@@ -2,6 +2,8 @@ import { createBoardDecoder } from '../../core/line/boardDecoder.ts'
 import { listPorts, type PortEntry } from './listPorts.ts'
 import { readPortFacts } from './portFacts.ts'
 import { explainPortProblem } from './portProblem.ts'
+import { readableLine } from './readableLine.ts'
+import { usualSpeeds } from './speedSearch.ts'
 
 export interface PortSurvey extends PortEntry {
   /** What was heard: `board: NAME at N baud`, `position receiver at N baud`, `other text at N baud: "…"`, `bytes that are no text`, `silent`, or `not opened`. */
@@ -13,30 +15,34 @@ export interface PortSurvey extends PortEntry {
 
 /** A board repeats who it is at least every 250 ms, one of its lines in turn: 17 lines take 4 s; samples alone are told sooner. */
 const listenMs = 1500
-/** Speeds tried, the usual ones first. */
-const speeds = [115_200, 921_600, 9600]
-/** Tried only when something comes that cannot be read: a silent port is not waited for so long. */
-const rarerSpeeds = [57_600, 38_400, 4800, 19_200, 230_400]
-/** Of bytes at the right speed nearly all are printable; at a wrong one about a third are. Chosen here. */
-const printableShare = 0.95
-/** Fewer bytes say nothing about the speed. */
-const leastBytes = 20
-/** Of another source's text so many characters are shown. */
-const shownCharacters = 40
+/** Of the usual speeds so many are tried on a silent port; the others only when something comes that cannot be read. */
+const silentSpeeds = 3
 
-/** Lists the serial ports and, when asked, listens to each for what it speaks. Opening restarts some boards. */
-export async function surveyPorts({ listen }: { listen: boolean }): Promise<PortSurvey[]> {
+/**
+ * Lists the serial ports and, when asked, listens to each for what it speaks. Opening restarts some boards.
+ * @param inUse ports that this bridge holds: they are not opened again
+ */
+export async function surveyPorts({
+  listen,
+  inUse = [],
+}: {
+  listen: boolean
+  inUse?: readonly string[]
+}): Promise<PortSurvey[]> {
   const ports = await listPorts()
   return await Promise.all(
-    ports.map(async (port) => (listen ? await hear(port) : { ...port, speaks: 'not opened' })),
+    ports.map(async (port) => {
+      if (inUse.includes(port.path)) return { ...port, speaks: 'in use by this bridge, see above' }
+      return listen ? await hear(port) : { ...port, speaks: 'not opened' }
+    }),
   )
 }
 
 /** Listens to one port at the usual speeds, and at rarer ones when bytes come that cannot be read. */
 export async function hear(port: PortEntry): Promise<PortSurvey> {
   let hasBytes = false
-  for (const baud of [...speeds, ...rarerSpeeds]) {
-    if (rarerSpeeds.includes(baud) && !hasBytes) break
+  for (const [i, baud] of usualSpeeds.entries()) {
+    if (i >= silentSpeeds && !hasBytes) break
     try {
       const heard = await hearAt(port.path, baud)
       if (heard.kind === 'known') return { ...port, speaks: `${heard.text} at ${baud} baud`, baud }
@@ -49,23 +55,6 @@ export async function hear(port: PortEntry): Promise<PortSurvey> {
     }
   }
   return { ...port, speaks: hasBytes ? 'bytes that are no text at any usual speed' : 'silent' }
-}
-
-/** A line of printable text among what was heard; undefined when it is no text. */
-export function readableLine(text: string): string | undefined {
-  if (text.length < leastBytes) return undefined
-  let printable = 0
-  for (let i = 0; i < text.length; i++) {
-    const code = text.charCodeAt(i)
-    if ((code >= 0x20 && code < 0x7f) || code === 0x0a || code === 0x0d || code === 0x09) printable++
-  }
-  if (printable < printableShare * text.length) return undefined
-  const lines = text.split(/[\r\n]+/)
-  // The first and the last may be cut off.
-  const line = (lines.length > 2 ? lines[1] : lines[0]).trim()
-  let shown = ''
-  for (const character of line) shown += character >= ' ' && character < '\x7f' ? character : '·'
-  return shown.slice(0, shownCharacters)
 }
 
 type Heard =

@@ -15,6 +15,8 @@ export interface WireEvents {
 /** One opened (or opening) wire; never used again after it closed. */
 export interface Wire {
   write(text: string): void
+  /** Changes the speed of an open device; `failed` when the system refuses. */
+  setSpeed?(baud: number, failed: (error: unknown) => void): void
   close(): Promise<void>
 }
 
@@ -23,8 +25,10 @@ export interface WireSourceOptions {
   canAsk?: boolean
   clock: Clock
   logger: Logger
-  /** Makes a new wire; called anew for each attempt, so that no listener or queued write of an old one survives. */
-  openWire: (events: WireEvents) => Wire
+  /** Speed at the start of a device that has one, baud. */
+  speed?: number
+  /** Makes a new wire at the present speed; called anew for each attempt, so that no listener or queued write of an old one survives. */
+  openWire: (events: WireEvents, speed: number) => Wire
   retry?: RetryDelayOptions
 }
 
@@ -41,6 +45,7 @@ export function createWireSource(options: WireSourceOptions): Source {
   let stopped = false
   let timer: NodeJS.Timeout | undefined
   let attempt = 0
+  let speed = options.speed
 
   const scheduleOpen = () => {
     if (stopped) return
@@ -80,7 +85,7 @@ export function createWireSource(options: WireSourceOptions): Source {
       },
     }
     try {
-      wire = options.openWire(events)
+      wire = options.openWire(events, speed ?? 0)
       if (closed) wire = undefined
     } catch (error) {
       events.closed(
@@ -99,6 +104,20 @@ export function createWireSource(options: WireSourceOptions): Source {
     if (old) await old.close()
   }
 
+  const openAgain = () => {
+    dropWire().then(scheduleOpen, (error: unknown) => {
+      logger.warn(`${name}: ${errorText(error)}`)
+      scheduleOpen()
+    })
+  }
+
+  const setSpeed = (baud: number) => {
+    speed = baud
+    if (!wire || !isOpen) return
+    if (!wire.setSpeed) openAgain()
+    else wire.setSpeed(baud, openAgain)
+  }
+
   return {
     name,
     canAsk: options.canAsk ?? true,
@@ -112,13 +131,14 @@ export function createWireSource(options: WireSourceOptions): Source {
       wire.write(text)
       return true
     },
+    get speed() {
+      return speed
+    },
+    ...(speed !== undefined && { setSpeed }),
     reopen() {
       if (stopped || !wire) return
       logger.info(`${name}: silent, opening it again`)
-      dropWire().then(scheduleOpen, (error: unknown) => {
-        logger.warn(`${name}: ${errorText(error)}`)
-        scheduleOpen()
-      })
+      openAgain()
     },
     async stop() {
       stopped = true

@@ -2,6 +2,7 @@ import { readdir, readFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import type { SavedLineMap } from '../../core/contract/api.ts'
 import { type LineMap, parseLineMap } from '../../core/line/lineMap.ts'
+import { systemCode } from '../bridgeError.ts'
 import { replaceFile } from './jsonFile.ts'
 
 /** Name of a saved line map: a file name on every system. */
@@ -37,6 +38,18 @@ export class MapStore {
       }
     }
     return maps
+  }
+
+  /** A saved map; undefined when there is none of that name. @throws RangeError for a file that is no map any more */
+  async read(name: string): Promise<LineMap | undefined> {
+    let text: string
+    try {
+      text = await readFile(this.pathOf(name), 'utf8')
+    } catch (error) {
+      if (systemCode(error) === 'ENOENT') return undefined
+      throw error
+    }
+    return parseLineMap(text)
   }
 
   /** Writes a map whole or not at all. */

@@ -3,6 +3,7 @@ import { type RawData, type WebSocket, WebSocketServer } from 'ws'
 import * as z from 'zod'
 import type { SampleBlock } from '../../core/contract/samples.ts'
 import {
+  type BridgeAlarm,
   type RecordingStatus,
   type ServerMessage,
   type SourceStatus,
@@ -23,6 +24,8 @@ export interface LiveStreamOptions {
   car: () => string
   sources: () => SourceStatus[]
   recording: () => RecordingStatus
+  /** Alarms of the bridge's own that are on. */
+  alarms: () => BridgeAlarm[]
   history?: HistoryOptions
   batcher?: BlockBatcherOptions
   /** Most pages at a time. Default 32. */
@@ -122,7 +125,7 @@ export class LiveStream {
   }
 
   /** A changed condition: told to all, kept by nobody. */
-  condition(message: Extract<ServerMessage, { type: 'source' | 'recording' }>): void {
+  condition(message: Extract<ServerMessage, { type: 'source' | 'recording' | 'alarm' }>): void {
     for (const client of this.#clients) client.tell(message)
   }
 
@@ -248,6 +251,7 @@ export class LiveStream {
   #tellConditions(client: StreamClient): void {
     for (const status of this.#options.sources()) client.greet({ type: 'source', status })
     client.greet({ type: 'recording', status: this.#options.recording() })
+    client.greet({ type: 'alarm', alarms: this.#options.alarms() })
   }
 
   #heartbeat(): void {

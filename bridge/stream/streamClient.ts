@@ -6,7 +6,7 @@ import type { History, StreamItem } from './history.ts'
 export const mostQueuedBytes = 64 * 1024
 
 /** Texts that tell a condition, not an event, are dropped for a stalled page: it gets the newest ones when it is back. */
-type Condition = Extract<ServerMessage, { type: 'source' | 'recording' | 'heartbeat' }>
+type Condition = Extract<ServerMessage, { type: 'source' | 'recording' | 'heartbeat' | 'alarm' }>
 
 export interface StreamClientOptions {
   socket: WebSocket

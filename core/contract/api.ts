@@ -25,6 +25,7 @@ import type { RecordingStatus, SourceStatus } from './stream.ts'
  *   GET    /api/lines?source=N&after=NUMBER    RawLine[], the newest lines of a source as they came
  *   POST   /api/ports                          {listen} → PortReport[]
  *   GET    /api/maps                           SavedLineMap[];  PUT /api/maps/NAME  (a line map)
+ *   PUT    /api/sources/N/map                  {name: of a saved map, or null for our own format}: read so from now on, and next time on that port
  *   POST   /api/car                            {car}: the car in use
  *   POST   /api/air                            Air, for the run under way and as today's default
  *   POST   /api/pair                           {token} or {code} → sets the cookie

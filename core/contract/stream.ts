@@ -1,3 +1,4 @@
+import type { AlarmPriority } from './result.ts'
 import type { ChannelDeclaration, LineCounts } from './samples.ts'
 
 /** WebSocket subprotocol of `GET /live`. */
@@ -13,6 +14,12 @@ export interface SourceStatus {
   counts: LineCounts
   /** Samples a second over the last seconds. */
   rateHz: number
+  /** Speed of the serial device now, baud. */
+  baud?: number
+  /** Name of the line map that its lines are read with. */
+  map?: string
+  /** The owner may say with a line map what its lines mean. */
+  canMap?: true
 }
 
 export interface RecordingStatus {
@@ -26,6 +33,14 @@ export interface RecordingStatus {
   /** Why it stopped or cannot start, e.g. disk full. */
   problem?: string
   automatic: boolean
+}
+
+/** An alarm of what only the bridge can see: `disk_nearly_full` (worst: bytes free), `board_clock_drift` (worst: share off). */
+export interface BridgeAlarm {
+  code: string
+  priority: AlarmPriority
+  startS: number
+  worst: number | null
 }
 
 /** Text messages, server → page. Times are seconds on the bridge's monotonic clock (the same as in the sample blocks). */
@@ -51,6 +66,8 @@ export type ServerMessage =
   /** The page was too slow, or asked to resume from too long ago: so much was left out. */
   | { type: 'missed'; blocks: number; samples: number }
   | { type: 'problem'; code: string; text: string }
+  /** All alarms that the bridge itself has on now; told when that changes, and now and then while there are some. */
+  | { type: 'alarm'; alarms: BridgeAlarm[] }
 
 /** Text messages, page → server. Anything else is refused and counted. */
 export type ClientMessage =

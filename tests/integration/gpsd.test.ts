@@ -4,7 +4,8 @@ import { afterEach, describe, expect, it } from 'vitest'
 import { createClock } from '../../bridge/clock.ts'
 import { type Logger, silentLogger } from '../../bridge/logger.ts'
 import { createGpsLines } from '../../bridge/source/decoders.ts'
-import { createGpsdSource, parseGpsdAddress } from '../../bridge/source/gpsdSource.ts'
+import { createGpsdSource } from '../../bridge/source/gpsdSource.ts'
+import { parseNetworkAddress } from '../../bridge/source/socketWire.ts'
 import { openPty } from '../support/pty.ts'
 
 const endings: (() => void | Promise<void>)[] = []
@@ -122,15 +123,15 @@ describe('gpsd as a position receiver', () => {
     ['gpsd://localhost', 'localhost', 2947],
     ['gpsd://10.0.0.7:3000', '10.0.0.7', 3000],
     ['gpsd://[::1]:2947/', '::1', 2947],
-  ])('parseGpsdAddress takes %s apart', (address, host, port) => {
-    expect(parseGpsdAddress(address)).toEqual({ host, port })
+  ])('parseNetworkAddress takes %s apart', (address, host, port) => {
+    expect(parseNetworkAddress('gpsd', address, 2947)).toEqual({ host, port })
   })
 
   it.each(['gpsd:', 'gpsd://', 'gpsd://a b', 'gpsd://host:0', 'gpsd://host:99999', '/dev/ttyUSB0'])(
-    'parseGpsdAddress refuses %s with its text',
+    'parseNetworkAddress refuses %s with its text',
     (address) => {
-      expect(() => parseGpsdAddress(address)).toThrow(RangeError)
-      expect(() => parseGpsdAddress(address)).toThrow(address)
+      expect(() => parseNetworkAddress('gpsd', address, 2947)).toThrow(RangeError)
+      expect(() => parseNetworkAddress('gpsd', address, 2947)).toThrow(address)
     },
   )
 })

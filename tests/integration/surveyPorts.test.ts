@@ -1,5 +1,6 @@
 import { afterEach, describe, expect, it } from 'vitest'
-import { hear, readableLine } from '../../bridge/source/surveyPorts.ts'
+import { readableLine } from '../../bridge/source/readableLine.ts'
+import { hear } from '../../bridge/source/surveyPorts.ts'
 import { encodeLine } from '../../core/line/encodeLine.ts'
 import { openPty } from '../support/pty.ts'
 

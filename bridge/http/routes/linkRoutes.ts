@@ -1,6 +1,8 @@
 import * as z from 'zod'
 import type { PortReport, RawLine, SavedLineMap } from '../../../core/contract/api.ts'
 import { type LineMap, lineMapSchema, parseLineMap } from '../../../core/line/lineMap.ts'
+import { errorText } from '../../bridgeError.ts'
+import { boardReading, type LineReading, mappedReading } from '../../source/lineReading.ts'
 import { surveyPorts } from '../../source/surveyPorts.ts'
 import { MapStore, mapNamePattern } from '../../store/mapStore.ts'
 import { HttpProblem } from '../problem.ts'
@@ -11,6 +13,8 @@ const linesSchema = z.strictObject({
   after: z.coerce.number().int().min(0).default(0),
 })
 const portsSchema = z.strictObject({ listen: z.boolean().default(false) })
+const sourceParamsSchema = z.strictObject({ source: z.coerce.number().int().min(0).max(15) })
+const useMapSchema = z.strictObject({ name: z.string().regex(mapNamePattern).nullable() })
 const mapParamsSchema = z.strictObject({ name: z.string().regex(mapNamePattern) })
 
 /** What the page about the link asks for: lines as they came, ports, line maps. */
@@ -32,7 +36,8 @@ export function addLinkRoutes({ app, bridge }: RouteContext): void {
       if (body.listen && bridge.recorder.isOn) {
         throw new HttpProblem(409, 'recording', 'listening to other ports waits until the recording stops')
       }
-      survey ??= surveyPorts({ listen: body.listen }).finally(() => {
+      const inUse = bridge.options.sources.flatMap(({ port }) => port ?? [])
+      survey ??= surveyPorts({ listen: body.listen, inUse }).finally(() => {
         survey = undefined
       })
       return await survey
@@ -53,4 +58,30 @@ export function addLinkRoutes({ app, bridge }: RouteContext): void {
       }
     },
   )
+
+  // The lines mean something else from now on; what was recorded stays as it came, and so does what comes.
+  app.put<{ Params: z.infer<typeof sourceParamsSchema>; Body: z.infer<typeof useMapSchema> }>(
+    '/api/sources/:source/map',
+    { onRequest: requireController, schema: { params: sourceParamsSchema, body: useMapSchema } },
+    async ({ params, body }): Promise<{ map: string | null }> => {
+      const port = bridge.options.sources[params.source]?.port
+      if (port === undefined)
+        throw new HttpProblem(409, 'no_port', 'only the lines of a port can be read with a line map')
+      const reading = await readingOfMap(maps, body.name)
+      bridge.readAs(params.source, reading)
+      await bridge.ports.keep(port, { map: body.name ?? undefined })
+      return { map: body.name }
+    },
+  )
+}
+
+async function readingOfMap(maps: MapStore, name: string | null): Promise<LineReading> {
+  if (name === null) return boardReading()
+  try {
+    const map = await maps.read(name)
+    if (map) return mappedReading(map)
+  } catch (error) {
+    throw new HttpProblem(422, 'bad_map', `the map ${name} cannot be used: ${errorText(error)}`)
+  }
+  throw new HttpProblem(404, 'no_map', `there is no map ${name}`)
 }
