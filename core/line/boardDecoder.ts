@@ -54,6 +54,8 @@ export interface BoardDecoder extends LineDecoder {
   /** Bytes as they come from the port; samples completed by them are handed on before it returns. */
   push(bytes: Uint8Array, arrivalS: number): void
   readonly counts: BoardCounts
+  /** Sample time minus the board's tick time, s; NaN while not known. */
+  readonly clockOffsetS: number
 }
 
 export interface BoardDecoderOptions {
@@ -136,6 +138,10 @@ class Decoder implements BoardDecoder {
     counts.repeatedSamples = this.#sequence.dropped
     counts.clockJumps = this.#clock.jumps
     return counts
+  }
+
+  get clockOffsetS(): number {
+    return this.#clock.offsetS
   }
 
   push(bytes: Uint8Array, arrivalS: number): void {

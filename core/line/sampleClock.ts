@@ -45,6 +45,11 @@ export class SampleClock {
     return this.#ticksPerSecond
   }
 
+  /** Sample time − tick time, s: its slow rise is the drift of the board's clock. NaN without ticks and before the first sample. */
+  get offsetS(): number {
+    return this.#anchored && this.hasTicks ? this.#offsetS : Number.NaN
+  }
+
   /** Without ticks (0) samples get their arrival times. */
   setTicksPerSecond(ticksPerSecond: number): void {
     if (ticksPerSecond === this.#ticksPerSecond) return

@@ -142,13 +142,20 @@ function countInWorker(): void {
   Object.assign(self, { benchReceived: received })
 }
 
-/** A DevTools session of the page's worker, by messages through the page's own. */
+/** Part of the address of the worker that owns the stream; the page may have others. */
+const workerName = 'pipelineWorker'
+
+function streamWorker(page: Page) {
+  return page.workers().find((worker) => worker.url().includes(workerName))
+}
+
+/** A DevTools session of the stream's worker, by messages through the page's own. */
 async function workerSession(devtools: CDPSession) {
   const waiting = new Map<number, (result: Record<string, number>) => void>()
   let sessionId = ''
   let id = 0
   devtools.on('Target.attachedToTarget', (event) => {
-    sessionId = event.sessionId
+    if (event.targetInfo.url.includes(workerName)) sessionId = event.sessionId
   })
   devtools.on('Target.receivedMessageFromTarget', ({ message }) => {
     const answer = JSON.parse(message) as { id?: number; result?: Record<string, number> }
@@ -210,7 +217,7 @@ async function bridgeSamples(): Promise<{ samples: number; missingSamples: numbe
 
 async function drive(page: Page, devtools: CDPSession, serve: ChildProcess): Promise<void> {
   const askWorker = await workerSession(devtools)
-  const worker = page.workers()[0]
+  const worker = streamWorker(page)!
   const heaps = async () => {
     await devtools.send('HeapProfiler.collectGarbage')
     await askWorker('HeapProfiler.collectGarbage')
@@ -264,9 +271,9 @@ try {
   const { page } = await openPage(browser, 'about:blank')
   await page.addInitScript(countInPage)
   await page.goto(`http://127.0.0.1:${port}/`)
-  await until('the worker', () => page.workers().length > 0)
-  await page.workers()[0].evaluate('globalThis.__name ??= (named) => named')
-  await page.workers()[0].evaluate(countInWorker)
+  await until('the worker', () => streamWorker(page) !== undefined)
+  await streamWorker(page)!.evaluate('globalThis.__name ??= (named) => named')
+  await streamWorker(page)!.evaluate(countInWorker)
   await page.evaluate(() => (window as unknown as { benchRelease(): void }).benchRelease())
   await until('a word or a number', async () => (await partText(page, 'state-word')) !== '', 60_000)
   const devtools = await page.context().newCDPSession(page)
