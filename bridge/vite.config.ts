@@ -11,11 +11,15 @@ const executable: Plugin = {
   },
 }
 
-/** Bundles the bridge, the command line and the simulator; packages stay outside. */
+/**
+ * Bundles the bridge, the command line and the simulator. Packages stay outside but those that every command waits for: read as one file, not as
+ * a hundred, they save each command a sixth of a second.
+ */
 export default defineConfig({
   root,
   publicDir: false,
   plugins: [executable],
+  ssr: { noExternal: ['commander', 'zod'] },
   build: {
     ssr: true,
     target: 'node20',
