@@ -1,5 +1,5 @@
 import { type ChildProcess, spawn } from 'node:child_process'
-import { mkdtemp, rm, stat } from 'node:fs/promises'
+import { mkdtemp, rm, stat, writeFile } from 'node:fs/promises'
 import { get } from 'node:https'
 import { createRequire } from 'node:module'
 import { type AddressInfo, createServer } from 'node:net'
@@ -11,7 +11,8 @@ import { checkRun } from '../../bridge/checkRun.ts'
 import { createClock } from '../../bridge/clock.ts'
 import { openLocalAuthority } from '../../bridge/security/certificates.ts'
 import { listLanAddresses } from '../../bridge/security/hosts.ts'
-import { findCaptures, startBridge, until } from '../support/bridgeHarness.ts'
+import { captureHeader, formatCaptureLine } from '../../core/capture/formatCapture.ts'
+import { findCaptures, startBridge, TestPage, until } from '../support/bridgeHarness.ts'
 import { send } from '../support/rawRequest.ts'
 
 const root = new URL('../..', import.meta.url).pathname
@@ -54,6 +55,15 @@ function floatbowl(words: string[]) {
     await ended
   })
   return { child, heard, ended }
+}
+
+/** A fix of 10 m/s. */
+function rmc(timeS: number): string {
+  const clock = `0812${String(timeS % 60).padStart(2, '0')}.00`
+  const body = `GPRMC,${clock},A,4807.0380,N,01131.0000,E,19.44,084.4,170526,,,A`
+  let sum = 0
+  for (const character of body) sum ^= character.charCodeAt(0)
+  return `$${body}*${sum.toString(16).toUpperCase().padStart(2, '0')}`
 }
 
 describe('floatbowl serve', () => {
@@ -107,6 +117,46 @@ describe('floatbowl serve', () => {
       }
       return status.sources[0].state === 'connected' && status.sources[0].counts.samples > 50
     }, 'replayed samples')
+    child.kill('SIGTERM')
+    expect(await ended).toBe(0)
+  })
+
+  it('replays a run of another board with the line map that the run carries, its receiver too', async () => {
+    const data = await newDataDir()
+    const capture = join(data, 'mapped.capture')
+    const map = {
+      format: 'floatbowl-map 1',
+      lines: { by: 'divider', divider: ';' },
+      channels: [{ field: 2, channel: 'lambda', unit: '1' }],
+    }
+    const start = {
+      type: 'start',
+      at: '2026-05-17T08:12:03.000Z',
+      sources: [
+        { source: 0, kind: 'mapped', map },
+        { source: 1, kind: 'nmea' },
+      ],
+    }
+    const lines = Array.from({ length: 1500 }, (_, i) => {
+      const fix = i % 50 === 0 ? formatCaptureLine(i / 50, '<1', rmc(i / 50)) : ''
+      return fix + formatCaptureLine(i / 50, '<0', `${i};0.${90 + (i % 10)}`)
+    })
+    await writeFile(capture, [`${captureHeader}\n`, formatCaptureLine(0, '=', start), ...lines].join(''))
+    const { child, heard, ended } = floatbowl([
+      ...['serve', '--replay', capture, '--listen', '127.0.0.1:0', '--data', data],
+    ])
+    await until(() => heard.out.includes('\n'), 'the address')
+    const page = new TestPage(Number(new URL(heard.out.trim()).port))
+    cleanups.push(() => page.close())
+    const heardOf = (source: number) => page.frames.filter((frame) => frame.source === source)
+    await until(() => heardOf(0).length > 3 && heardOf(1).length > 1, 'samples of both')
+    const declared = page.of('declaration')
+    const channelsOf = (source: number) =>
+      declared.find((each) => each.source === source)?.channels.map(({ name }) => name)
+    expect(channelsOf(0)).toEqual(['lambda'])
+    expect(channelsOf(1)).toContain('road_speed')
+    expect(heardOf(0)[0].columns[0][0]).toBeCloseTo(0.9, 1)
+    expect(heardOf(1)[0].columns[0][0]).toBeCloseTo(10, 1)
     child.kill('SIGTERM')
     expect(await ended).toBe(0)
   })
