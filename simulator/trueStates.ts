@@ -19,10 +19,16 @@ const overrun = stateIndex('overrun')
 /** Edges in load between cruise, part throttle and power, and how far past an edge the load must go to cross back. */
 const cruiseBelow = 0.6
 const powerAbove = 0.85
-const loadBand = 0.02
+const loadBand = 0.01
 const leastStateS = 0.5
 const warmFromC = 60
 const atRestPct = 1.5
+/** Overrun begins above this multiple of the car's warm idle. */
+const idleFactor = 1.4
+/** Idling: speed within this share over this time; and how long it must be seen. Common practice, no source. */
+const idleCalmShare = 0.03
+const idleCalmS = 1
+const leastIdleS = 2
 
 /** The state by its definition, on noise-free signals. `before` is the state until now, for hysteresis; −1 for none. */
 export function classifyState(p: ParameterValues, engine: Engine, before = -1): number {
@@ -30,9 +36,7 @@ export function classifyState(p: ParameterValues, engine: Engine, before = -1): 
   if (rpm < 50) return off
   if (rpm < 400 && !engine.fired) return cranking
   const atRest = engine.throttlePct < atRestPct
-  const limit = 1.4 * p['engine.idle_rpm']
-  const factor = before === overrun ? 0.97 : before === idle ? 1.03 : 1
-  if (atRest && rpm > factor * limit) return overrun
+  if (atRest && isAboveIdle(rpm, p['engine.idle_rpm'], before)) return overrun
   const isCold = engine.coolantC < warmFromC
   if (atRest) return isCold ? warmUp : idle
   const load = engine.manifoldPa / engine.base.air.pressurePa
@@ -42,6 +46,49 @@ export function classifyState(p: ParameterValues, engine: Engine, before = -1): 
     powerAbove + (before === power ? -loadBand : before === part || before === cruise ? loadBand : 0)
   if (load > high) return power
   return isCold ? warmUp : load < low ? cruise : part
+}
+
+function isAboveIdle(rpm: number, warmIdleRpm: number, before: number): boolean {
+  const factor = before === overrun ? 0.97 : before === idle ? 1.03 : 1
+  return rpm > factor * idleFactor * warmIdleRpm
+}
+
+/** Columns that tell the car's own warm idle. */
+export interface IdleColumns {
+  rpm: Float32Array
+  throttlePct: Float32Array
+  coolantC: Float32Array
+  /** 0 in neutral. */
+  gear: Float32Array
+}
+
+/**
+ * The speed at which this engine idled, warm and in neutral, rpm: the median of its true speed. The parameter is what it was built for; with these
+ * parts in this air it may idle elsewhere. NaN when it was not seen for two seconds.
+ */
+export function warmIdleRpm({ rpm, throttlePct, coolantC, gear }: IdleColumns, rateHz: number): number {
+  const seen: number[] = []
+  const back = Math.round(idleCalmS * rateHz)
+  for (let i = back; i < rpm.length; i++) {
+    if (throttlePct[i] >= atRestPct || coolantC[i] < warmFromC || gear[i] !== 0 || rpm[i] < 300) continue
+    if (Math.abs(rpm[i] - rpm[i - back]) < idleCalmShare * rpm[i]) seen.push(rpm[i])
+  }
+  if (seen.length < leastIdleS * rateHz) return Number.NaN
+  seen.sort((a, b) => a - b)
+  return seen[seen.length >> 1]
+}
+
+/** Judges idle against overrun anew, where the throttle is at rest, by the speed at which the engine truly idles. */
+export function splitAtRest(raw: Float32Array, columns: IdleColumns, warmIdle: number): void {
+  let before = -1
+  for (let i = 0; i < raw.length; i++) {
+    const isRunning = raw[i] === idle || raw[i] === overrun || raw[i] === warmUp
+    if (isRunning && columns.throttlePct[i] < atRestPct) {
+      const rest = columns.coolantC[i] < warmFromC ? warmUp : idle
+      raw[i] = isAboveIdle(columns.rpm[i], warmIdle, before) ? overrun : rest
+    }
+    before = raw[i]
+  }
 }
 
 /** States of a whole run: visits shorter than half a second join what came before them. */

@@ -8,15 +8,13 @@ const withMixture = new Set(
 /** Steady: the throttle moved less than this over the last second, %. */
 const steadyPct = 3
 
-/** Marks samples whose throttle moved less than 3 % over the last second, all of it in one state that has a mixture. */
+/** Marks samples of a state that has a mixture whose throttle moved less than 3 % over the last second. */
 export function findSteady(throttlePct: Float32Array, state: Uint8Array, rateHz: number): Uint8Array {
   const out = new Uint8Array(throttlePct.length)
   const window = Math.round(rateHz)
   const stride = Math.max(1, Math.round(rateHz / 20))
-  let sameSince = 0
   for (let i = 0; i < out.length; i++) {
-    if (i > 0 && state[i] !== state[i - 1]) sameSince = i
-    if (i - sameSince < window || !withMixture.has(state[i])) continue
+    if (i < window || !withMixture.has(state[i])) continue
     let least = throttlePct[i]
     let most = least
     for (let j = i - window; j < i; j += stride) {

@@ -4,7 +4,7 @@ import type { Engine } from './engine.ts'
 import { type ParameterKey, parameterTable } from './parameters.ts'
 import { airOf, type ResolvedRun } from './runOptions.ts'
 import { SelfIdleWatch } from './selfIdleWatch.ts'
-import { classifyState, settleStates } from './trueStates.ts'
+import { classifyState, settleStates, splitAtRest, warmIdleRpm } from './trueStates.ts'
 import { findSteady, steadyMixtures } from './trueSteady.ts'
 import { judgeTransients } from './trueTransients.ts'
 import type { Truth, TruthEvent } from './truth.ts'
@@ -115,13 +115,18 @@ export class TruthRecorder {
   finish(car: string, right: Fitted, engine: Engine): Truth {
     const { p, fitted, drive, seed, rateHz, setup, changes } = this.run
     const timeS = this.time.subarray(0, this.count)
-    const state = settleStates(this.rawState.done(), rateHz)
     const lambdaStill = this.still.done()
     const lambdaSettled = this.settled.done()
     const throttlePct = this.throttle.done()
     const rpm = this.rpm.done()
     const coolantC = this.coolant.done()
     const manifoldKpa = this.manifold.done()
+    const gear = this.gear.done()
+    const rawState = this.rawState.done()
+    const idleColumns = { rpm, throttlePct, coolantC, gear }
+    const warmIdle = warmIdleRpm(idleColumns, rateHz)
+    if (warmIdle > 0) splitAtRest(rawState, idleColumns, warmIdle)
+    const state = settleStates(rawState, rateHz)
     const transients = judgeTransients({
       timeS,
       state,
@@ -130,7 +135,7 @@ export class TruthRecorder {
       throttlePct,
       rpm,
       secondary: this.secondary.done(),
-      gear: this.gear.done(),
+      gear,
       coolantC,
     })
     const steadyNow = findSteady(throttlePct, state, rateHz)
