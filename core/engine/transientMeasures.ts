@@ -1,4 +1,5 @@
 import type { Transient, TransientPattern } from '../contract/result.ts'
+import { trust } from './lambdaStage.ts'
 import { stateCode, stateNames } from './operatingState.ts'
 import { NOT_FINAL, type PointHistory } from './pointHistory.ts'
 import { findStumble } from './stumble.ts'
@@ -42,8 +43,9 @@ export interface TransientOptions {
   readonly sensorLagS: () => number
 }
 
-/** λ beyond this tells nothing more of a mixture. */
+/** λ beyond these tells nothing more of a mixture; off the sensor's scale it counts as the nearer. */
 const MOST_LAMBDA = 1.6
+const LEAST_LAMBDA = 0.65
 /** Half width of the smoothing of λ, s. */
 const SMOOTH_S = 0.04
 /** λ is back when it stays back for this long; a tip-in or tip-out lasts at least so long, s. */
@@ -149,11 +151,14 @@ function gather(
   const raw = new Float64Array(count)
   const t = new Float64Array(count)
   const secondary = new Float64Array(count)
+  let last = 1
   for (let i = 0; i < count; i++) {
     const at = (from + i) & mask
     t[i] = timeS[at] - startS
     const one = history.lambda[0][at]
     raw[i] = Math.min(MOST_LAMBDA, !Number.isNaN(one) ? one : history.lambda[1][at])
+    if (!Number.isNaN(raw[i])) last = raw[i]
+    else if (history.reason[0][at] === trust.outOfRange) raw[i] = last > 1 ? MOST_LAMBDA : LEAST_LAMBDA
     secondary[i] = history.secondaryPct[at]
   }
   const smooth = smoothed(t, raw)
@@ -240,7 +245,7 @@ function settledAfter(
   for (let i = 0; i < count; i++) {
     const t = timeS[i]
     if (t < moveS) continue
-    if (Math.abs(lambda[i] - settle) > within) sinceS = Number.NaN
+    if (!(Math.abs(lambda[i] - settle) <= within)) sinceS = Number.NaN
     else if (Number.isNaN(sinceS)) sinceS = t
     if (t - sinceS >= STAYS_S) return Math.min(windowS, Math.max(sinceS, LEAST_TIP_S))
   }
