@@ -72,102 +72,143 @@ const LEAST_LAMBDA = 0.5
 const MOST_LAMBDA = 10
 
 export function createLambdaStage(options: LambdaStageOptions): LambdaStage {
-  const { sensor, gain } = options
+  return new Stage(options)
+}
+
+class Stage implements LambdaStage {
+  lambda = Number.NaN
+  reason: number = trust.noSensor
+  faultCode = ''
+  uncertainty = Number.NaN
+  cellOhm = Number.NaN
+  heaterPct = Number.NaN
+  heatingS = 0
+  readonly #options: LambdaStageOptions
+  readonly #table: CurrentTable
+  readonly #perGain: number
+  readonly #gainShare: number
+  #isReady = false
+  #code = 0
+  #heatingFromS = Number.NaN
+  #readingS = Number.NaN
+  #faultS = Number.NEGATIVE_INFINITY
+  #faultName = ''
+  #supplyLowFromS = Number.NaN
+
+  constructor(options: LambdaStageOptions) {
+    this.#options = options
+    this.#table = tableOf(options.sensor)
+    this.#perGain = 1 / options.gain
+    this.#gainShare = options.gain === 1 ? NO_RECORD_GAIN_UNCERTAINTY : GAIN_UNCERTAINTY
+  }
+
+  warmingPct(): number {
+    return readinessProgressPct(this.#code, this.cellOhm, this.heatingS, this.#options.sensor)
+  }
+
+  event(timeS: number, eventCode: string): void {
+    if (!boardFault(eventCode).stopsLambda) return
+    this.#faultS = timeS
+    this.#faultName = eventCode
+  }
+
+  step(
+    timeS: number,
+    pumpMa: number,
+    hasPump: boolean,
+    cellOhm: number,
+    heaterPct: number,
+    boardLambda: number,
+    hasBoardLambda: boolean,
+    supplyV: number,
+  ): void {
+    if (!(timeS >= this.#heatingFromS)) this.#heatingFromS = timeS
+    this.heatingS = timeS - this.#heatingFromS
+    this.cellOhm = cellOhm
+    this.heaterPct = heaterPct
+    this.lambda = Number.NaN
+    const code = readinessCode(cellOhm, heaterPct, this.heatingS, this.#options.sensor, this.#isReady)
+    this.#code = code
+    this.#isReady = code === 2 || code === 3
+    if (hasPump || hasBoardLambda) this.#readingS = timeS
+    this.reason = this.#judge(timeS, cellOhm, supplyV)
+    if (this.reason !== trust.ok) return
+    if (hasPump) this.#fromCurrent(pumpMa * this.#perGain)
+    else if (hasBoardLambda) this.#fromBoard(boardLambda)
+  }
+
+  #judge(timeS: number, cellOhm: number, supplyV: number): number {
+    const { supplyLowV, supplyLowS, blindFaultHoldS, faultHoldS, gapS } = this.#options
+    if (supplyV < supplyLowV) {
+      if (Number.isNaN(this.#supplyLowFromS)) this.#supplyLowFromS = timeS
+    } else this.#supplyLowFromS = Number.NaN
+    this.faultCode = ''
+    const hold = Number.isNaN(cellOhm) ? blindFaultHoldS : faultHoldS
+    if (timeS - this.#faultS < hold) this.faultCode = this.#faultName
+    else if (this.#code === 4) this.faultCode = 'cell_open'
+    else if (this.#code === 5) this.faultCode = 'cell_short'
+    else if (timeS - this.#supplyLowFromS >= supplyLowS) this.faultCode = 'supply_low'
+    if (this.faultCode !== '') return trust.fault
+    if (this.#code === 1) return trust.warming
+    if (Number.isNaN(this.#readingS)) return trust.noSensor
+    return timeS - this.#readingS > gapS ? trust.gap : trust.ok
+  }
+
+  #fromCurrent(ma: number): void {
+    const { phi, firstMa, lastMa, stepsPerMa } = this.#table
+    if (!(ma >= firstMa && ma <= lastMa)) {
+      this.reason = trust.outOfRange
+      return
+    }
+    const place = (ma - firstMa) * stepsPerMa
+    const step = place | 0
+    const low = phi[step]
+    const rise = phi[step + 1] - low
+    this.lambda = 1 / (low + rise * (place - step))
+    const lambda = 1 / low
+    const slope = (low - phi[step < TABLE_STEPS ? step + 1 : TABLE_STEPS]) * stepsPerMa * lambda * lambda
+    this.uncertainty = Math.abs(ma) * this.#gainShare * slope
+  }
+
+  #fromBoard(lambda: number): void {
+    if (lambda >= LEAST_LAMBDA && lambda <= MOST_LAMBDA) {
+      this.lambda = lambda
+      this.uncertainty =
+        this.#options.outputUncertainty?.(lambda) ?? Math.abs(lambda - 1) * NO_RECORD_GAIN_UNCERTAINTY
+    } else this.reason = trust.outOfRange
+  }
+}
+
+/** 1/λ over the pump current in even steps: it is nearly straight between them; λ itself is not at the lean end. */
+interface CurrentTable {
+  readonly phi: Float64Array
+  readonly firstMa: number
+  readonly lastMa: number
+  readonly stepsPerMa: number
+}
+
+/** A curve never changes, and its table is wanted by each pass over a run. */
+const tables = new WeakMap<SensorCurve, CurrentTable>()
+
+function tableOf(sensor: SensorCurve): CurrentTable {
+  let table = tables.get(sensor)
+  if (!table) {
+    table = createTable(sensor)
+    tables.set(sensor, table)
+  }
+  return table
+}
+
+function createTable(sensor: SensorCurve): CurrentTable {
   const knots = sensor.inverseLambda.x
   const firstMa = knots[0]
   const lastMa = knots[knots.length - 1]
   const stepsPerMa = TABLE_STEPS / (lastMa - firstMa)
-  // 1/λ is nearly straight between the steps; λ itself is not at the lean end.
   const phi = new Float64Array(TABLE_STEPS + 2)
   for (let i = 0; i <= TABLE_STEPS; i++) {
     const ma = i === TABLE_STEPS ? lastMa : firstMa + i / stepsPerMa
     phi[i] = 1 / lambdaFromPumpCurrent(ma, sensor)
   }
   phi[TABLE_STEPS + 1] = phi[TABLE_STEPS]
-  const perGain = 1 / gain
-  const gainShare = gain === 1 ? NO_RECORD_GAIN_UNCERTAINTY : GAIN_UNCERTAINTY
-  let isReady = false
-  let code = 0
-  // Fields of an object, so that no number is boxed at each sample.
-  const since = { heatingS: Number.NaN, readingS: Number.NaN }
-  let faultS = Number.NEGATIVE_INFINITY
-  let faultName = ''
-  let supplyLowFromS = Number.NaN
-
-  const stage: LambdaStage = {
-    lambda: Number.NaN,
-    reason: trust.noSensor,
-    faultCode: '',
-    uncertainty: Number.NaN,
-    cellOhm: Number.NaN,
-    heaterPct: Number.NaN,
-    heatingS: 0,
-    warmingPct: () => readinessProgressPct(code, stage.cellOhm, stage.heatingS, sensor),
-    event(timeS, eventCode) {
-      if (!boardFault(eventCode).stopsLambda) return
-      faultS = timeS
-      faultName = eventCode
-    },
-    step(timeS, pumpMa, hasPump, cellOhm, heaterPct, boardLambda, hasBoardLambda, supplyV) {
-      if (!(timeS >= since.heatingS)) since.heatingS = timeS
-      stage.heatingS = timeS - since.heatingS
-      stage.cellOhm = cellOhm
-      stage.heaterPct = heaterPct
-      stage.lambda = Number.NaN
-      code = readinessCode(cellOhm, heaterPct, stage.heatingS, sensor, isReady)
-      isReady = code === 2 || code === 3
-      if (hasPump || hasBoardLambda) since.readingS = timeS
-      stage.reason = judge(timeS, cellOhm, supplyV)
-      if (stage.reason !== trust.ok) return
-      if (hasPump) fromCurrent(pumpMa * perGain)
-      else if (hasBoardLambda) fromBoard(boardLambda)
-    },
-  }
-
-  function judge(timeS: number, cellOhm: number, supplyV: number): number {
-    if (supplyV < options.supplyLowV) {
-      if (Number.isNaN(supplyLowFromS)) supplyLowFromS = timeS
-    } else supplyLowFromS = Number.NaN
-    stage.faultCode = ''
-    const hold = Number.isNaN(cellOhm) ? options.blindFaultHoldS : options.faultHoldS
-    if (timeS - faultS < hold) stage.faultCode = faultName
-    else if (code === 4) stage.faultCode = 'cell_open'
-    else if (code === 5) stage.faultCode = 'cell_short'
-    else if (timeS - supplyLowFromS >= options.supplyLowS) stage.faultCode = 'supply_low'
-    if (stage.faultCode !== '') return trust.fault
-    if (code === 1) return trust.warming
-    if (Number.isNaN(since.readingS)) return trust.noSensor
-    return timeS - since.readingS > options.gapS ? trust.gap : trust.ok
-  }
-
-  function fromCurrent(ma: number): void {
-    if (!(ma >= firstMa && ma <= lastMa)) {
-      stage.reason = trust.outOfRange
-      return
-    }
-    const place = (ma - firstMa) * stepsPerMa
-    const step = place | 0
-    const low = phi[step]
-    stage.lambda = 1 / (low + (phi[step + 1] - low) * (place - step))
-    stage.uncertainty = lambdaUncertaintyAt(ma)
-  }
-
-  function fromBoard(lambda: number): void {
-    if (lambda >= LEAST_LAMBDA && lambda <= MOST_LAMBDA) {
-      stage.lambda = lambda
-      stage.uncertainty =
-        options.outputUncertainty?.(lambda) ?? Math.abs(lambda - 1) * NO_RECORD_GAIN_UNCERTAINTY
-    } else stage.reason = trust.outOfRange
-  }
-
-  function lambdaUncertaintyAt(ma: number): number {
-    return Math.abs(ma) * gainShare * slopeAt(ma)
-  }
-
-  function slopeAt(ma: number): number {
-    const place = ((ma - firstMa) * stepsPerMa) | 0
-    const lambda = 1 / phi[place]
-    return (phi[place] - phi[Math.min(TABLE_STEPS, place + 1)]) * stepsPerMa * lambda * lambda
-  }
-  return stage
+  return { phi, firstMa, lastMa, stepsPerMa }
 }

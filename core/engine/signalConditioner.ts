@@ -51,49 +51,65 @@ export function createSignalConditioner(
   onPoint: () => void,
   options: SignalConditionerOptions = defaultSignalConditionerOptions,
 ): SignalConditioner {
-  const { halfWindowS, leastPressureHalfS, mostPressureHalfS, latencyS, stepS } = options
-  const { throttleSpikePct, rpmSpikeShare } = options
-  const times = new Float64Array(CAPACITY)
-  const speeds = new Float64Array(CAPACITY)
-  const throttles = new Float64Array(CAPACITY)
-  const pressures = new Float64Array(CAPACITY)
-  // Absolute sample numbers; the ring index is number & MASK.
-  let written = 0
-  let first = 0
-  let center = 0
-  const next = { timeS: Number.NEGATIVE_INFINITY }
+  return new Conditioner(onPoint, options)
+}
 
-  const conditioner: SignalConditioner = {
-    timeS: Number.NaN,
-    rpm: Number.NaN,
-    throttlePct: Number.NaN,
-    mapKpa: Number.NaN,
-    throttleVariancePct2: Number.NaN,
-    push(timeS, rpm, throttlePct, mapKpa) {
-      if (written - center >= CAPACITY - 1) emit()
-      const at = written & MASK
-      times[at] = timeS
-      speeds[at] = rpm >= 0 && rpm < 20_000 ? rpm : Number.NaN
-      throttles[at] = throttlePct > -30 && throttlePct < 140 ? throttlePct : Number.NaN
-      pressures[at] = mapKpa > 3 && mapKpa < 400 ? mapKpa : Number.NaN
-      written++
-      if (written - first > CAPACITY) first = written - CAPACITY
-      if (written - first >= 3) {
-        removeSpike(throttles, throttleSpikePct, 0)
-        removeSpike(speeds, 60, rpmSpikeShare)
-      }
-      const readyS = timeS - latencyS
-      while (center < written && times[center & MASK] <= readyS) emit()
-    },
-    flush() {
-      while (center < written) emit()
-      first = written
-    },
+class Conditioner implements SignalConditioner {
+  timeS = Number.NaN
+  rpm = Number.NaN
+  throttlePct = Number.NaN
+  mapKpa = Number.NaN
+  throttleVariancePct2 = Number.NaN
+  readonly #onPoint: () => void
+  readonly #options: SignalConditionerOptions
+  readonly #times = new Float64Array(CAPACITY)
+  readonly #speeds = new Float64Array(CAPACITY)
+  readonly #throttles = new Float64Array(CAPACITY)
+  readonly #pressures = new Float64Array(CAPACITY)
+  // Absolute sample numbers; the ring index is number & MASK.
+  #written = 0
+  #first = 0
+  #center = 0
+  #nextS = Number.NEGATIVE_INFINITY
+
+  constructor(onPoint: () => void, options: SignalConditionerOptions) {
+    this.#onPoint = onPoint
+    this.#options = options
+  }
+
+  push(timeS: number, rpm: number, throttlePct: number, mapKpa: number): void {
+    if (this.#written - this.#center >= CAPACITY - 1) this.#pass()
+    const times = this.#times
+    const at = this.#written & MASK
+    times[at] = timeS
+    this.#speeds[at] = rpm >= 0 && rpm < 20_000 ? rpm : Number.NaN
+    this.#throttles[at] = throttlePct > -30 && throttlePct < 140 ? throttlePct : Number.NaN
+    this.#pressures[at] = mapKpa > 3 && mapKpa < 400 ? mapKpa : Number.NaN
+    const written = this.#written + 1
+    this.#written = written
+    if (written - this.#first > CAPACITY) this.#first = written - CAPACITY
+    if (written - this.#first >= 3) {
+      this.#removeSpike(this.#throttles, this.#options.throttleSpikePct, 0)
+      this.#removeSpike(this.#speeds, 60, this.#options.rpmSpikeShare)
+    }
+    const readyS = timeS - this.#options.latencyS
+    while (this.#center < written && times[this.#center & MASK] <= readyS) this.#pass()
+  }
+
+  flush(): void {
+    while (this.#center < this.#written) this.#pass()
+    this.#first = this.#written
+  }
+
+  /** Goes over the sample at the center: a point if it is time for one. */
+  #pass(): void {
+    if (this.#times[this.#center & MASK] < this.#nextS) this.#center++
+    else this.#emit()
   }
 
   /** Looks at the newest but one, and at a pair of samples before the newest. */
-  function removeSpike(ring: Float64Array, least: number, share: number): void {
-    const end = written
+  #removeSpike(ring: Float64Array, least: number, share: number): void {
+    const end = this.#written
     const now = ring[(end - 1) & MASK]
     const middle = ring[(end - 2) & MASK]
     const before = ring[(end - 3) & MASK]
@@ -104,7 +120,8 @@ export function createSignalConditioner(
       ring[(end - 2) & MASK] = (before + now) / 2
       return
     }
-    if (end - first < 4 || times[(end - 1) & MASK] - times[(end - 4) & MASK] > 0.08) return
+    const times = this.#times
+    if (end - this.#first < 4 || times[(end - 1) & MASK] - times[(end - 4) & MASK] > 0.08) return
     const earlier = ring[(end - 4) & MASK]
     if (sticksOut(middle, earlier, now, limit) && sticksOut(before, earlier, now, limit)) {
       ring[(end - 3) & MASK] = earlier + (now - earlier) / 3
@@ -112,81 +129,115 @@ export function createSignalConditioner(
     }
   }
 
-  /** Mean of the window; trimmed, without its least and greatest value, untrimmed, so that one revolution's pulses for pressure stay whole. */
-  function windowMean(ring: Float64Array, from: number, to: number, isTrimmed: boolean): number {
-    const middle = center
-    let sum = 0
-    let count = 0
-    let least = Number.POSITIVE_INFINITY
-    let most = Number.NEGATIVE_INFINITY
-    for (let n = middle; n >= from; n--) {
-      const v = ring[n & MASK]
-      if (Number.isNaN(v)) continue
-      sum += v
-      count++
-      if (v < least) least = v
-      if (v > most) most = v
-    }
-    for (let n = middle + 1; n < to; n++) {
-      const v = ring[n & MASK]
-      if (Number.isNaN(v)) continue
-      sum += v
-      count++
-      if (v < least) least = v
-      if (v > most) most = v
-    }
-    if (count === 0) return Number.NaN
-    return isTrimmed && count >= 3 ? (sum - least - most) / (count - 2) : sum / count
-  }
-
-  /** First sample within `halfS` before the middle, at or before `n`, which is within. */
-  function windowStart(n: number, halfS: number): number {
-    const t = times[center & MASK]
-    const oldest = first
-    let from = n
-    while (from > oldest && t - times[(from - 1) & MASK] <= halfS) from--
-    return from
-  }
-
-  /** One past the last sample within `halfS` after the middle, at or after `n`, before which all are within. */
-  function windowEnd(n: number, halfS: number): number {
-    const t = times[center & MASK]
-    const end = written
-    let to = n
-    while (to < end && times[to & MASK] - t <= halfS) to++
-    return to
-  }
-
-  function emit(): void {
+  /** The point at the center of the windows. */
+  #emit(): void {
+    const { halfWindowS, leastPressureHalfS, mostPressureHalfS, latencyS, stepS } = this.#options
+    const times = this.#times
+    const center = this.#center
     const at = center & MASK
-    if (times[at] < next.timeS) {
-      center++
-      return
-    }
-    next.timeS = times[at] + stepS
-    conditioner.timeS = times[at]
-    const sinceS = center > first ? times[at] - times[(center - 1) & MASK] : 0
+    const t = times[at]
+    this.#nextS = t + stepS
+    this.timeS = t
+    const sinceS = center > this.#first ? t - times[(center - 1) & MASK] : 0
     const half = Math.max(halfWindowS, Math.min(latencyS, 1.05 * sinceS))
-    const from = windowStart(center, half)
-    const to = windowEnd(center + 1, half)
-    conditioner.rpm = windowMean(speeds, from, to, true)
-    conditioner.throttlePct = windowMean(throttles, from, to, true)
-    const cycleHalf = 60 / conditioner.rpm
+    const from = windowStart(times, center, center, this.#first, half)
+    const to = windowEnd(times, center, center + 1, this.#written, half)
+    this.#meanSpeedAndThrottle(from, to)
+    const cycleHalf = 60 / this.rpm
     const pressureHalf =
       cycleHalf > leastPressureHalfS ? Math.min(cycleHalf, mostPressureHalfS) : leastPressureHalfS
     const wide = Math.max(pressureHalf, half)
-    conditioner.mapKpa = windowMean(pressures, windowStart(from, wide), windowEnd(to, wide), false)
-    const off = throttles[at] - conditioner.throttlePct
+    this.mapKpa = plainMean(
+      this.#pressures,
+      center,
+      windowStart(times, center, from, this.#first, wide),
+      windowEnd(times, center, to, this.#written, wide),
+    )
+    const off = this.#throttles[at] - this.throttlePct
     if (!Number.isNaN(off)) {
-      const old = conditioner.throttleVariancePct2
+      const old = this.throttleVariancePct2
       const square = Math.min(off * off, 9)
-      conditioner.throttleVariancePct2 = !Number.isNaN(old) ? old + NOISE_WEIGHT * (square - old) : square
+      this.throttleVariancePct2 = !Number.isNaN(old) ? old + NOISE_WEIGHT * (square - old) : square
     }
-    center++
-    onPoint()
+    this.#center = center + 1
+    this.#onPoint()
   }
 
-  return conditioner
+  /** Means of the window without their least and greatest values, summed from the middle outward; both at once, since each sum waits for itself. */
+  #meanSpeedAndThrottle(from: number, to: number): void {
+    const speeds = this.#speeds
+    const throttles = this.#throttles
+    let speed = 0
+    let speedCount = 0
+    let leastSpeed = Number.POSITIVE_INFINITY
+    let mostSpeed = Number.NEGATIVE_INFINITY
+    let throttle = 0
+    let throttleCount = 0
+    let leastThrottle = Number.POSITIVE_INFINITY
+    let mostThrottle = Number.NEGATIVE_INFINITY
+    const middle = this.#center
+    for (let k = from; k < to; k++) {
+      // From the middle down to the oldest, then on from the middle.
+      const n = k <= middle ? middle + from - k : k
+      const rpm = speeds[n & MASK]
+      if (!Number.isNaN(rpm)) {
+        speed += rpm
+        speedCount++
+        leastSpeed = Math.min(leastSpeed, rpm)
+        mostSpeed = Math.max(mostSpeed, rpm)
+      }
+      const pct = throttles[n & MASK]
+      if (!Number.isNaN(pct)) {
+        throttle += pct
+        throttleCount++
+        leastThrottle = Math.min(leastThrottle, pct)
+        mostThrottle = Math.max(mostThrottle, pct)
+      }
+    }
+    this.rpm = meanWithout(speed, leastSpeed, mostSpeed, speedCount)
+    this.throttlePct = meanWithout(throttle, leastThrottle, mostThrottle, throttleCount)
+  }
+}
+
+/** Mean of so many values without the least and the greatest, where there are three or more; NaN without any. */
+function meanWithout(sum: number, least: number, most: number, count: number): number {
+  if (count === 0) return Number.NaN
+  return count >= 3 ? (sum - least - most) / (count - 2) : sum / count
+}
+
+/** First sample within `halfS` before the middle, at or before `n`, which is within. */
+function windowStart(times: Float64Array, middle: number, n: number, oldest: number, halfS: number): number {
+  const t = times[middle & MASK]
+  let from = n
+  while (from > oldest && t - times[(from - 1) & MASK] <= halfS) from--
+  return from
+}
+
+/** One past the last sample within `halfS` after the middle, at or after `n`, before which all are within. */
+function windowEnd(times: Float64Array, middle: number, n: number, end: number, halfS: number): number {
+  const t = times[middle & MASK]
+  let to = n
+  while (to < end && times[to & MASK] - t <= halfS) to++
+  return to
+}
+
+/** Mean of the whole window, so that one revolution's pulses of pressure stay whole. */
+function plainMean(ring: Float64Array, middle: number, from: number, to: number): number {
+  let sum = 0
+  let count = 0
+  for (let n = middle; n >= from; n--) {
+    const v = ring[n & MASK]
+    if (Number.isNaN(v)) continue
+    sum += v
+    count++
+  }
+  for (let n = middle + 1; n < to; n++) {
+    const v = ring[n & MASK]
+    if (Number.isNaN(v)) continue
+    sum += v
+    count++
+  }
+  return count === 0 ? Number.NaN : sum / count
 }
 
 /** True when `middle` sticks out beyond both others by more than `limit`. */

@@ -60,94 +60,134 @@ export function createRowReader(
   others: readonly ColumnStore[],
   options: RowReaderOptions = defaultRowReaderOptions,
 ): RowReader {
-  const value = new Float64Array(slotCount).fill(Number.NaN)
-  const fresh = new Uint8Array(slotCount)
-  const heldS = new Float64Array(slotCount).fill(Number.NEGATIVE_INFINITY)
-  const holdS = new Float64Array(slotCount).fill(options.quickHoldS)
-  for (const slot of slowSlots) holdS[slot] = options.slowHoldS
-  holdS[channelSlots.road_speed] = ROAD_SPEED_HOLD_S
-  const row: Row = { timeS: Number.NaN, value, fresh }
-  const cursors = new Map<ColumnStore, number>()
-  let barometerKpa = options.barometerKpa
-  let inputs = options.inputs
+  return new Reader(others, options)
+}
 
-  function readOthers(timeS: number): void {
-    for (let s = 0; s < others.length; s++) {
-      const store = others[s]
+const noTimes = new Float64Array(0)
+
+class Reader implements RowReader {
+  readonly row: Row
+  readonly #value = new Float64Array(slotCount).fill(Number.NaN)
+  readonly #fresh = new Uint8Array(slotCount)
+  /** Time of the value that is held, by slot. */
+  readonly #heldS = new Float64Array(slotCount).fill(Number.NEGATIVE_INFINITY)
+  readonly #holdS: Float64Array
+  readonly #others: readonly ColumnStore[]
+  readonly #cursors = new Map<ColumnStore, number>()
+  #barometerKpa: number
+  #inputs: readonly InputTransfer[]
+  // The main source's columns as they were when last looked at: they change when it grows.
+  #timeS: Float64Array = noTimes
+  #slots: readonly number[] = []
+  #columns: readonly Float32Array[] = []
+
+  constructor(others: readonly ColumnStore[], options: RowReaderOptions) {
+    this.#others = others
+    this.#barometerKpa = options.barometerKpa
+    this.#inputs = options.inputs
+    this.#holdS = new Float64Array(slotCount).fill(options.quickHoldS)
+    for (const slot of slowSlots) this.#holdS[slot] = options.slowHoldS
+    this.#holdS[channelSlots.road_speed] = ROAD_SPEED_HOLD_S
+    // Inputs are never held too long: they are what a sender made of them.
+    this.#holdS.fill(Number.POSITIVE_INFINITY, firstInputSlot)
+    this.row = { timeS: Number.NaN, value: this.#value, fresh: this.#fresh }
+  }
+
+  read(main: ColumnStore, index: number): void {
+    if (main.timeS !== this.#timeS || main.slots.length !== this.#slots.length) this.#look(main)
+    const value = this.#value
+    const fresh = this.#fresh
+    const heldS = this.#heldS
+    const slots = this.#slots
+    const columns = this.#columns
+    const t = this.#timeS[index]
+    this.row.timeS = t
+    const hasOthers = this.#others.length > 0
+    if (hasOthers) {
+      fresh.fill(0)
+      this.#readOthers(t)
+    }
+    for (let k = 0; k < columns.length; k++) {
+      const slot = slots[k]
+      const v = columns[k][index]
+      if (!Number.isNaN(v)) {
+        value[slot] = v
+        heldS[slot] = t
+        fresh[slot] = 1
+        continue
+      }
+      if (!hasOthers) fresh[slot] = 0
+      if (t - heldS[slot] > this.#holdS[slot]) value[slot] = Number.NaN
+    }
+    if (hasOthers) this.#dropOld(t)
+    if (this.#inputs.length > 0) this.#applyInputs()
+    if (main.vacuumDeclared) this.#shiftVacuum()
+  }
+
+  setBarometer(kpa: number): void {
+    this.#barometerKpa = kpa
+  }
+
+  setInputs(next: readonly InputTransfer[]): void {
+    for (const { channelSlot } of this.#inputs) {
+      this.#fresh[channelSlot] = 0
+      // What only a former input gave is no reading any more.
+      if (this.#heldS[channelSlot] === Number.NEGATIVE_INFINITY) this.#value[channelSlot] = Number.NaN
+    }
+    this.#inputs = next
+  }
+
+  #look(main: ColumnStore): void {
+    this.#timeS = main.timeS
+    this.#slots = [...main.slots]
+    this.#columns = main.slots.map((slot) => main.columns[slot]!)
+  }
+
+  #readOthers(timeS: number): void {
+    for (const store of this.#others) {
       // Cursors are row numbers, which stay when old rows leave the arrays.
-      const cursor = Math.max(store.first, (cursors.get(store) ?? 0) - store.dropped)
+      const cursor = Math.max(store.first, (this.#cursors.get(store) ?? 0) - store.dropped)
       let next = cursor
       while (next < store.end && store.timeS[next] <= timeS) next++
       if (next === cursor) continue
-      cursors.set(store, next + store.dropped)
-      for (let k = 0; k < store.slots.length; k++) {
-        const slot = store.slots[k]
-        const column = store.columns[slot]!
-        for (let i = next - 1; i >= cursor; i--) {
-          const v = column[i]
-          if (Number.isNaN(v)) continue
-          if (store.timeS[i] >= heldS[slot]) {
-            value[slot] = v
-            heldS[slot] = store.timeS[i]
-            fresh[slot] = 1
-          }
-          break
-        }
+      this.#cursors.set(store, next + store.dropped)
+      for (const slot of store.slots) this.#takeNewest(store, slot, cursor, next)
+    }
+  }
+
+  #takeNewest(store: ColumnStore, slot: number, from: number, to: number): void {
+    const column = store.columns[slot]!
+    for (let i = to - 1; i >= from; i--) {
+      const v = column[i]
+      if (Number.isNaN(v)) continue
+      if (store.timeS[i] >= this.#heldS[slot]) {
+        this.#value[slot] = v
+        this.#heldS[slot] = store.timeS[i]
+        this.#fresh[slot] = 1
       }
+      return
     }
   }
 
   /** What the other sources told too long ago no longer counts. */
-  function dropOld(timeS: number): void {
-    for (let s = 0; s < others.length; s++) {
-      const { slots } = others[s]
-      for (let k = 0; k < slots.length; k++) {
-        const slot = slots[k]
-        if (slot < firstInputSlot && timeS - heldS[slot] > holdS[slot]) value[slot] = Number.NaN
+  #dropOld(timeS: number): void {
+    for (const { slots } of this.#others) {
+      for (const slot of slots) {
+        if (timeS - this.#heldS[slot] > this.#holdS[slot]) this.#value[slot] = Number.NaN
       }
     }
   }
 
-  function applyInputs(): void {
-    for (let k = 0; k < inputs.length; k++) {
-      const { inputSlot, channelSlot, convert } = inputs[k]
-      value[channelSlot] = convert(value[inputSlot])
-      fresh[channelSlot] = fresh[inputSlot]
+  #applyInputs(): void {
+    for (const { inputSlot, channelSlot, convert } of this.#inputs) {
+      this.#value[channelSlot] = convert(this.#value[inputSlot])
+      this.#fresh[channelSlot] = this.#fresh[inputSlot]
     }
   }
 
-  return {
-    row,
-    read(main, index) {
-      const t = main.timeS[index]
-      row.timeS = t
-      for (let slot = 0; slot < slotCount; slot++) fresh[slot] = 0
-      if (others.length > 0) readOthers(t)
-      const { slots, columns } = main
-      for (let k = 0; k < slots.length; k++) {
-        const slot = slots[k]
-        const v = columns[slot]![index]
-        if (!Number.isNaN(v)) {
-          value[slot] = v
-          heldS[slot] = t
-          fresh[slot] = 1
-        } else if (slot < firstInputSlot && t - heldS[slot] > holdS[slot]) value[slot] = Number.NaN
-      }
-      if (others.length > 0) dropOld(t)
-      if (inputs.length > 0) applyInputs()
-      if (main.vacuumDeclared && barometerKpa > 0 && fresh[channelSlots.manifold_pressure] === 1) {
-        value[channelSlots.manifold_pressure] += barometerKpa - SEA_LEVEL_PRESSURE_KPA
-      }
-    },
-    setBarometer(kpa) {
-      barometerKpa = kpa
-    },
-    setInputs(next) {
-      // What only a former input gave is no reading any more.
-      for (const { channelSlot } of inputs) {
-        if (heldS[channelSlot] === Number.NEGATIVE_INFINITY) value[channelSlot] = Number.NaN
-      }
-      inputs = next
-    },
+  #shiftVacuum(): void {
+    if (this.#barometerKpa > 0 && this.#fresh[channelSlots.manifold_pressure] === 1) {
+      this.#value[channelSlots.manifold_pressure] += this.#barometerKpa - SEA_LEVEL_PRESSURE_KPA
+    }
   }
 }

@@ -140,12 +140,16 @@ export function createRunView(options: RunViewOptions): RunView {
   })
 
   let spanState = -1
-  let spanStartS = Number.NaN
-  let settledS = Number.NaN
+  // Fields of an object, so that no number is boxed at each row.
+  const last = {
+    spanStartS: Number.NaN,
+    settledS: Number.NaN,
+    newestS: Number.NaN,
+  }
 
   function closeSpan(endS: number): void {
-    if (spanState >= 0 && endS > spanStartS && keeps) {
-      findings.spans.push({ state: stateNames[spanState], start_s: spanStartS, end_s: endS })
+    if (spanState >= 0 && endS > last.spanStartS && keeps) {
+      findings.spans.push({ state: stateNames[spanState], start_s: last.spanStartS, end_s: endS })
     }
     spanState = -1
   }
@@ -154,12 +158,12 @@ export function createRunView(options: RunViewOptions): RunView {
     const at = n & history.mask
     const t = history.timeS[at]
     const state = history.state[at]
-    const dtS = history.afterGap[at] === 1 || !(t > settledS) ? 0 : t - settledS
-    settledS = t
+    const dtS = history.afterGap[at] === 1 || !(t > last.settledS) ? 0 : t - last.settledS
+    last.settledS = t
     if (state !== spanState) {
       closeSpan(t)
       spanState = state
-      spanStartS = t
+      last.spanStartS = t
     }
     countTrust(state, history.reason[0][at], dtS)
     coverage.state(state, dtS)
@@ -252,7 +256,6 @@ export function createRunView(options: RunViewOptions): RunView {
     exhaustC: Number.NaN,
   }
   const gasDelay = { pointS: Number.NaN, s: Number.NaN, law: undefined as DelayLaw | undefined }
-  let newestS = Number.NaN
 
   function readLambda(row: Row, bank: 0 | 1): void {
     const { value, fresh, timeS } = row
@@ -324,18 +327,18 @@ export function createRunView(options: RunViewOptions): RunView {
     pulls,
     steady,
     findings,
-    newestS: () => newestS,
+    newestS: () => last.newestS,
     newestLambda,
     stateNow() {
       const move = track.openMove()
-      if (move && newestS - move.endS < 0.5)
+      if (move && last.newestS - move.endS < 0.5)
         return move.kind === 'tip_in' ? stateCode.tip_in : stateCode.tip_out
       return track.machine.candidate
     },
     coverageItems: coverage.items,
     row(row) {
       const { value, timeS } = row
-      newestS = timeS
+      last.newestS = timeS
       input.timeS = timeS
       input.rpm = value[slot.engine_speed]
       input.throttlePct = value[slot.throttle]
@@ -361,11 +364,11 @@ export function createRunView(options: RunViewOptions): RunView {
     advance: alarms.advance,
     finish() {
       track.finish()
-      closeSpan(settledS)
+      closeSpan(last.settledS)
       steady.finish()
       pulls.gap()
       warmUp.finish()
-      alarms.finish(newestS)
+      alarms.finish(last.newestS)
     },
   }
 }
