@@ -150,7 +150,7 @@ function standingOf(
   if (pieces.length === 0) return none
   const air = findRunAir(run)
   const logShift = airLogShift(air.densityKgM3, densityOfAirKgM3(referenceAirOf(car)), airExponentOf(car))
-  const [level] = findStateLevels([{ pieces, logShift }])
+  const level = findStateLevels([{ pieces, logShift }])?.levels[0]
   if (!level) return none
   const day = options.repeatabilityShare ?? defaultCompareOptions.repeatabilityShare
   const lambda = Math.exp(level.logLambda[0])

@@ -1,12 +1,15 @@
 import type { ComparisonResult, Difference } from '../contract/advice.ts'
 import type { Air, CarProfile } from '../contract/car.ts'
-import type { AnalysisResult, MixtureState, RunAnalysis } from '../contract/result.ts'
+import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import { rowPattern } from './changePattern.ts'
+import { type Decision, decideDifference, judgeState, type StateDifference } from './compareDecision.ts'
 import { compareSideBySide } from './compareSideBySide.ts'
 import { differenceMap } from './differenceMap.ts'
-import { normalQuantile, studentQuantile, studentTail } from './distributions.ts'
+import { studentQuantile } from './distributions.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
-import { findStateLevels, type StateLevels, varianceOfMix } from './stateLevels.ts'
+import { fittedOfRun } from './runObservations.ts'
+import { findStateLevels, type StateLevels } from './stateLevels.ts'
 
 export interface CompareOptions {
   /** The car: home air, metering. Default: as run B carries it, else run A. */
@@ -32,29 +35,15 @@ export type CompareSettings = Required<Omit<CompareOptions, 'car' | 'referenceAi
 
 /** Values used where `CompareOptions` names none. */
 export const defaultCompareOptions: Readonly<CompareSettings> = Object.freeze({
-  repeatabilityShare: 0.0025,
+  repeatabilityShare: 0.002,
   airExponentSd: 0.03,
   falseAlarmShare: 0.05,
   leastSeconds: 5,
   widestShare: 0.06,
 })
 
-/** Most swaps move several states the same way, so the common shift gets the larger part of the false alarms allowed. Chosen here. */
-const SHARE_FOR_COMMON_SHIFT = 0.6
-
 /** Weather in which nothing is known of the air: 9 °C and 2 kPa about the middle, as a share of density. Common practice, no source. */
 const UNKNOWN_AIR_SD = Math.hypot(9 / 293, 2 / 100)
-
-interface StateDifference {
-  state: MixtureState
-  level: StateLevels
-  /** B − A in log λ. */
-  difference: number
-  samplingSe: number
-  se: number
-  freedom: number
-  tail: number
-}
 
 /**
  * Is run B different from run A: per state B − A in λ at reference air with a 95 % interval, and one verdict. Runs are matched
@@ -78,30 +67,38 @@ export function compareRuns(
   const airs = [findRunAir(runA), findRunAir(runB)]
   const airKnown = airs.every((air) => air.source !== 'unknown')
   const shifts = airs.map((air) => (airKnown ? airLogShift(air.densityKgM3, referenceKgM3, exponent) : 0))
-  const levels = findStateLevels([
+  const set = findStateLevels([
     { pieces: runA.pieces, logShift: shifts[0] },
     { pieces: runB.pieces, logShift: shifts[1] },
   ])
+  const levels = set?.levels ?? []
   const airSd = airKnown
     ? settings.airExponentSd * Math.abs(Math.log(airs[0].densityKgM3 / airs[1].densityKgM3))
     : Math.max(exponent, 0.1) * UNKNOWN_AIR_SD * Math.SQRT2
   const daySd = Math.hypot(settings.repeatabilityShare * Math.SQRT2, airSd)
 
-  const judged: StateDifference[] = []
-  for (const level of levels) {
-    const found = judge(level, daySd, settings)
-    if (found) judged.push(found)
-  }
-  const isDifferent = decide(judged, daySd, settings.falseAlarmShare)
+  const judged = levels.flatMap(
+    (level) => judgeState(level, daySd, settings.leastSeconds, settings.widestShare) ?? [],
+  )
+  const decision = set
+    ? decideDifference(
+        set,
+        judged,
+        daySd,
+        settings.falseAlarmShare,
+        rowPattern(set.rows, fittedOfRun(runA), fittedOfRun(runB)),
+      )
+    : undefined
+  const isDifferent = decision?.isDifferent ?? false
   const states: ComparisonResult['states'] = {}
   for (const level of levels) {
     states[level.state] = describe(
       level,
-      judged.find((entry) => entry.state === level.state),
+      judged.find((entry) => entry.level === level),
       isDifferent,
     )
   }
-  const verdict = overall(judged, states, isDifferent)
+  const verdict = overall(states, decision)
   return {
     format: 'floatbowl-compare 1',
     states,
@@ -118,58 +115,6 @@ export function compareRuns(
     ...compareSideBySide(runA.result, runB.result),
     map: differenceMap(runA, runB, shifts[0], shifts[1]),
   }
-}
-
-function judge(level: StateLevels, daySd: number, settings: CompareSettings): StateDifference | undefined {
-  if (level.seconds[0] < settings.leastSeconds || level.seconds[1] < settings.leastSeconds) return undefined
-  const { difference, se: samplingSe, freedom } = level.contrast(0, 1)
-  const se = Math.hypot(samplingSe, daySd)
-  // Only the sampling part is estimated from few pieces; what the day adds is assumed known.
-  const blended = freedom * (se / Math.max(samplingSe, 1e-9)) ** 4
-  const usable = Math.max(4, Math.min(blended, 1e6))
-  if (!(studentQuantile(0.975, usable) * se <= settings.widestShare)) return undefined
-  return {
-    state: level.state,
-    level,
-    difference,
-    samplingSe,
-    se,
-    freedom: usable,
-    tail: studentTail(difference / se, usable),
-  }
-}
-
-function decide(judged: readonly StateDifference[], daySd: number, falseAlarmShare: number): boolean {
-  if (judged.length === 0) return false
-  const forOne = falseAlarmShare * (1 - SHARE_FOR_COMMON_SHIFT)
-  const each = 1 - (1 - forOne) ** (1 / judged.length)
-  if (judged.some((entry) => entry.tail < each)) return true
-  const shift = commonShift(judged, daySd)
-  return (
-    Math.abs(shift.difference) > -normalQuantile((falseAlarmShare * SHARE_FOR_COMMON_SHIFT) / 2) * shift.se
-  )
-}
-
-/** Best estimate of one shift common to all states: the day's part is the same for all and does not average out. */
-function commonShift(judged: readonly StateDifference[], daySd: number): { difference: number; se: number } {
-  let weight = 0
-  let sum = 0
-  const shares: number[] = []
-  for (const entry of judged) {
-    // Few pieces: Student's interval is wider than the normal one, and so is this entry's share of the doubt.
-    const se = (entry.samplingSe * studentQuantile(0.975, Math.max(4, entry.freedom))) / 1.96
-    const w = 1 / Math.max(se, 1e-4) ** 2
-    shares.push(w)
-    weight += w
-    sum += w * entry.difference
-  }
-  const mixed = varianceOfMix(
-    judged.map((entry) => entry.level),
-    shares.map((w) => w / weight),
-    0,
-    1,
-  )
-  return { difference: sum / weight, se: Math.hypot(Math.sqrt(Math.max(1 / weight, mixed)), daySd) }
 }
 
 function describe(level: StateLevels, found: StateDifference | undefined, isDifferent: boolean) {
@@ -199,19 +144,20 @@ function describe(level: StateLevels, found: StateDifference | undefined, isDiff
 }
 
 function overall(
-  judged: readonly StateDifference[],
   states: ComparisonResult['states'],
-  isDifferent: boolean,
+  decision: Decision | undefined,
 ): ComparisonResult['verdict'] {
-  if (judged.length === 0) return 'not_enough_data'
-  if (!isDifferent) return 'no_difference'
   const verdicts = Object.values(states).map((entry) => entry.verdict)
+  if (!decision || verdicts.every((verdict) => verdict === 'not_enough_data')) return 'not_enough_data'
+  if (!decision.isDifferent) return 'no_difference'
   const leaner = verdicts.includes('leaner')
   const richer = verdicts.includes('richer')
   if (leaner && richer) return 'mixed'
   if (leaner) return 'leaner'
   if (richer) return 'richer'
-  return commonShift(judged, 0).difference > 0 ? 'leaner' : 'richer'
+  // No one state shows it alone: the way the shift as a whole points.
+  if (decision.isMixed) return 'mixed'
+  return decision.shift > 0 ? 'leaner' : 'richer'
 }
 
 /** Words for states, the same everywhere. */

@@ -41,7 +41,8 @@ export function observeRuns(
   const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
   const airs = runs.map(findRunAir)
   const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))
-  const levels = findStateLevels(runs.map((run, i) => ({ pieces: run.pieces, logShift: shifts[i] })))
+  const levels =
+    findStateLevels(runs.map((run, i) => ({ pieces: run.pieces, logShift: shifts[i] })))?.levels ?? []
   let fitted: Fitted = fallback ?? {}
   return runs.map((run, i) => {
     fitted = fittedOfRun(run) ?? fitted

@@ -1,0 +1,245 @@
+import type { MixtureState } from '../contract/result.ts'
+import { invertPositive } from '../numeric/cholesky.ts'
+import type { LevelRow } from './levelRows.ts'
+
+/**
+ * What a state's log λ is made of: run + load + speed + cell + straight lines. Loads, speeds and cells are common to all runs and only as
+ * free as a carburettor's map is uneven, so a run with more hill, or more speed, is compared where both drove.
+ */
+export interface LevelDesign {
+  readonly columns: number
+  /** Columns and values of each row. */
+  readonly at: readonly Int32Array[]
+  readonly values: readonly Float64Array[]
+  /** What is held of the columns beforehand: inverse of their covariance. */
+  readonly precision: readonly Float64Array[]
+  /** The run's own column of a state. */
+  runColumn(state: MixtureState, run: number): number
+  /** Contrast of a run's level in a state: its own column and the mean of the map as all runs drove it. */
+  levelContrast(state: MixtureState, run: number): Float64Array
+}
+
+/** Cells within which rows count as driven alike: load finely, since enrichment opens within a few hundredths of it. Chosen here. */
+const CELL_RPM = 750
+const CELL_LOAD = 0.04
+/** Spreads of the map about its mean, in log λ, and the distance in load over which it bends. Common practice, no source. */
+interface MapSpread {
+  /** Between loads, smooth; the same from one load row to the next. */
+  load: number
+  loadOwn: number
+  rpm: number
+  cell: number
+}
+const runningMap: MapSpread = { load: 0.03, loadOwn: 0.006, rpm: 0.015, cell: 0.006 }
+/** At idle the ports feed by a vacuum that hardly counts with load: accessories and lights move λ little. */
+const idleMap: MapSpread = { load: 0.008, loadOwn: 0.002, rpm: 0.006, cell: 0.002 }
+const LOAD_REACH = 0.12
+/**
+ * Cells where the noise is estimated: nearly none of their own, else they would soak up the slow wander that is to be measured. What is
+ * left of the map's shape then counts as noise, which errs on the safe side.
+ */
+const NOISE_CELL_SPREAD = 0.003
+/** Spread of a straight line across one cell's width, log λ. Common practice, no source. */
+const SLOPE_SPREAD = 0.02
+/** Spread, as a share, of what film and pump add at the moment the throttle comes to rest. Common practice, no source. */
+const FRESH_SPREAD = 0.03
+/** Runs are free; their tiny weight only keeps the matrix regular where a run lacks the state. */
+const FREE = 1e-6
+/** Straight lines within the cells: speed, load, coolant, freshness. */
+const SLOPES = 4
+
+/** Lays out the columns for these rows. `isForNoise`: the stiffer map of the noise estimate. */
+export function designLevels(rows: readonly LevelRow[], runCount: number, isForNoise: boolean): LevelDesign {
+  const states = [...new Set(rows.map((row) => row.state))]
+  const offsets = new Map<MixtureState, number>()
+  const shares = new Map<MixtureState, Map<number, number>>()
+  const at: Int32Array[] = new Array(rows.length)
+  const values: Float64Array[] = new Array(rows.length)
+  const priors: { first: number; covariance: Float64Array[] }[] = []
+  let columns = 0
+  for (const state of states) {
+    const mine = rows.flatMap((row, i) => (row.state === state ? [i] : []))
+    offsets.set(state, columns)
+    columns += runCount
+    const groups = groupRows(mine.map((i) => rows[i]))
+    const spread = state === 'idle' ? idleMap : runningMap
+    const first = columns
+    columns += groups.count
+    const slopes = columns
+    columns += SLOPES
+    for (const prior of groups.priors(spread, isForNoise)) {
+      priors.push({ first: first + prior.first, covariance: prior.covariance })
+    }
+    const middle = middleOf(mine.map((i) => rows[i]))
+    const share = new Map<number, number>()
+    for (const [k, i] of mine.entries()) {
+      const row = rows[i]
+      const cell = groups.of[k].map((group) => first + group)
+      at[i] = Int32Array.of(
+        offsets.get(state)! + row.run,
+        ...cell,
+        slopes,
+        slopes + 1,
+        slopes + 2,
+        slopes + 3,
+      )
+      values[i] = Float64Array.of(
+        1,
+        1,
+        1,
+        1,
+        (orZero(row.rpm) - middle.rpm) / CELL_RPM,
+        (orZero(row.load) - middle.load) / CELL_LOAD,
+        row.cold - middle.cold,
+        // Not about its middle: levels are meant for a throttle long at rest.
+        row.fresh,
+      )
+      for (const column of cell) share.set(column, (share.get(column) ?? 0) + row.seconds / middle.seconds)
+    }
+    shares.set(state, share)
+    for (let slope = 0; slope < SLOPES; slope++) {
+      const sd = slope === SLOPES - 1 ? FRESH_SPREAD : SLOPE_SPREAD
+      priors.push({ first: slopes + slope, covariance: [Float64Array.of(sd * sd)] })
+    }
+  }
+  return {
+    columns,
+    at,
+    values,
+    precision: precisionOf(columns, priors),
+    runColumn: (state, run) => offsets.get(state)! + run,
+    levelContrast(state, run) {
+      const contrast = new Float64Array(columns)
+      for (const [column, share] of shares.get(state)!) contrast[column] = share
+      contrast[offsets.get(state)! + run] = 1
+      return contrast
+    },
+  }
+}
+
+/**
+ * The same with run 1 told apart from run 0 by a shift along a pattern of the rows alone: the last column. What the day moves all states by,
+ * and each by itself, is free within its standard deviation, log λ.
+ */
+export function addShift(
+  design: LevelDesign,
+  rows: readonly LevelRow[],
+  pattern: ArrayLike<number>,
+  commonSd: number,
+  ownSd: number,
+): LevelDesign {
+  const columns = design.columns + 3
+  const precision = Array.from({ length: columns }, (_, i) => {
+    const line = new Float64Array(columns)
+    if (i < design.columns) line.set(design.precision[i])
+    return line
+  })
+  for (const row of rows) {
+    const own = design.runColumn(row.state, 1)
+    precision[own][own] = 1 / Math.max(ownSd, LEAST_DAY) ** 2
+  }
+  const day = columns - 3
+  const map = columns - 2
+  precision[day][day] = 1 / Math.max(commonSd, LEAST_DAY) ** 2
+  // The map itself may bend along the pattern as it likes, else the shift would take up what its priors hold back.
+  precision[map][map] = FREE
+  precision[columns - 1][columns - 1] = FREE
+  return {
+    ...design,
+    columns,
+    precision,
+    at: rows.map((row, i) =>
+      row.run === 0
+        ? Int32Array.of(...design.at[i], map)
+        : Int32Array.of(...design.at[i], map, design.runColumn(row.state, 0), day, columns - 1),
+    ),
+    values: rows.map((row, i) =>
+      row.run === 0
+        ? Float64Array.of(...design.values[i], pattern[i])
+        : Float64Array.of(...design.values[i], pattern[i], 1, 1, pattern[i]),
+    ),
+  }
+}
+
+/** Least day-to-day deviation, log λ: keeps the matrix regular. */
+const LEAST_DAY = 1e-4
+
+function orZero(value: number): number {
+  return Number.isFinite(value) ? value : 0
+}
+
+function precisionOf(columns: number, priors: readonly { first: number; covariance: Float64Array[] }[]) {
+  const precision = Array.from({ length: columns }, () => new Float64Array(columns))
+  for (let column = 0; column < columns; column++) precision[column][column] = FREE
+  for (const { first, covariance } of priors) {
+    const inverse = invertPositive(covariance)
+    for (let i = 0; i < inverse.length; i++) {
+      for (let j = 0; j < inverse.length; j++) precision[first + i][first + j] = inverse[i][j]
+    }
+  }
+  return precision
+}
+
+function middleOf(rows: readonly LevelRow[]) {
+  const middle = { seconds: 0, rpm: 0, load: 0, cold: 0 }
+  for (const row of rows) {
+    middle.seconds += row.seconds
+    middle.rpm += row.seconds * orZero(row.rpm)
+    middle.load += row.seconds * orZero(row.load)
+    middle.cold += row.seconds * row.cold
+  }
+  middle.rpm /= middle.seconds
+  middle.load /= middle.seconds
+  middle.cold /= middle.seconds
+  return middle
+}
+
+/** Load rows, speed columns and cells of a state's rows, each with a number of its own. */
+function groupRows(rows: readonly LevelRow[]) {
+  const loads = new Map<string, { group: number; bank: number; load: number }>()
+  const speeds = new Map<string, number>()
+  const cells = new Map<string, number>()
+  const keys = rows.map((row) => {
+    const load = Number.isFinite(row.load) ? Math.floor(row.load / CELL_LOAD + 1e-9) : Number.NaN
+    const rpm = Number.isFinite(row.rpm) ? Math.floor(row.rpm / CELL_RPM) : Number.NaN
+    const key = { load: `${row.bank}/${load}`, rpm: `${row.bank}/${rpm}`, cell: `${row.bank}/${load}/${rpm}` }
+    if (!loads.has(key.load)) {
+      const middle = Number.isNaN(load) ? 0 : (load + 0.5) * CELL_LOAD
+      loads.set(key.load, { group: loads.size, bank: row.bank, load: middle })
+    }
+    if (!speeds.has(key.rpm)) speeds.set(key.rpm, speeds.size)
+    if (!cells.has(key.cell)) cells.set(key.cell, cells.size)
+    return key
+  })
+  const firstSpeed = loads.size
+  const firstCell = firstSpeed + speeds.size
+  return {
+    count: firstCell + cells.size,
+    of: keys.map((key) => [
+      loads.get(key.load)!.group,
+      firstSpeed + speeds.get(key.rpm)!,
+      firstCell + cells.get(key.cell)!,
+    ]),
+    priors(spread: MapSpread, isForNoise: boolean) {
+      const list = [...loads.values()]
+      const covariance = list.map((a) =>
+        Float64Array.from(list, (b) => {
+          const smooth =
+            a.bank === b.bank ? spread.load ** 2 * Math.exp(-Math.abs(a.load - b.load) / LOAD_REACH) : 0
+          return a === b ? smooth + spread.loadOwn ** 2 : smooth
+        }),
+      )
+      const own = (first: number, count: number, sd: number) =>
+        Array.from({ length: count }, (_, i) => ({
+          first: first + i,
+          covariance: [Float64Array.of(sd * sd)],
+        }))
+      const cell = isForNoise ? Math.min(NOISE_CELL_SPREAD, spread.cell) : spread.cell
+      return [
+        { first: 0, covariance },
+        ...own(firstSpeed, speeds.size, spread.rpm),
+        ...own(firstCell, cells.size, cell),
+      ]
+    },
+  }
+}
