@@ -1,0 +1,19 @@
+import type { LoopCar } from './closedLoop.ts'
+import { boxFor, drive, randomAir, randomCar, trueLambda, wrongSetup } from './randomCars.ts'
+
+const driveS = 900
+
+/** A simulated car with a wrong set-up, driven in traffic, other weather each day. */
+export function simulatedLoopCar(seed: number): LoopCar {
+  const random = randomCar(seed)
+  const box = boxFor(random.car)
+  return {
+    name: random.car.name,
+    seed,
+    start: wrongSetup(random.car, box, seed),
+    box,
+    driveDay: (fitted, day) =>
+      drive(random, fitted, randomAir(seed * 50 + day), seed * 50 + day, driveS, day),
+    trueLambda: (fitted) => trueLambda(random, fitted, seed + 7),
+  }
+}
