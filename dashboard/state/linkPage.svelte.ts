@@ -109,4 +109,9 @@ export class LinkPage {
     await this.loadMaps()
     return kept
   }
+
+  /** Reads the chosen source's lines with a saved map from now on, or, with null, as our own format. @throws what the bridge said */
+  async useMap(name: string | null): Promise<void> {
+    await api('PUT', `/api/sources/${this.#source}/map`, { name })
+  }
 }

@@ -5,6 +5,7 @@ import { Bridge } from '../../bridge/bridge.ts'
 import { createClock } from '../../bridge/clock.ts'
 import { createBridgeServer } from '../../bridge/http/server.ts'
 import { silentLogger } from '../../bridge/logger.ts'
+import { portSetup } from '../../bridge/portSetup.ts'
 import { createBoardLines } from '../../bridge/source/decoders.ts'
 import { createSimulatorSource } from '../../bridge/source/simulatorSource.ts'
 import { createLiveSimulator, findCar, type SimulateOptions, simulateRun } from '../../simulator/index.ts'
@@ -39,11 +40,11 @@ export function runBytes({ car, ...options }: MadeRun): Uint8Array {
 
 /** A real bridge in this process, on a port of its own, with its own data directory. */
 export async function startBridge(
-  options: { sim?: string; port?: number; dataDir?: string; lan?: boolean } = {},
+  options: { sim?: string; device?: string; port?: number; dataDir?: string; lan?: boolean } = {},
 ): Promise<BridgeFixture> {
   const dataDir = options.dataDir ?? mkdtempSync(join(tmpdir(), 'floatbowl-browser-'))
   const clock = createClock()
-  const { sim } = options
+  const { sim, device } = options
   const bridge = new Bridge({
     dataDir,
     version: 'test',
@@ -62,7 +63,9 @@ export async function startBridge(
             silence: { reopenS: 0 },
           },
         ]
-      : [],
+      : device
+        ? [await portSetup(device, { dataDir, baud: undefined }, clock, silentLogger)]
+        : [],
     car: sim ?? 'marigold',
     forceCar: true,
     autoRecord: false,

@@ -1,9 +1,13 @@
-import { readFileSync } from 'node:fs'
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
 import type { Browser } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
-import type { RawLine, SavedLineMap } from '../../core/contract/api.ts'
+import type { RawLine, SavedLineMap, Status } from '../../core/contract/api.ts'
+import type { RecordingStatus } from '../../core/contract/stream.ts'
 import { parseLineMap } from '../../core/line/lineMap.ts'
-import { type BridgeFixture, startBridge } from './bridgeFixture.ts'
+import { startForeignBoard } from '../support/foreignBoard.ts'
+import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
 import { launch, openPage, shoot, until } from './support.ts'
 
 let browser: Browser
@@ -52,8 +56,9 @@ describe('link page', () => {
     await column('ms').getByLabel(/ is$/).selectOption('time')
     await page.getByLabel('The time is in').selectOption('milliseconds')
     await column('afr').getByLabel(/ is$/).selectOption('lambda')
+    await column('afr').getByLabel('the number is').selectOption('linear')
     await column('afr').getByLabel('times').fill('0.0685')
-    await column('afr').getByLabel('at most').fill('2')
+    await column('afr').getByLabel('to', { exact: true }).fill('2')
     await column('rpm').getByLabel(/ is$/).selectOption('engine_speed')
     expect(await column('rpm').locator('.value').textContent()).toMatch(/2120\s*rpm/)
     expect(await column('afr').locator('.value').textContent()).toContain('1 out of range')
@@ -119,5 +124,136 @@ describe('link page', () => {
       body: '{}',
     })
     expect(bad.status).toBe(400)
+  })
+})
+
+describe('a board of another format', () => {
+  const xor = (text: string) => {
+    let sum = 0
+    for (const character of text) sum ^= character.charCodeAt(0)
+    return sum.toString(16).toUpperCase().padStart(2, '0')
+  }
+  /** Time of day, λ in volts, a thermistor's volts, rpm; decimal commas and a checksum. */
+  const board = (n: number) => {
+    const comma = (value: number) => value.toFixed(2).replace('.', ',')
+    const seconds = comma(20 + (n % 1500) * 0.02).padStart(5, '0')
+    const body = `12:31:${seconds} L${comma(2.2 + 0.1 * (n % 3))} T${comma(1.25)} R${900 + (n % 50)}`
+    return `${body}*${xor(body)}`
+  }
+
+  test('is read with a pattern, table, thermistor and checksum as soon as the map is saved, while it records', async () => {
+    const foreign = await startForeignBoard(board)
+    const bridge = await startBridge({ device: foreign.address })
+    const { page, complaints, close } = await openPage(browser, `${bridge.url}/#/link`)
+    await page.locator('[data-source="0"][data-state="silent"]').waitFor()
+    const record = (on: boolean) =>
+      fetch(`${bridge.url}/api/recording`, {
+        method: 'POST',
+        headers: { 'content-type': 'application/json' },
+        body: JSON.stringify({ on }),
+      })
+    expect((await record(true)).ok).toBe(true)
+    await page.getByLabel('Fields are parted by').selectOption('pattern')
+    await page.getByLabel('Pattern (regular expression)').fill('(a+)+')
+    await page.getByText('inside a repeated group is not accepted').first().waitFor()
+    await page
+      .getByLabel('Pattern (regular expression)')
+      .fill('(\\d+:\\d+:\\d+,\\d+) L(?<lambda>\\S+) T(?<water>\\S+) R(?<rpm>\\d+)')
+    await page.getByText('Comments, headers, gaps, checksum').click()
+    await page.getByLabel('Checksum at the end').selectOption('xor')
+    await page.getByLabel('Decimal mark').selectOption(',')
+    const column = (name: string) => page.locator(`[data-column="${name}"]`)
+    await column('group 1').getByLabel(/ is$/).first().selectOption('time')
+    await page.getByLabel('The time is in').selectOption('clock')
+    await column('lambda').getByLabel('lambda is').selectOption('lambda')
+    await column('lambda').getByLabel('the number is').selectOption('table')
+    await column('lambda')
+      .getByLabel(/^points/)
+      .fill('0 0,7\n5 1,3')
+    await column('water').getByLabel('water is').selectOption('coolant')
+    await column('water').getByLabel('the number is').selectOption('thermistor')
+    await page.getByText('a thermistor needs β').waitFor()
+    await column('water').getByLabel('β').fill('3435')
+    await column('water').getByLabel('resistance').fill('2490')
+    await column('rpm').getByLabel('rpm is').selectOption('engine_speed')
+    await column('rpm').getByLabel('believable from').fill('0')
+    await column('rpm').getByLabel('to', { exact: true }).fill('8000')
+    await until('values are shown', async () =>
+      /^0\.(964|976|988)/.test(((await column('lambda').locator('.value').textContent()) ?? '').trim()),
+    )
+    // 1.25 V of 5 V over 2490 Ω is a third of it, 830 Ω: 1/T = 1/298.15 + ln(1/3)/3435.
+    expect(await column('water').locator('.value').textContent()).toMatch(/56\.\d+\s*C/)
+    expect(await page.locator('[data-part="map-verdict"]').textContent()).toMatch(/(\d+) of \1 lines fit/)
+    await shoot(page, 'link-foreign')
+    await page.getByLabel('Name of the map').fill('Shed board')
+    await page.getByRole('button', { name: 'Save the map and read with it' }).click()
+    await page.getByText('The lines are read with it from now on').waitFor()
+    await page.locator('[data-source="0"][data-state="connected"]').waitFor()
+    await page.getByText('Locked until recording stops').waitFor()
+    await until('samples come', async () => {
+      const { sources } = (await (await fetch(`${bridge.url}/api/status`)).json()) as Status
+      return sources[0].counts.samples > 50 && sources[0].map === 'Shed board'
+    })
+    await shoot(page, 'link-foreign-read')
+    await page.goto(`${bridge.url}/#/drive`)
+    await page
+      .getByText(/0\.9[678]/)
+      .first()
+      .waitFor()
+    const { run } = (await (await record(false)).json()) as RecordingStatus
+    await page.goto(`${bridge.url}/${runRoute(run!)}`)
+    await page.getByText('engine speed').first().waitFor()
+    expect(complaints).toEqual([])
+    await close()
+    await bridge.close()
+    await foreign.close()
+  })
+
+  test('is read so the next time too, and as our own format again when told', async () => {
+    const foreign = await startForeignBoard((n) => `${n * 20};0.9${n % 10};900`)
+    const dataDir = mkdtempSync(join(tmpdir(), 'floatbowl-link-'))
+    const first = await startBridge({ device: foreign.address, dataDir })
+    const map = {
+      format: 'floatbowl-map 1',
+      name: 'Three columns',
+      lines: { by: 'divider', divider: ';', fields: 3 },
+      clock: { field: 1, format: 'milliseconds' },
+      channels: [
+        {
+          field: 2,
+          channel: 'lambda',
+          unit: '1',
+          transfer: {
+            type: 'table',
+            points: [
+              [0, 0],
+              [2, 2],
+            ],
+          },
+        },
+      ],
+    }
+    const put = (path: string, body: unknown) =>
+      fetch(`${first.url}${path}`, {
+        method: 'PUT',
+        headers: { 'content-type': 'application/json' },
+        body: JSON.stringify(body),
+      })
+    expect((await put('/api/maps/three', map)).ok).toBe(true)
+    expect((await put('/api/sources/0/map', { name: 'three' })).ok).toBe(true)
+    await first.close()
+    const again = await startBridge({ device: foreign.address, dataDir })
+    const { page, close } = await openPage(browser, `${again.url}/#/link`)
+    await page.locator('[data-source="0"][data-state="connected"]').waitFor()
+    await page.getByText('Read with the map Three columns').last().waitFor()
+    await page.getByText('Make a line map').click()
+    await page.getByRole('button', { name: 'Change it' }).click()
+    expect(await page.getByLabel(/^points/).inputValue()).toBe('0 0\n2 2')
+    await page.getByRole('button', { name: 'Read as our own format' }).click()
+    await page.locator('[data-source="0"][data-state="silent"]').waitFor()
+    await close()
+    await again.close()
+    await foreign.close()
+    rmSync(dataDir, { recursive: true, force: true })
   })
 })

@@ -2,8 +2,10 @@ import { splitFields } from '../../../core/line/lineFields.ts'
 
 /** How lines seem to be made: a start for the owner, who sees the columns and may choose otherwise. */
 export interface LineShape {
-  by: 'divider' | 'json'
+  by: 'divider' | 'json' | 'pattern'
   divider: string
+  /** Regular expression whose groups are the fields, for `pattern`. */
+  pattern: string
   decimal: '.' | ','
   comments: string[]
   /** Names of the fields when a line of names was seen, or the keys of JSON. */
@@ -33,9 +35,17 @@ export function guessLineShape(lines: readonly string[]): LineShape {
   const objects = real.map(parseObject).filter((object) => object !== undefined)
   if (objects.length > real.length / 2) {
     const names = [...new Set(objects.flatMap((object) => numberKeys(object)))]
-    return { by: 'json', divider: ',', decimal: '.', comments, names, fields: names.length }
+    return { by: 'json', divider: ',', pattern: '', decimal: '.', comments, names, fields: names.length }
   }
-  let best: LineShape = { by: 'divider', divider: ',', decimal: '.', comments, names: [], fields: 1 }
+  let best: LineShape = {
+    by: 'divider',
+    divider: ',',
+    pattern: '',
+    decimal: '.',
+    comments,
+    names: [],
+    fields: 1,
+  }
   let bestScore = 0
   for (const [divider] of dividers) {
     const shape = shapeOf(real, divider, comments)
@@ -66,6 +76,7 @@ function shapeOf(lines: readonly string[], divider: string, comments: string[]) 
   const shape: LineShape = {
     by: 'divider',
     divider,
+    pattern: '',
     decimal: divider !== ',' && commas > points ? ',' : '.',
     comments,
     names: header ?? [],
