@@ -100,6 +100,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     warmIdleRpm: () => options.learned().warmIdleRpm,
     hasThrottle: options.hasThrottle,
     hasPressure: options.hasPressure,
+    closedLine: () => options.learned().closedLine,
     onSpan: finalizeBefore,
   })
   const layer = createLambdaLayer({

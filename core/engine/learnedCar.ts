@@ -1,4 +1,6 @@
 import { SEA_LEVEL_PRESSURE_KPA } from '../air/standardAtmosphere.ts'
+import { type ClosedLine, createClosedLineLearner } from './closedLine.ts'
+import { defaultStateLimits } from './stateLimits.ts'
 
 /** What the state limits rest on for one car and day, learned as the samples come. */
 export interface LearnedCar {
@@ -9,6 +11,8 @@ export interface LearnedCar {
   /** Air pressure where the board has no barometer, kPa. */
   readonly barometerKpa: number
   readonly barometerFrom: 'air_record' | 'engine_off' | 'full_throttle' | 'assumed'
+  /** Pressure of the closed throttle, learned where the board tells no throttle. */
+  readonly closedLine?: ClosedLine | undefined
 }
 
 /** Learns rest, idle speed and air pressure from conditioned points; answers at any time. O(1) a point. */
@@ -37,7 +41,7 @@ const LEAST_IDLE_S = 4
 /** Share of the largest cluster that the slowest, and a faster one beside it, must have; and how much faster neutral is at most. */
 const FIRST_SHARE = 0.33
 const SECOND_SHARE = 0.1
-const NEUTRAL_FACTOR = 1.55
+const NEUTRAL_FACTOR = 1.35
 /** Below this the engine stands still and the manifold shows the air outside. */
 const STANDING_RPM = 30
 /** Manifold pressure at full throttle over the air outside, common practice without a source. */
@@ -47,6 +51,8 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
   const throttleS = new Float64Array(THROTTLE_BINS)
   const slowS = new Float64Array(THROTTLE_BINS)
   const idleS = new Float64Array(RPM_BINS)
+  const closed = createClosedLineLearner()
+  let hasThrottle = false
   let lastS = Number.NaN
   let slowRpm = Number.NaN
   let slowThrottlePct = Number.NaN
@@ -145,7 +151,10 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       const dtS = timeS - lastS
       lastS = timeS
       if (!(dtS > 0 && dtS < 1)) return
-      if (!Number.isNaN(throttlePct)) {
+      if (Number.isNaN(throttlePct)) {
+        if (!hasThrottle) closed.add(rpm, mapKpa, dtS)
+      } else {
+        hasThrottle = true
         const bin = ((throttlePct - THROTTLE_LEAST_PCT) * THROTTLE_BINS_PER_PCT) | 0
         if (bin >= 0 && bin < THROTTLE_BINS) {
           throttleS[bin] += dtS
@@ -187,9 +196,11 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       const atFull = mostMapKpa / FULL_THROTTLE_SHARE
       const air = learner.airPressureKpa
       const isStanding = standingS >= 0.5
+      const warmIdleRpm = isLearned ? idle : own > 0 ? own : ASSUMED_IDLE_RPM
       return {
         throttleRestPct: findRest(),
-        warmIdleRpm: isLearned ? idle : own > 0 ? own : ASSUMED_IDLE_RPM,
+        warmIdleRpm,
+        closedLine: hasThrottle ? undefined : closed.find(warmIdleRpm, defaultStateLimits.idle_factor),
         idleFrom: isLearned ? 'learned' : own > 0 ? 'profile' : 'assumed',
         barometerKpa: isStanding
           ? standingSum / standingS

@@ -1,4 +1,5 @@
 import type { OperatingState } from '../contract/result.ts'
+import { type ClosedLine, closedPressureKpa } from './closedLine.ts'
 import type { StateLimits } from './stateLimits.ts'
 
 /** States as the detectors pass them about; the index is the code. `running` is last. */
@@ -67,6 +68,8 @@ export interface StateMachineOptions {
   readonly warmIdleRpm: () => number
   readonly hasThrottle: () => boolean
   readonly hasPressure: () => boolean
+  /** Pressure of the closed throttle, for boards that tell no throttle; undefined while it is not known. */
+  readonly closedLine?: () => ClosedLine | undefined
   /** Runs for each stretch that has become final, half-open. */
   readonly onSpan: (state: number, startS: number, endS: number) => void
 }
@@ -75,6 +78,13 @@ export interface StateMachineOptions {
 const FALLING_RPM_S = -150
 /** Without a throttle: closed is told by a load below this share of what the engine idles at. */
 const CLOSED_LOAD_GAP = 0.06
+/** The same once the closed throttle's pressure is learned: within this of it, with half the gap between entering and leaving, kPa. */
+const CLOSED_ROOM_KPA = 2.2
+const CLOSED_GAP_KPA = 0.4
+/** Without a pressure sensor the throttle's limits hold at this speed and rise with it: a quick engine needs more plate for the same load. */
+const THROTTLE_LIMIT_RPM = 2500
+const THROTTLE_LIMIT_EXPONENT = 0.6
+const LEAST_LIMIT_RPM = 600
 
 export function createStateMachine(options: StateMachineOptions): StateMachine {
   const { limits, onSpan } = options
@@ -162,6 +172,11 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
     }
     if (options.hasThrottle()) return isAtRest
     if (options.hasPressure()) {
+      const line = options.closedLine?.()
+      if (line) {
+        const roomKpa = CLOSED_ROOM_KPA + (isAtRest ? CLOSED_GAP_KPA : -CLOSED_GAP_KPA)
+        return point.mapKpa <= closedPressureKpa(line, rpm) + roomKpa
+      }
       if (!isAboveIdle) idleLoad += 0.002 * (Math.min(load, 0.5) - idleLoad)
       return isAboveIdle ? load < idleLoad - CLOSED_LOAD_GAP + (isAtRest ? 0.02 : 0) : load < idleLoad + 0.1
     }
@@ -178,9 +193,10 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
     let gap = limits.load_gap
     if (!options.hasPressure()) {
       if (!options.hasThrottle()) return stateCode.running
+      const quickness = (Math.max(point.rpm, LEAST_LIMIT_RPM) / THROTTLE_LIMIT_RPM) ** THROTTLE_LIMIT_EXPONENT
       value = point.throttlePct
-      low = limits.cruise_throttle_pct
-      high = limits.power_throttle_pct
+      low = limits.cruise_throttle_pct * quickness
+      high = limits.power_throttle_pct * quickness
       gap = limits.throttle_gap_pct
     }
     if (!Number.isNaN(value)) {

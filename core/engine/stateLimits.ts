@@ -13,7 +13,7 @@ export interface StateLimits {
   /** Load limits: cruise below the first, power above the second. */
   readonly cruise_load: number
   readonly power_load: number
-  /** The same by throttle, %, when there is no pressure sensor. */
+  /** The same by throttle at 2500 rpm, %, when there is no pressure sensor; they rise with engine speed. */
   readonly cruise_throttle_pct: number
   readonly power_throttle_pct: number
   /** Half of the gap between entering and leaving, in the quantity's own unit. */
@@ -48,7 +48,7 @@ export const defaultStateLimits: Readonly<StateLimits> = Object.freeze({
   cruise_load: 0.6,
   power_load: 0.85,
   cruise_throttle_pct: 25,
-  power_throttle_pct: 60,
+  power_throttle_pct: 43,
   rest_gap_pct: 0.2,
   factor_gap: 0.02,
   load_gap: 0.008,
