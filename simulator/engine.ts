@@ -1,10 +1,4 @@
-import {
-  type Calibration,
-  drivelineEfficiency,
-  roadForceN,
-  secondaryFromPct,
-  secondaryTarget,
-} from './calibration.ts'
+import { type Calibration, drivelineEfficiency, roadForceN } from './calibration.ts'
 import { chargeTemperatureK, coldness, EngineBase, mixtureTorque, unburntShare } from './engineBase.ts'
 import { Injection } from './injection.ts'
 import { Metering } from './metering.ts'
@@ -12,6 +6,7 @@ import type { ParameterValues } from './parameters.ts'
 import type { PartEffects } from './partEffects.ts'
 import { pumpStroke, shotFlowGS } from './pumpCalibration.ts'
 import type { Random } from './random.ts'
+import { secondaryFromPct, secondaryTarget } from './steadyPoint.ts'
 import { airGasConstant, flowFactorFast } from './throttleFlow.ts'
 import { carburettorFilmInto, coolFilm, type FilmParameters, injectedFilmInto } from './wallFilm.ts'
 

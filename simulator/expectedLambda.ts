@@ -1,11 +1,12 @@
 import type { Air, Fitted } from '../core/contract/car.ts'
-import { calibrate, type SteadyPoint, steadyFuel, steadyPoint } from './calibration.ts'
+import { calibrate } from './calibration.ts'
 import { chargeTemperatureK, EngineBase } from './engineBase.ts'
 import { Injection } from './injection.ts'
 import { Metering } from './metering.ts'
 import { type ParameterChanges, resolveParameters } from './parameters.ts'
 import { partEffects } from './partEffects.ts'
 import type { SimCar } from './simCar.ts'
+import { type SteadyPoint, steadyFuel, steadyPoint } from './steadyPoint.ts'
 
 export type SteadyState = 'idle' | 'cruise' | 'part_throttle' | 'power'
 

@@ -1,6 +1,7 @@
-import { aimedLambda, type Calibration } from './calibration.ts'
+import type { Calibration } from './calibration.ts'
 import type { EngineBase } from './engineBase.ts'
 import type { ParameterValues } from './parameters.ts'
+import { aimedLambda } from './steadyPoint.ts'
 
 /** Throttle-body injection: base fuel by speed and density, cold and acceleration enrichment, cut on overrun. */
 export class Injection {

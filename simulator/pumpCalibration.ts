@@ -1,6 +1,6 @@
-import { type SteadyPoint, steadyPoint } from './calibration.ts'
 import { chargeTemperatureK, type EngineBase } from './engineBase.ts'
 import type { Metering } from './metering.ts'
+import { type SteadyPoint, steadyPoint } from './steadyPoint.ts'
 import { airGasConstant, flowFactorFast } from './throttleFlow.ts'
 import { carburettorFilmInto, type FilmParameters } from './wallFilm.ts'
 

@@ -1,5 +1,4 @@
 import type { Box, Fitted, Part } from '../core/contract/car.ts'
-import { aimedLambda } from './calibration.ts'
 import { chokeNotches, openings, screwTurns } from './cars/partBox.ts'
 import { channelSets } from './channels.ts'
 import type { Drive } from './driveSteps.ts'
@@ -9,6 +8,7 @@ import { type ParameterChanges, resolveParameters } from './parameters.ts'
 import { createRandom, type Random } from './random.ts'
 import type { SimulateOptions } from './runOptions.ts'
 import type { Setup, SimCar } from './simCar.ts'
+import { aimedLambda } from './steadyPoint.ts'
 
 /** Parts around a right one: `below` smaller and `above` larger, each bore a step away. */
 function row(

@@ -72,7 +72,7 @@ export const pebble: SimCar = {
   right: {
     main_jet: labelled(mainJets, '125'),
     power_restriction: labelled(restrictions, '60'),
-    power_valve: labelled(valves, '10.5'),
+    power_valve: labelled(valves, '8.5'),
     idle_screws: labelled(screws, '2'),
     squirter: labelled(squirters, '40'),
     pump_cam: labelled(cams, '2'),
