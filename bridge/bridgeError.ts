@@ -12,6 +12,12 @@
  * - `disk_slow` the disk takes longer than the data come
  * - `no_capture` a file is no capture file
  * - `bad_file` a JSON file of the data directory cannot be read
+ * - `unreadable` a run or log cannot be read
+ * - `nothing_fits` no line of a log fits its map
+ * - `bad_map` a line map lacks what a file needs
+ * - `exists` a run of that name is there already
+ * - `cannot_write`, `bad_target` a file cannot be written, or must not be
+ * - `no_such_channel`, `no_position`, `no_samples` a run lacks what an export asks for
  * - `not_recording`, `already_recording` the recorder is in the other state
  */
 export type BridgeErrorCode =
@@ -26,6 +32,15 @@ export type BridgeErrorCode =
   | 'disk_slow'
   | 'no_capture'
   | 'bad_file'
+  | 'unreadable'
+  | 'nothing_fits'
+  | 'bad_map'
+  | 'exists'
+  | 'cannot_write'
+  | 'bad_target'
+  | 'no_such_channel'
+  | 'no_position'
+  | 'no_samples'
   | 'not_recording'
   | 'already_recording'
 
@@ -70,7 +85,25 @@ const fileWords: Readonly<Record<string, string>> = Object.freeze({
   Z_BUF_ERROR: 'it breaks off: the packed data has no end',
 })
 
-/** Why a file cannot be read or written, in words: `runs/a.capture: there is no such file`. */
+/** What went wrong with a file, in words without the system's own; other errors say their text. */
+export function problemText(error: unknown): string {
+  const code = systemCode(error)
+  return Object.hasOwn(fileWords, code) ? fileWords[code] : errorText(error)
+}
+
+/** Why a file cannot be read, in words: `runs/a.capture: there is no such file`. */
 export function fileProblem(path: string, error: unknown): string {
-  return `${path}: ${fileWords[systemCode(error)] ?? errorText(error)}`
+  return `${path}: ${problemText(error)}`
+}
+
+/** Why a file cannot be written, in words. */
+export function writeProblem(path: string, error: unknown): string {
+  const isNowhere = systemCode(error) === 'ENOENT'
+  return `${path} cannot be written: ${isNowhere ? 'there is no such directory' : problemText(error)}`
+}
+
+/** What to say at the end of a command that failed without a word of its own: the system tells of which file. */
+export function lastWords(error: unknown): string {
+  const { path } = error as { path?: unknown }
+  return typeof path === 'string' ? fileProblem(path, error) : problemText(error)
 }

@@ -1,6 +1,7 @@
 #!/usr/bin/env node
 import { Command, CommanderError } from 'commander'
 import packageJson from '../package.json' with { type: 'json' }
+import { lastWords } from './bridgeError.ts'
 import { commands } from './cli/commands.ts'
 import { CommandFailure, say } from './cli/talk.ts'
 
@@ -43,7 +44,7 @@ async function main(argv: readonly string[]): Promise<number> {
       say(`floatbowl: ${error.message}`)
       return error.exitCode
     }
-    say(`floatbowl: ${error instanceof Error ? error.message : String(error)}`)
+    say(`floatbowl: ${lastWords(error)}`)
     if (process.env.FLOATBOWL_TRACE && error instanceof Error) say(error.stack ?? '')
     return 1
   }

@@ -5,6 +5,7 @@ import type { Command } from 'commander'
 import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, print, readJobs, say } from './talk.ts'
 
 interface Flags {
@@ -43,7 +44,7 @@ export function registerAnalyse(program: Command): void {
           }
         } catch (error) {
           failed++
-          say(`floatbowl: ${path}: ${error instanceof Error ? error.message : String(error)}`)
+          say(`floatbowl: ${fileProblem(path, error)}`)
         }
       }
       if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be analysed`)
@@ -117,7 +118,7 @@ async function readJson<T>(path: string, schema: Schema<T>): Promise<T> {
   try {
     value = JSON.parse(await readFile(path, 'utf8'))
   } catch (error) {
-    throw new CommandFailure(`${path}: ${error instanceof Error ? error.message : String(error)}`, 2)
+    throw new CommandFailure(fileProblem(path, error), 2)
   }
   const parsed = schema.safeParse(value)
   if (parsed.success) return parsed.data

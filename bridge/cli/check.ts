@@ -1,5 +1,6 @@
 import type { Command } from 'commander'
-import { CommandFailure, createProgress, print } from './talk.ts'
+import { fileProblem } from '../bridgeError.ts'
+import { CommandFailure, createProgress, print, say } from './talk.ts'
 
 export function registerCheck(program: Command): void {
   program
@@ -19,7 +20,7 @@ export function registerCheck(program: Command): void {
         } catch (error) {
           progress.end()
           failed++
-          process.stderr.write(`floatbowl: ${path}: ${error instanceof Error ? error.message : error}\n`)
+          say(`floatbowl: ${fileProblem(path, error)}`)
         }
       }
       if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} files could not be read`)

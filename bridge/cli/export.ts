@@ -1,6 +1,6 @@
 import { join } from 'node:path'
 import { type Command, Option } from 'commander'
-import { errorText } from '../bridgeError.ts'
+import { fileProblem } from '../bridgeError.ts'
 import type { ExportFormat, ExportOptions } from '../export/exportRun.ts'
 import { CommandFailure, createProgress, readJobs, say } from './talk.ts'
 
@@ -106,7 +106,7 @@ async function exportOne(path: string, flags: ExportFlags, options: ExportOption
 function asFailure(path: string, error: unknown): CommandFailure {
   if (error instanceof CommandFailure) return error
   const isUsage = (error as { code?: unknown }).code === 'no_such_channel'
-  return new CommandFailure(`${path}: ${errorText(error)}`, isUsage ? 2 : 1)
+  return new CommandFailure(fileProblem(path, error), isUsage ? 2 : 1)
 }
 
 /** Several runs into a directory, in threads; a run that cannot be exported is told and the others go on. */
@@ -128,7 +128,7 @@ async function exportMany(
   try {
     if (paths.length === 1) {
       await exportInto(paths[0], out, names[0], options).catch((error: unknown) => {
-        complain(`floatbowl: ${paths[0]}: ${errorText(error)}`)
+        complain(`floatbowl: ${fileProblem(paths[0], error)}`)
       })
     } else {
       const { runCommands } = await import('../export/commandWorkers.ts')

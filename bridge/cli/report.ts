@@ -1,5 +1,6 @@
 import { writeFile } from 'node:fs/promises'
 import type { Command } from 'commander'
+import { writeProblem } from '../bridgeError.ts'
 import { CommandFailure, print, say } from './talk.ts'
 
 interface Flags {
@@ -36,7 +37,7 @@ export function registerReport(program: Command): void {
       try {
         await writeFile(flags.out, html)
       } catch (error) {
-        throw new CommandFailure(`${flags.out}: ${(error as Error).message}`)
+        throw new CommandFailure(writeProblem(flags.out, error))
       }
       say(`wrote ${flags.out}`)
     })

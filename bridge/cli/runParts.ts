@@ -4,6 +4,7 @@ import { createGunzip } from 'node:zlib'
 import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress } from './talk.ts'
 
 /**
@@ -25,7 +26,7 @@ export async function analyseRunFile(path: string, car?: CarProfile): Promise<Ru
     const analysis = analyser.end()
     return car ? { ...analysis, car } : analysis
   } catch (error) {
-    throw new CommandFailure(`${path}: ${error instanceof Error ? error.message : String(error)}`)
+    throw new CommandFailure(fileProblem(path, error))
   } finally {
     progress.end()
   }
@@ -61,7 +62,7 @@ async function readJson<T>(
   try {
     text = await readFile(path, 'utf8')
   } catch (error) {
-    throw new CommandFailure(`${path}: ${(error as Error).message}`)
+    throw new CommandFailure(fileProblem(path, error))
   }
   let json: unknown
   try {

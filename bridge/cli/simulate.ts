@@ -1,6 +1,7 @@
 import { readFile, writeFile } from 'node:fs/promises'
 import { type Command, InvalidArgumentError } from 'commander'
 import type { SimulateOptions } from '../../simulator/index.ts'
+import { writeProblem } from '../bridgeError.ts'
 import { CommandFailure, print, say } from './talk.ts'
 
 interface Flags {
@@ -127,7 +128,7 @@ async function save(path: string, content: string | Uint8Array): Promise<void> {
   try {
     await writeFile(path, content)
   } catch (error) {
-    throw new CommandFailure(`cannot write ${path}: ${error instanceof Error ? error.message : error}`)
+    throw new CommandFailure(writeProblem(path, error))
   }
 }
 

@@ -4,8 +4,8 @@ import { createWriteStream } from 'node:fs'
 import { mkdir, rename, rm, stat } from 'node:fs/promises'
 import { basename, dirname, join } from 'node:path'
 import type { Writable } from 'node:stream'
+import { BridgeError } from '../bridgeError.ts'
 import { csvChunks, csvLineMap } from './csv.ts'
-import { ExportError } from './exportError.ts'
 import { type ExportTable, type ReadTableOptions, readExportTable } from './exportTable.ts'
 import { gpxChunks } from './gpx.ts'
 import { reduceRate, selectColumns } from './selectColumns.ts'
@@ -23,7 +23,7 @@ export interface ExportOptions extends ReadTableOptions {
   readonly name?: string
 }
 
-/** The run as it is to be written. @throws ExportError when it cannot be read or lacks a wanted channel */
+/** The run as it is to be written. @throws BridgeError when it cannot be read or lacks a wanted channel */
 export async function loadTable(path: string, options: ExportOptions): Promise<ExportTable> {
   let table = await readExportTable(path, options)
   if (options.name !== undefined) table = { ...table, run: options.name }
@@ -33,7 +33,7 @@ export async function loadTable(path: string, options: ExportOptions): Promise<E
 
 /**
  * Writes one run's export to a file, which appears only when it is whole; an earlier export of that name is replaced, a capture never.
- * @throws ExportError as `loadTable`, and `bad_target` for a target that is a capture
+ * @throws BridgeError as `loadTable`, and `bad_target` for a target that is a capture
  */
 export async function exportToFile(path: string, target: string, options: ExportOptions): Promise<void> {
   await writeTable(await loadTable(path, options), target, options.to)
@@ -42,9 +42,9 @@ export async function exportToFile(path: string, target: string, options: Export
 /** As `exportToFile`, for a table at hand. */
 export async function writeTable(table: ExportTable, target: string, to: ExportFormat): Promise<void> {
   if (/\.capture(\.gz)?$/.test(target))
-    throw new ExportError('bad_target', `${target} is named as a recording: choose another name`)
+    throw new BridgeError('bad_target', `${target} is named as a recording: choose another name`)
   if ((await stat(target).catch(() => undefined))?.isDirectory())
-    throw new ExportError('bad_target', `${target} is a directory`)
+    throw new BridgeError('bad_target', `${target} is a directory`)
   await mkdir(dirname(target), { recursive: true })
   const whole = join(dirname(target), `.${basename(target)}.${randomBytes(4).toString('hex')}.part`)
   try {
@@ -68,7 +68,7 @@ export async function writeTable(table: ExportTable, target: string, to: ExportF
   }
 }
 
-/** Writes one run's export to a stream, which stays open. @throws ExportError as `loadTable` */
+/** Writes one run's export to a stream, which stays open. @throws BridgeError as `loadTable` */
 export async function exportToStream(path: string, stream: Writable, options: ExportOptions): Promise<void> {
   const table = await loadTable(path, options)
   if (options.to !== 'parquet') {

@@ -7,7 +7,7 @@ import type { DerivedColumns } from '../../core/contract/derived.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { GpsFix } from '../../core/line/gpsDecoder.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
-import { ExportError } from './exportError.ts'
+import { BridgeError, problemText } from '../bridgeError.ts'
 import { OtherColumns } from './otherColumns.ts'
 
 interface ColumnName {
@@ -46,7 +46,7 @@ export interface ReadTableOptions {
 /**
  * Reads a capture, packed or not, into a table: recorded channels in inside units, then what the pipeline makes of them. Memory goes with the length of
  * the run: about 200 bytes a sample at twelve channels.
- * @throws ExportError `unreadable` for a file that is no capture, `no_samples` for one without samples
+ * @throws BridgeError `unreadable` for a file that is no capture, `no_samples` for one without samples
  */
 export async function readExportTable(path: string, options: ReadTableOptions = {}): Promise<ExportTable> {
   const others = new OtherColumns()
@@ -68,7 +68,7 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
     }
     const { analysis, columns } = analyser.endWithColumns()
     if (columns.timeS.length === 0)
-      throw new ExportError('no_samples', 'the run holds no samples: nothing to export')
+      throw new BridgeError('no_samples', 'the run holds no samples: nothing to export')
     return {
       run: runName(path),
       analysis,
@@ -78,10 +78,8 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
       positions: others.positions(),
     }
   } catch (error) {
-    if (error instanceof ExportError) throw error
-    throw new ExportError('unreadable', error instanceof Error ? error.message : String(error), {
-      cause: error,
-    })
+    if (error instanceof BridgeError) throw error
+    throw new BridgeError('unreadable', problemText(error), { cause: error })
   }
 }
 

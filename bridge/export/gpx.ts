@@ -1,5 +1,5 @@
 import type { GpsFix } from '../../core/line/gpsDecoder.ts'
-import { ExportError } from './exportError.ts'
+import { BridgeError } from '../bridgeError.ts'
 import type { ExportTable } from './exportTable.ts'
 import { isoMicros, utcMicros } from './numberText.ts'
 
@@ -10,12 +10,12 @@ const markReachS = 5
 
 /**
  * The track as GPX 1.1 (Topografix schema), marks as way points; in pieces.
- * @throws ExportError `no_position` for a run without a position source
+ * @throws BridgeError `no_position` for a run without a position source
  */
 export function* gpxChunks(table: ExportTable): Generator<string> {
   const { positions, run, startMs, analysis } = table
   if (positions.length === 0)
-    throw new ExportError('no_position', 'the run has no positions: record with a position receiver (--gps)')
+    throw new BridgeError('no_position', 'the run has no positions: record with a position receiver (--gps)')
   yield '<?xml version="1.0" encoding="UTF-8"?>\n'
   yield '<gpx version="1.1" creator="floatbowl" xmlns="http://www.topografix.com/GPX/1/1">\n'
   for (const { t_s, label } of (analysis.result.run['marks'] ?? []) as { t_s: number; label: string }[]) {

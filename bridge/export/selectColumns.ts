@@ -1,16 +1,16 @@
-import { ExportError } from './exportError.ts'
+import { BridgeError } from '../bridgeError.ts'
 import type { ExportColumn, ExportTable } from './exportTable.ts'
 
 /**
  * The table with these columns only, in this order.
- * @throws ExportError `no_such_channel` naming the missing one and those there are
+ * @throws BridgeError `no_such_channel` naming the missing one and those there are
  */
 export function selectColumns(table: ExportTable, names: readonly string[]): ExportTable {
   const columns = names.map((name) => {
     const found = table.columns.find((column) => column.name === name)
     if (found) return found
     const all = table.columns.map((column) => column.name).join(', ')
-    throw new ExportError('no_such_channel', `no channel "${name}" (there are ${all})`)
+    throw new BridgeError('no_such_channel', `no channel "${name}" (there are ${all})`)
   })
   return { ...table, columns }
 }

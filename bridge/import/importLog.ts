@@ -7,9 +7,8 @@ import { captureHeader, formatCaptureLine } from '../../core/capture/formatCaptu
 import type { CaptureRecord } from '../../core/contract/records.ts'
 import type { LineMap } from '../../core/line/lineMap.ts'
 import { createLineMapReader, type LineMisfit } from '../../core/line/lineMapReader.ts'
-import { errorText } from '../bridgeError.ts'
+import { BridgeError, writeProblem } from '../bridgeError.ts'
 import { createSampleLines, declarationLines, shareOut } from './captureLines.ts'
-import { ImportError } from './importError.ts'
 import { type LogFile, openLog } from './logFile.ts'
 import { createLogSurvey, type LogSurvey } from './logSurvey.ts'
 
@@ -44,7 +43,7 @@ export interface ImportReport {
 /**
  * Makes a run of a delimited log: two passes over the file in bounded memory, the first to see what fits and how many digits are stated, the second to
  * write. Every stated digit is kept, times to the microsecond.
- * @throws ImportError `nothing_fits` with the first offending line, `exists` when there is a file already, `unreadable`, `cannot_write`, `bad_map`
+ * @throws BridgeError `nothing_fits` with the first offending line, `exists` when there is a file already, `unreadable`, `cannot_write`, `bad_map`
  */
 export async function importLog(
   path: string,
@@ -53,7 +52,7 @@ export async function importLog(
   options: ImportOptions,
 ): Promise<ImportReport> {
   if (map.clock === undefined && map.rate_hz === undefined) {
-    throw new ImportError('bad_map', 'the map has neither clock nor rate_hz: a file needs one of them')
+    throw new BridgeError('bad_map', 'the map has neither clock nor rate_hz: a file needs one of them')
   }
   const log = await openLog(path)
   const survey = await surveyLog(log, map, options)
@@ -73,20 +72,33 @@ async function surveyLog(log: LogFile, map: LineMap, { onProgress }: ImportOptio
 }
 
 function checkFit(path: string, { counts, channels }: LogSurvey): void {
-  if (counts.lines === 0) throw new ImportError('nothing_fits', `${path} is empty`)
+  if (counts.lines === 0) throw new BridgeError('nothing_fits', `${path} is empty`)
   if (counts.fitting === 0) {
     const first = counts.firstMisfit
+    if (first && isNoText(first.text)) {
+      throw new BridgeError('nothing_fits', `${path} is no text: is it a log? Its ${describeMisfit(first)}`)
+    }
     const where = first ? `; the first that does not, ${describeMisfit(first)}` : ''
-    throw new ImportError('nothing_fits', `none of the ${counts.lines} lines of ${path} fits the map${where}`)
+    throw new BridgeError('nothing_fits', `none of the ${counts.lines} lines of ${path} fits the map${where}`)
   }
   if (channels.every(({ readings }) => readings === 0)) {
     const first = counts.firstOutOfRange
     const where = first ? `; the first, ${describeMisfit(first)}` : ''
-    throw new ImportError(
+    throw new BridgeError(
       'nothing_fits',
       `${counts.fitting} lines of ${path} fit the map, but no value is believable: are the columns right?${where}`,
     )
   }
+}
+
+/** Of a text's first line nearly all characters can be read; of other files' beginnings a third cannot. Chosen here. */
+const unreadableShare = 0.1
+
+function isNoText(text: string): boolean {
+  const plain = printable(text)
+  let unreadable = 0
+  for (const character of plain) if (character === '·') unreadable++
+  return unreadable > unreadableShare * plain.length
 }
 
 /** `line 17 "…": reason`, with what a terminal might obey taken out. */
@@ -164,8 +176,8 @@ async function writeRun(
     await writer.end()
   } catch (error) {
     await writer.abandon()
-    if (error instanceof ImportError) throw error
-    throw new ImportError('cannot_write', `${out}: ${errorText(error)}`, { cause: error })
+    if (error instanceof BridgeError) throw error
+    throw new BridgeError('cannot_write', writeProblem(out, error), { cause: error })
   }
 }
 
@@ -181,12 +193,12 @@ async function createWriter(out: string) {
   })
   const handle = await open(out, 'wx').catch((error: NodeJS.ErrnoException) => {
     if (error.code === 'EEXIST') {
-      throw new ImportError(
+      throw new BridgeError(
         'exists',
         `${out} is there already: a run is never overwritten, choose another name`,
       )
     }
-    throw new ImportError('cannot_write', `${out}: ${errorText(error)}`, { cause: error })
+    throw new BridgeError('cannot_write', writeProblem(out, error), { cause: error })
   })
   const file = createWriteStream(out, { fd: handle.fd, autoClose: false })
   const target = out.endsWith('.gz') ? createGzip() : file

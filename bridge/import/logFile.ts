@@ -1,8 +1,7 @@
 import { createReadStream } from 'node:fs'
 import { open } from 'node:fs/promises'
 import { createGunzip } from 'node:zlib'
-import { errorText } from '../bridgeError.ts'
-import { ImportError } from './importError.ts'
+import { BridgeError, fileProblem } from '../bridgeError.ts'
 
 const chunkBytes = 1 << 20
 
@@ -16,15 +15,15 @@ export interface LogFile {
 
 /**
  * Looks at a log's first bytes: packed with gzip or not, and no text in two bytes a character.
- * @throws ImportError `unreadable`
+ * @throws BridgeError `unreadable`
  */
 export async function openLog(path: string): Promise<LogFile> {
   const { head, sizeBytes, changedMs } = await readHead(path).catch((error: unknown) => {
-    throw new ImportError('unreadable', `${path}: ${errorText(error)}`, { cause: error })
+    throw new BridgeError('unreadable', fileProblem(path, error), { cause: error })
   })
   const isPacked = head[0] === 0x1f && head[1] === 0x8b
   if ((head[0] === 0xff && head[1] === 0xfe) || (head[0] === 0xfe && head[1] === 0xff)) {
-    throw new ImportError('unreadable', `${path}: the text is UTF-16: save it as UTF-8 and import it again`)
+    throw new BridgeError('unreadable', `${path}: the text is UTF-16: save it as UTF-8 and import it again`)
   }
   return {
     sizeBytes,
@@ -38,7 +37,7 @@ export async function openLog(path: string): Promise<LogFile> {
           yield { bytes: chunk as Buffer, share: sizeBytes > 0 ? file.bytesRead / sizeBytes : 1 }
         }
       } catch (error) {
-        throw new ImportError('unreadable', `${path}: ${errorText(error)}`, { cause: error })
+        throw new BridgeError('unreadable', fileProblem(path, error), { cause: error })
       } finally {
         file.destroy()
       }

@@ -1,0 +1,119 @@
+import { spawnSync } from 'node:child_process'
+import { mkdirSync, writeFileSync } from 'node:fs'
+import { createRequire } from 'node:module'
+import { join } from 'node:path'
+import { pathToFileURL } from 'node:url'
+import { gzipSync } from 'node:zlib'
+import { beforeAll, describe, expect, it } from 'vitest'
+import { testDirectory } from '../support/runFiles.ts'
+
+const root = new URL('../..', import.meta.url).pathname
+const loader = pathToFileURL(createRequire(import.meta.url).resolve('tsx')).href
+const directory = testDirectory()
+const at = (name: string) => join(directory, name)
+
+const map = {
+  format: 'floatbowl-map 1',
+  lines: { by: 'divider', divider: ',' },
+  clock: { field: 't', format: 'seconds' },
+  channels: [{ field: 'rpm', channel: 'engine_speed', unit: 'rpm', range: [0, 9000] }],
+}
+
+beforeAll(() => {
+  mkdirSync(at('folder.capture'))
+  writeFileSync(at('map.json'), JSON.stringify(map))
+  writeFileSync(
+    at('noise.csv'),
+    Uint8Array.from({ length: 5000 }, (_, i) => (i * 7919) >> 3),
+  )
+  writeFileSync(at('german.csv'), 'Zeit;Drehzahl\n0,1;900\n0,2;910\n')
+  writeFileSync(at('empty.csv'), '')
+  writeFileSync(
+    at('swapped.csv'),
+    `t,rpm\n${Array.from({ length: 40 }, (_, i) => `${i},-${900 + i}`).join('\n')}\n`,
+  )
+  writeFileSync(
+    at('cut.capture.gz'),
+    gzipSync('floatbowl-capture 1\n0.1 <0 x\n'.repeat(2000)).subarray(0, 60),
+  )
+})
+
+function floatbowl(...words: string[]) {
+  const { status, stdout, stderr } = spawnSync(
+    process.execPath,
+    ['--import', loader, join(root, 'bridge', 'main.ts'), ...words],
+    { encoding: 'utf8', env: { ...process.env, NO_COLOR: '1' } },
+  )
+  return { status, stdout, stderr }
+}
+
+/** What no reader should have to know. */
+const systemTalk = /E[A-Z]{4,}|\bstat\b|errno|syscall|at .*\.ts:\d/
+
+describe('a file that is not there or cannot be read', () => {
+  it.each([
+    ['analyse', at('none.capture')],
+    ['check', at('none.capture')],
+    ['report', at('none.capture')],
+    ['compare', at('none.capture'), at('none.capture')],
+    ['export', at('none.capture'), '--to', 'csv'],
+    ['import', at('none.csv'), '--map', at('map.json'), '--out', at('x.capture')],
+    ['import', at('german.csv'), '--map', at('none.json'), '--out', at('x.capture')],
+    ['advise', at('none.capture'), '--box', at('none.json')],
+    ['analyse', at('german.csv'), '--car', at('none.json')],
+    ['serve', '--replay', at('none.capture'), '--data', at('data')],
+    ['serve', '--port', 'tcp://127.0.0.1:9', '--map', at('none.json'), '--data', at('data')],
+  ])('%s %s is told in plain words', (...words) => {
+    const { status, stdout, stderr } = floatbowl(...words)
+    expect(stderr).toMatch(/none\.(capture|csv|json).*there is no such file/)
+    expect(stderr).not.toMatch(systemTalk)
+    expect(stdout).toBe('')
+    expect([1, 2]).toContain(status)
+  })
+
+  it.each([['analyse'], ['check'], ['report']])(
+    '%s of a directory, or of a packed run that breaks off, says so',
+    (command) => {
+      const folder = floatbowl(command, at('folder.capture'))
+      expect(folder.stderr).toMatch(/it is a directory, not a file/)
+      const cut = floatbowl(command, at('cut.capture.gz'))
+      expect(cut.stderr).toMatch(/it breaks off/)
+      expect(folder.stderr + cut.stderr).not.toMatch(systemTalk)
+    },
+  )
+
+  it.each([
+    ['simulate', 'pebble', '--seconds', '1', '--out', at('nowhere/y.capture')],
+    ['simulate', 'pebble', '--seconds', '1', '--out', at('folder.capture')],
+  ])('%s into a place that is none says so', (...words) => {
+    const { status, stderr } = floatbowl(...words)
+    expect(status).toBe(1)
+    expect(stderr).toMatch(/cannot be written: (there is no such directory|it is a directory)/)
+    expect(stderr).not.toMatch(systemTalk)
+  })
+})
+
+describe('a log that does not fit its map', () => {
+  it.each([
+    ['noise.csv', /noise\.csv is no text.*line 1 "·/],
+    ['german.csv', /none of the 3 lines.*line 1 "Zeit;Drehzahl": no header yet with "rpm", "t"/],
+    [
+      'swapped.csv',
+      /no value is believable: are the columns right\?.*line 2 "0,-900": engine_speed is -900 rpm/,
+    ],
+    ['empty.csv', /empty\.csv is empty/],
+  ])('%s is refused with the first offending line', (name, message) => {
+    const { status, stderr } = floatbowl(
+      'import',
+      at(name),
+      '--map',
+      at('map.json'),
+      '--out',
+      at('out.capture'),
+    )
+    expect(status).toBe(1)
+    expect(stderr).toMatch(message)
+    // Nothing that a terminal obeys gets through.
+    for (const character of stderr) expect(character >= ' ' || character === '\n').toBe(true)
+  })
+})
