@@ -2,6 +2,7 @@ import type { LiveReading } from '../../core/contract/live.ts'
 import { formatNumber, NARROW_SPACE } from '../../core/units/format.ts'
 import type { AlarmRecord } from '../state/alarms.svelte.ts'
 import type { App } from '../state/app.ts'
+import { alarmQuantity, alarmText, bankText, worstText } from './alarmWords.ts'
 import {
   type HelperView,
   helperViews,
@@ -10,8 +11,9 @@ import {
   shownBank,
   silentWords,
 } from './driveWords.ts'
-import { alarmQuantity, alarmText, bankText, coverageText, stateWords } from './stateWords.ts'
-import { decimalMark, shownValue, unitFor } from './units.ts'
+import { createMixtureUnit, mixtureText } from './mixtureUnit.ts'
+import { coverageText, stateWords } from './stateWords.ts'
+import { decimalMark, unitFor } from './units.ts'
 
 /** Everything that the drive page says, in words. */
 export interface DriveView {
@@ -109,14 +111,14 @@ function recordText(
   const words = alarmText(record.code).reason
   const duration = `${formatNumber(record.durationS, { decimals: 1, decimalMark })}${NARROW_SPACE}s`
   const quantity = alarmQuantity(record.code)
-  const worst =
-    Number.isNaN(record.worst) || quantity === undefined || quantity === 'seconds'
-      ? ''
-      : quantity === 'lambda'
-        ? ` ${shownValue(record.worst, mixtureUnit, reading).text}`
-        : quantity === 'temperature'
-          ? ` ${shownValue(record.worst, temperature).text}`
-          : ` ${shownValue(record.worst, quantity === 'voltage' ? 'V' : 'kPa').text}`
+  const mixture = createMixtureUnit(mixtureUnit, reading?.stoichiometricRatio ?? Number.NaN)
+  const hasWorst = !(Number.isNaN(record.worst) || quantity === undefined || quantity === 'seconds')
+  // The narrow tile has room for the bare figure; its unit is that of the number above.
+  const worst = !hasWorst
+    ? ''
+    : quantity === 'lambda'
+      ? ` ${mixtureText(record.worst, mixture)}`
+      : ` ${worstText(record.code, record.worst, { mixture, temperature })}`
   const name = quantity === 'lambda' ? words.split(' ')[0] : words
   return `was ${name}${worst}, ${duration}${count > 1 ? ` +${count - 1}` : ''}`
 }

@@ -1,8 +1,9 @@
 import type { BankReading, LiveReading } from '../../core/contract/live.ts'
 import { formatNumber } from '../../core/units/format.ts'
-import { findUnit, type UnitId } from '../../core/units/unitTable.ts'
+import type { UnitId } from '../../core/units/unitTable.ts'
 import { type GateSide, gateSide } from '../parts/gateGeometry.ts'
 import type { LinkState } from '../worker/messages.ts'
+import { createMixtureUnit } from './mixtureUnit.ts'
 import { faultText, stateWords } from './stateWords.ts'
 import { decimalMark, type ShownValue, shownValue } from './units.ts'
 
@@ -49,10 +50,10 @@ export function mixtureWords(
   if (!bank) return noReading('no_sensor', Number.NaN)
   if (Number.isNaN(bank.lambda))
     return noReading(bank.untrusted ?? 'no_sensor', bank.warmingPct, bank.faultCode)
-  const { decimals } = findUnit(unit)
-  const toUnit = unit === 'afr' ? reading.stoichiometricRatio : 1
+  const mixture = createMixtureUnit(unit, reading.stoichiometricRatio)
+  const { decimals, symbol } = mixture
   // Worked out from the figures as they are shown, so that number, target and distance agree on the screen.
-  const round = (value: number) => Number((value * toUnit).toFixed(decimals))
+  const round = (lambda: number) => Number(mixture.of(lambda).toFixed(decimals))
   const number = round(bank.lambda)
   const { targetLambda, bandRich, bandLean } = reading
   const state = stateWords[reading.state]
@@ -68,13 +69,16 @@ export function mixtureWords(
       state: `no target in ${state}`,
     }
   }
-  const error = Number((number - round(targetLambda)).toFixed(decimals))
-  const side = gateSide(error, round(bandRich), round(bandLean))
-  const symbol = unit === 'afr' ? 'AFR' : 'λ'
+  const target = round(targetLambda)
+  const error = Number((number - target).toFixed(decimals))
+  const step = (lambda: number) =>
+    Number(Math.abs(mixture.of(targetLambda + lambda) - mixture.of(targetLambda)).toFixed(decimals))
+  const side = gateSide(mixture.isTurned ? -error : error, step(-bandRich), step(bandLean))
   const even = Math.abs(bandRich - bandLean) < 5e-4
+  const [from, to] = mixture.isTurned ? [bandLean, -bandRich] : [-bandRich, bandLean]
   const range = even
-    ? `${format(round(targetLambda))} ± ${format(round(bandRich))}`
-    : `${format(round(targetLambda - bandRich))}–${format(round(targetLambda + bandLean))}`
+    ? `${format(target)} ± ${format(step(bandLean))}`
+    : `${format(round(targetLambda + from))}–${format(round(targetLambda + to))}`
   return {
     kind: 'number',
     number: format(number),

@@ -1,5 +1,4 @@
-import type { LiveAlarm } from '../../core/contract/live.ts'
-import type { AlarmPriority, CoverageItem, OperatingState } from '../../core/contract/result.ts'
+import type { CoverageItem, OperatingState } from '../../core/contract/result.ts'
 
 /** Operating states as the page names them, the same word everywhere. */
 export const stateWords: Readonly<Record<OperatingState, string>> = {
@@ -28,70 +27,6 @@ const faultWords: Readonly<Record<string, string>> = {
 export function faultText(code: string | undefined): string {
   if (!code) return 'the board reports a fault'
   return faultWords[code] ?? code.replaceAll('_', ' ')
-}
-
-/** Verb first, then the reason. Codes are the pipeline's; an unknown one is spelled out. */
-const alarmWords: Readonly<Record<string, readonly [string, string]>> = {
-  lean_under_load: ['LIFT OFF', 'lean under load'],
-  exhaust_hot: ['LIFT OFF', 'exhaust too hot'],
-  coolant_hot: ['STOP SOON', 'engine too hot'],
-  oil_pressure_low: ['STOP ENGINE', 'oil pressure low'],
-  fuel_pressure_low: ['LIFT OFF', 'fuel pressure low'],
-  supply_low: ['CHECK CHARGING', 'supply voltage low'],
-  supply_high: ['CHECK CHARGING', 'supply voltage high'],
-  fuel_pressure_high: ['CHECK FUEL', 'fuel pressure high'],
-  no_samples: ['CHECK CABLE', 'no samples'],
-  sensor_fault: ['CHECK SENSOR', 'the board reports a fault'],
-  lean_in_power: ['NOTE LEAN', 'power, out of its band'],
-  rich_in_power: ['NOTE RICH', 'power, out of its band'],
-  lean_in_cruise: ['NOTE LEAN', 'cruise, out of its band'],
-  rich_in_cruise: ['NOTE RICH', 'cruise, out of its band'],
-  disk_nearly_full: ['FREE DISK', 'nearly full'],
-  board_clock_drift: ['NOTE CLOCK', 'board clock drifts'],
-}
-
-export function alarmText(code: string): { verb: string; reason: string } {
-  const known = alarmWords[code]
-  if (known) return { verb: known[0], reason: known[1] }
-  const spelled = code.replaceAll('_', ' ')
-  return { verb: 'CHECK', reason: spelled }
-}
-
-/** What an alarm's worst value is a value of, for the record line. */
-const worstQuantity: Readonly<Record<string, 'lambda' | 'temperature' | 'pressure' | 'voltage' | 'seconds'>> =
-  {
-    lean_under_load: 'lambda',
-    lean_in_power: 'lambda',
-    rich_in_power: 'lambda',
-    lean_in_cruise: 'lambda',
-    rich_in_cruise: 'lambda',
-    exhaust_hot: 'temperature',
-    coolant_hot: 'temperature',
-    oil_pressure_low: 'pressure',
-    fuel_pressure_low: 'pressure',
-    supply_low: 'voltage',
-    supply_high: 'voltage',
-    fuel_pressure_high: 'pressure',
-    no_samples: 'seconds',
-  }
-
-export function alarmQuantity(code: string): string | undefined {
-  return worstQuantity[code]
-}
-
-export const priorityWords: Readonly<Record<AlarmPriority, string>> = {
-  warning: 'warning',
-  caution: 'caution',
-  advisory: 'advisory',
-}
-
-/** `left bank` for two sensors, empty for one. */
-export function bankText(
-  alarm: Pick<LiveAlarm, 'bank'>,
-  names: readonly string[],
-  bankCount: number,
-): string {
-  return bankCount > 1 && alarm.bank ? (names[alarm.bank - 1] ?? `bank ${alarm.bank}`) : ''
 }
 
 /** Coverage entries that a state feeds, most particular first. */

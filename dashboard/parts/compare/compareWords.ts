@@ -3,7 +3,8 @@ import type { Air } from '../../../core/contract/car.ts'
 import type { AnalysisResult, MixtureState } from '../../../core/contract/result.ts'
 import type { TipInSummary } from '../../../core/tuning/compareSideBySide.ts'
 import type { DifferenceMap } from '../../../core/tuning/differenceMap.ts'
-import { num } from '../run/runWords.ts'
+import { MINUS } from '../../../core/units/format.ts'
+import { type MixtureUnit, mixtureStepText } from '../../words/mixtureUnit.ts'
 
 /** Fields of a comparison that its contract leaves open. */
 export interface ComparisonMore {
@@ -60,9 +61,9 @@ export const differenceWords: Readonly<Record<Difference, string>> = {
 }
 
 /** `richer 0.041`, `no difference`. */
-export function stateVerdict(verdict: Difference, difference: number | null): string {
+export function stateVerdict(verdict: Difference, difference: number | null, mixture: MixtureUnit): string {
   return (verdict === 'richer' || verdict === 'leaner') && difference !== null
-    ? `${verdict} ${num(Math.abs(difference), 3)}`
+    ? `${verdict} ${mixtureStepText(difference, mixture, { finer: 1 }).replace(MINUS, '')}`
     : differenceWords[verdict]
 }
 

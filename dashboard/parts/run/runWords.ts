@@ -4,7 +4,8 @@ import type { AnalysisResult, Transient, TransientPattern } from '../../../core/
 import { formatNumber, MINUS, NARROW_SPACE } from '../../../core/units/format.ts'
 import { language } from '../../languageGuard.ts'
 import { elapsedText } from '../../state/clock.svelte.ts'
-import { alarmText, stateWords } from '../../words/stateWords.ts'
+import { alarmText } from '../../words/alarmWords.ts'
+import { stateWords } from '../../words/stateWords.ts'
 import { decimalMark, shownValue, spaced, unitFor } from '../../words/units.ts'
 
 export type UnitChoices = readonly (Readonly<Record<string, string>> | undefined)[]

@@ -1,0 +1,103 @@
+import type { LiveAlarm } from '../../core/contract/live.ts'
+import { formatNumber, NARROW_SPACE } from '../../core/units/format.ts'
+import type { UnitId } from '../../core/units/unitTable.ts'
+import { type MixtureUnit, mixtureWithUnit } from './mixtureUnit.ts'
+import { decimalMark, shownValue } from './units.ts'
+
+/** Verb first, then the reason. Codes are the pipeline's and the bridge's; an unknown one is spelled out. */
+const alarmWords: Readonly<Record<string, readonly [string, string]>> = {
+  lean_under_load: ['LIFT OFF', 'lean under load'],
+  exhaust_hot: ['LIFT OFF', 'exhaust too hot'],
+  coolant_hot: ['STOP SOON', 'engine too hot'],
+  oil_pressure_low: ['STOP ENGINE', 'oil pressure low'],
+  fuel_pressure_low: ['LIFT OFF', 'fuel pressure low'],
+  supply_low: ['CHECK CHARGING', 'supply voltage low'],
+  supply_high: ['CHECK CHARGING', 'supply voltage high'],
+  fuel_pressure_high: ['CHECK FUEL', 'fuel pressure high'],
+  no_samples: ['CHECK CABLE', 'no samples'],
+  sensor_fault: ['CHECK SENSOR', 'the board reports a fault'],
+  lean_in_power: ['NOTE MIXTURE', 'lean in power'],
+  rich_in_power: ['NOTE MIXTURE', 'rich in power'],
+  lean_in_cruise: ['NOTE MIXTURE', 'lean in cruise'],
+  rich_in_cruise: ['NOTE MIXTURE', 'rich in cruise'],
+  disk_nearly_full: ['FREE SPACE', 'disk nearly full'],
+  board_clock_drift: ['NOTE CLOCK', 'board clock drifts'],
+}
+/** What follows the colon is the item of the coverage. */
+const covered = 'covered:'
+
+export const coveredCode = (item: string) => `${covered}${item}`
+
+export function alarmText(code: string): { verb: string; reason: string } {
+  const known = alarmWords[code]
+  if (known) return { verb: known[0], reason: known[1] }
+  if (code.startsWith(covered))
+    return { verb: 'COVERED', reason: `${code.slice(covered.length).replaceAll('_', ' ')} is covered` }
+  return { verb: 'CHECK', reason: code.replaceAll('_', ' ') }
+}
+
+export type AlarmQuantity = 'lambda' | 'temperature' | 'pressure' | 'voltage' | 'seconds' | 'bytes' | 'share'
+
+/** What an alarm's worst value is a value of. */
+const worstQuantity: Readonly<Record<string, AlarmQuantity>> = {
+  lean_under_load: 'lambda',
+  lean_in_power: 'lambda',
+  rich_in_power: 'lambda',
+  lean_in_cruise: 'lambda',
+  rich_in_cruise: 'lambda',
+  exhaust_hot: 'temperature',
+  coolant_hot: 'temperature',
+  oil_pressure_low: 'pressure',
+  fuel_pressure_low: 'pressure',
+  supply_low: 'voltage',
+  supply_high: 'voltage',
+  fuel_pressure_high: 'pressure',
+  no_samples: 'seconds',
+  disk_nearly_full: 'bytes',
+  board_clock_drift: 'share',
+}
+
+export function alarmQuantity(code: string): AlarmQuantity | undefined {
+  return worstQuantity[code]
+}
+
+/** Units in which worst values are shown. */
+export interface WorstUnits {
+  mixture: MixtureUnit
+  temperature: UnitId
+}
+
+/** Worst value of an alarm with its unit; `–` where there is none. */
+export function worstText(code: string, worst: number | null, units: WorstUnits): string {
+  if (worst === null || Number.isNaN(worst)) return '–'
+  const number = (value: number, decimals: number) => formatNumber(value, { decimals, decimalMark })
+  switch (worstQuantity[code]) {
+    case 'lambda':
+      return mixtureWithUnit(worst, units.mixture)
+    case 'temperature': {
+      const shown = shownValue(worst, units.temperature)
+      return `${shown.text}${NARROW_SPACE}${shown.unit}`
+    }
+    case 'pressure':
+      return `${number(worst, 0)}${NARROW_SPACE}kPa`
+    case 'voltage':
+      return `${number(worst, 2)}${NARROW_SPACE}V`
+    case 'seconds':
+      return `${number(worst, 1)}${NARROW_SPACE}s`
+    case 'bytes':
+      return `${number(worst / 1e6, 0)}${NARROW_SPACE}MB left`
+    case 'share':
+      return `${number(100 * worst, 1)}${NARROW_SPACE}%`
+    case undefined:
+      return '–'
+  }
+}
+
+/** `left bank` for two sensors, empty for one. */
+export function bankText(
+  alarm: Pick<LiveAlarm, 'bank'>,
+  names: readonly string[],
+  bankCount: number,
+): string {
+  return bankCount > 1 && alarm.bank ? (names[alarm.bank - 1] ?? `bank ${alarm.bank}`) : ''
+}
