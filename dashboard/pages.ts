@@ -21,6 +21,8 @@ export interface PageEntry {
   readonly component: Component
   /** False leaves it out of the list of pages (a run, which is reached from the list of runs). */
   readonly inNav?: boolean
+  /** Page of the row that is marked while this one is open; default itself. */
+  readonly under?: string
   /** Listed under "More" in place of the row of pages. */
   readonly group?: 'more'
   /** The page takes the whole screen, without the frame. */
@@ -34,7 +36,7 @@ export const pages: readonly PageEntry[] = [
   { path: 'check', title: 'Before driving', component: Check, group: 'more' },
   { path: 'trace', title: 'Trace', component: Trace },
   { path: 'runs', title: 'Runs', component: Runs },
-  { path: 'run', title: 'Run', component: Run, inNav: false },
+  { path: 'run', title: 'Run', component: Run, inNav: false, under: 'runs' },
   { path: 'compare', title: 'Compare', component: Compare },
   { path: 'fitted', title: 'Fitted', component: Fitted, setUp: true },
   { path: 'next', title: 'Next change', component: NextChange },

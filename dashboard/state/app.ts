@@ -3,6 +3,7 @@ import RunWorker from '../worker/runWorker.ts?worker'
 import { Alarms } from './alarms.svelte.ts'
 import { Clock } from './clock.svelte.ts'
 import { Link } from './link.svelte.ts'
+import { Motion } from './motion.svelte.ts'
 import { Reading } from './reading.svelte.ts'
 import { Recording } from './recording.svelte.ts'
 import { Router } from './router.svelte.ts'
@@ -18,6 +19,7 @@ export interface App {
   readonly settings: Settings
   readonly clock: Clock
   readonly reading: Reading
+  readonly motion: Motion
   readonly recording: Recording
   readonly link: Link
   readonly sound: Sound
@@ -37,6 +39,7 @@ export function createApp(): App {
     settings: new Settings(),
     clock,
     reading,
+    motion: new Motion(reading),
     recording,
     link: new Link(clock, reading, recording, alarms),
     sound,

@@ -1,5 +1,5 @@
 import { type CarProfile, carSchema } from '../../core/contract/car.ts'
-import type { LiveAlarm } from '../../core/contract/live.ts'
+import type { LiveAlarm, LiveReading } from '../../core/contract/live.ts'
 import type { ServerMessage, SourceStatus } from '../../core/contract/stream.ts'
 import type {
   FromWorker,
@@ -12,6 +12,7 @@ import type {
 import type { Alarms } from './alarms.svelte.ts'
 import type { Clock } from './clock.svelte.ts'
 import { elapsedText } from './clock.svelte.ts'
+import { CoverageNews } from './coverageNews.ts'
 import type { Reading } from './reading.svelte.ts'
 import type { Recording } from './recording.svelte.ts'
 
@@ -20,6 +21,7 @@ type Problem = Extract<ServerMessage, { type: 'problem' }>
 
 /** A trace request that gets no answer for so long has failed, ms. */
 const traceTimeoutMs = 5000
+const alarmPriorities = ['warning', 'caution', 'advisory']
 
 /** The page's side of the worker that owns the stream and the pipeline. */
 export class Link {
@@ -34,6 +36,8 @@ export class Link {
   #previewRole = $state.raw<'viewer' | 'controller'>('viewer')
   #clockDriftS = $state.raw(0)
   #car = $state.raw<CarProfile | undefined>(undefined)
+  #bridgeAlarms: readonly LiveAlarm[] = []
+  readonly #news = new CoverageNews()
   #traceS = Number.NaN
   #traceId = 0
   #traces = new Map<
@@ -151,10 +155,15 @@ export class Link {
     this.#tell({ type: 'car', car })
   }
 
-  /** Silence is an alarm only while something is being lost by it. */
-  #relevant(alarms: readonly LiveAlarm[]): readonly LiveAlarm[] {
-    if (this.#recording.status.on) return alarms
-    return alarms.filter((alarm) => alarm.code !== 'no_samples')
+  /** The pipeline's alarms, the bridge's own and the news of the drive, highest first. Silence is an alarm only while something is lost by it. */
+  #alarmsOf({ alarms, coverage, timeS }: LiveReading): readonly LiveAlarm[] {
+    const isOn = this.#recording.status.on
+    const news = this.#news.step(coverage, timeS)
+    return [
+      ...(isOn ? alarms : alarms.filter((alarm) => alarm.code !== 'no_samples')),
+      ...this.#bridgeAlarms,
+      ...(isOn ? news : []),
+    ].sort((a, b) => alarmPriorities.indexOf(a.priority) - alarmPriorities.indexOf(b.priority))
   }
 
   #tell(message: ToWorker): void {
@@ -166,7 +175,7 @@ export class Link {
       case 'live':
         this.#traceS = message.traceS
         this.#reading.receive(message.reading, message.ageS)
-        this.#alarms.receive(this.#relevant(message.reading.alarms), message.reading.timeS)
+        this.#alarms.receive(this.#alarmsOf(message.reading), message.reading.timeS)
         return
       case 'link':
         if (message.status.state === 'lost' && this.#status.state !== 'lost') this.#lostMs = performance.now()
@@ -195,6 +204,7 @@ export class Link {
     switch (message.type) {
       case 'hello':
         this.#hello = message
+        this.#bridgeAlarms = []
         this.#clockDriftS = (Date.parse(message.at) - Date.now()) / 1000
         return
       case 'source':
@@ -214,6 +224,13 @@ export class Link {
         return
       case 'problem':
         this.#problem = message
+        return
+      case 'alarm':
+        this.#bridgeAlarms = message.alarms.map((alarm) => ({
+          ...alarm,
+          endS: Number.NaN,
+          worst: alarm.worst ?? Number.NaN,
+        }))
         return
       case 'record': {
         const parsed = message.record.type === 'car' ? carSchema.safeParse(message.record.car) : undefined

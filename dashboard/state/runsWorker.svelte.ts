@@ -37,7 +37,8 @@ export interface RunListener {
  * could not load it any more.
  */
 export class RunsWorker {
-  readonly #worker: Worker
+  readonly #createWorker: () => Worker
+  #worker: Worker | undefined
   #lastId = 0
   readonly #waiting = new Map<
     number,
@@ -45,13 +46,9 @@ export class RunsWorker {
   >()
   readonly #progress = new Map<string, RunListener>()
 
+  /** @param createWorker called at the first question: the drive page needs none */
   constructor(createWorker: () => Worker) {
-    this.#worker = createWorker()
-    this.#worker.onmessage = (event: MessageEvent<FromRunWorker>) => this.#hear(event.data)
-    this.#worker.onerror = (event) => {
-      for (const id of [...this.#waiting.keys()])
-        this.#settle(id)?.reject(new RunWorkerError('worker', event.message || 'the run worker failed'))
-    }
+    this.#createWorker = createWorker
   }
 
   /** @throws RunWorkerError when it cannot be done, or no answer came in time */
@@ -66,6 +63,7 @@ export class RunsWorker {
               answerMs,
             )
       this.#waiting.set(id, { resolve: resolve as (answer: never) => void, reject, timer })
+      this.#worker ??= this.#start()
       this.#worker.postMessage({ id, ask: ask as RunAsk } satisfies ToRunWorker)
     })
   }
@@ -76,6 +74,16 @@ export class RunsWorker {
     return () => {
       if (this.#progress.get(run) === listen) this.#progress.delete(run)
     }
+  }
+
+  #start(): Worker {
+    const worker = this.#createWorker()
+    worker.onmessage = (event: MessageEvent<FromRunWorker>) => this.#hear(event.data)
+    worker.onerror = (event) => {
+      for (const id of [...this.#waiting.keys()])
+        this.#settle(id)?.reject(new RunWorkerError('worker', event.message || 'the run worker failed'))
+    }
+    return worker
   }
 
   #hear(message: FromRunWorker): void {
