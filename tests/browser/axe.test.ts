@@ -4,7 +4,7 @@ import type { Browser, Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
 import { overflow, smallControls } from './deskChecks.ts'
-import { CheckTable, launch, openPage } from './support.ts'
+import { check, launch, openPage } from './support.ts'
 
 const axeSource = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8')
 
@@ -50,7 +50,6 @@ const sizes = [
 let browser: Browser
 let fixture: BridgeFixture
 let routes: Readonly<Record<(typeof paths)[number], string>>
-const table = new CheckTable()
 
 beforeAll(async () => {
   browser = await launch()
@@ -89,7 +88,6 @@ beforeAll(async () => {
   ) as typeof routes
 })
 afterAll(async () => {
-  table.print()
   await browser.close()
   await fixture.close()
 })
@@ -125,7 +123,7 @@ describe.each(themes)('every page in %s', (theme) => {
     await settled(page)
     const found = await violations(page)
     await close()
-    table.check(
+    check(
       'axe',
       `${path} in ${theme}: ${found.length === 0 ? 'none' : found.join(' | ')}`,
       found.length === 0,
@@ -155,7 +153,7 @@ describe('every desk page', () => {
     })
     await measure('200 % text')
     await close()
-    table.check('F5', `${path}: ${faults.length === 0 ? 'fits' : faults.join(' | ')}`, faults.length === 0)
+    check('F5', `${path}: ${faults.length === 0 ? 'fits' : faults.join(' | ')}`, faults.length === 0)
   })
 
   test.each(deskPaths)('T1: every control of %s is 44 px or more', async (path) => {
@@ -163,7 +161,7 @@ describe('every desk page', () => {
     await settled(page)
     const small = await smallControls(page, 44)
     await close()
-    table.check('T1', `${path}: ${small.length === 0 ? '≥ 44 px' : small.join(' | ')}`, small.length === 0)
+    check('T1', `${path}: ${small.length === 0 ? '≥ 44 px' : small.join(' | ')}`, small.length === 0)
   })
 
   test.each(['fitted', 'tank', 'setup', 'link', 'connect', 'bench', 'help'] as const)(
@@ -179,7 +177,7 @@ describe('every desk page', () => {
         }
         const found = await violations(page)
         await close()
-        table.check(
+        check(
           'E1',
           `${path} ${state}: ${found.length === 0 ? 'shown' : found.join(' | ')}`,
           found.length === 0,

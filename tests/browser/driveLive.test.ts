@@ -1,10 +1,9 @@
 import type { Browser, Page } from 'playwright'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
 import { cruise, FakeBridge, type FakeBridgeOptions, fullThrottle } from './fakeBridge.ts'
-import { CheckTable, launch, openPage, partText, until } from './support.ts'
+import { check, launch, openPage, partText, until } from './support.ts'
 
 const port = 4922
-const table = new CheckTable()
 let browser: Browser
 let bridge: FakeBridge | undefined
 
@@ -18,7 +17,6 @@ afterEach(async () => {
 })
 afterAll(async () => {
   await browser?.close()
-  table.print()
 })
 
 /** A page on a bridge whose board does as told, past its first reading. */
@@ -98,7 +96,7 @@ describe('drive page, live', () => {
     for (const start of numbers)
       most = Math.max(most, numbers.filter((t) => t >= start && t < start + 1000).length)
     const stripRate = strips.length / seconds
-    table.check(
+    check(
       'N1',
       `number at most ${most} changes in a second (≤ 2), strip ${stripRate.toFixed(1)} updates/s (≥ 10), ${(frames / seconds).toFixed(0)} frames/s (≥ 30)`,
       most <= 2 && numbers.length > seconds && stripRate >= 10 && frames / seconds >= 30,
@@ -143,7 +141,7 @@ describe('drive page, live', () => {
     await page.keyboard.press('AudioVolumeUp')
     await page.keyboard.press('Enter')
     await until('a mark for each key', () => bridge.marks.length === 5)
-    table.check(
+    check(
       'T2',
       `three places on the slat and two keys: ${bridge.marks.length} marks, answer after ${delays.map((d) => d.toFixed(0)).join(', ')} ms (≤ 100)`,
       Math.max(...delays) <= 100,
@@ -175,7 +173,7 @@ describe('drive page, live', () => {
     await dialog.waitFor()
     await dialog.getByText('I am the passenger').click()
     await page.getByText('Channels (').waitFor()
-    table.check(
+    check(
       'T3',
       `asks ${buttons.join(' / ')}; stays after ${(stayedAfterMs / 1000).toFixed(1)} s without an answer; the passenger gets through`,
       stayed &&
@@ -218,7 +216,7 @@ describe('alarms', () => {
     const soundMs = (sounded[0] ?? Number.NaN) - shownMs
     await page.waitForTimeout(5600)
     const again = await page.evaluate(() => (window as unknown as { sounded: number[] }).sounded.length)
-    table.check(
+    check(
       'A1',
       `slat ${delayMs.toFixed(0)} ms after the first bad sample (300–450), sound ${soundMs.toFixed(0)} ms after it (≤ 150), ${again} pulses within 5.6 s`,
       delayMs >= 300 && delayMs <= 450 && soundMs <= 150 && again === 6,
@@ -241,7 +239,7 @@ describe('alarms', () => {
       6000,
     )
     expect(record).toBeGreaterThanOrEqual(0)
-    table.check(
+    check(
       'A2',
       `cleared ${clearedMs.toFixed(0)} ms after λ fell (1000–1300), then "${(await partText(page, 'record')).trim()}"`,
       clearedMs >= 1000 && clearedMs <= 1300,
@@ -252,7 +250,7 @@ describe('alarms', () => {
     // A spike of 200 ms.
     const spiked = whenPresent(page, warningSelector, 1500)
     bridge.spike({ lambda: 0.97 }, 0.2)
-    table.check('A2', 'a spike of 200 ms raises no warning', Number.isNaN(await spiked))
+    check('A2', 'a spike of 200 ms raises no warning', Number.isNaN(await spiked))
     await context.close()
   })
 
@@ -280,7 +278,7 @@ describe('alarms', () => {
         }),
       warningSelector,
     )
-    table.check(
+    check(
       'A2',
       `chatter of ±0.01 about 0.93 for 60 s of the board's clock: ${count} warnings (≤ 1)`,
       count <= 1,
@@ -304,7 +302,7 @@ describe('alarms', () => {
     const log = page.locator('section', { hasText: 'Alarms since' }).locator('tbody tr')
     await until('the log', async () => (await log.count()) >= 2)
     const rows = (await log.allTextContents()).map((row) => row.replace(/\s+/g, ' ').trim())
-    table.check(
+    check(
       'A3',
       `${others} beside the higher; log: ${rows.join(' | ')}`,
       others === '+1' &&
@@ -335,7 +333,7 @@ describe('alarms', () => {
     await watchAlarms('no reading', 2500)
     bridge.sampling = false
     await watchAlarms('no data', 2500)
-    table.check(
+    check(
       'A4',
       `mixture alarms in overrun ("${overrunWord?.trim()}"), without a reading and without data: ${seen.length} ${seen.join('; ')}`,
       seen.length === 0,

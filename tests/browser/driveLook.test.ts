@@ -3,11 +3,10 @@ import type { Browser, Page } from 'playwright'
 import { afterAll, beforeAll, describe, test } from 'vitest'
 import { decodePng, difference, type Eye, luminance } from './pixels.ts'
 import { createStaticServer } from './staticServer.ts'
-import { CheckTable, driveSizes, launch, openPage, pictureUrl, shoot } from './support.ts'
+import { check, driveSizes, launch, openPage, pictureUrl, shoot } from './support.ts'
 
 const port = 4920
 const base = `http://localhost:${port}`
-const table = new CheckTable()
 let server: Server
 let browser: Browser
 
@@ -29,6 +28,14 @@ const scenes: Readonly<Record<string, Record<string, unknown>>> = {
     recordingS: 3671,
     state: 'part_throttle',
     alarms: [{ code: 'fuel_pressure_high', priority: 'caution', startS: 759, worst: 0.97 }],
+  },
+  charging: {
+    recordingS: 3671,
+    state: 'part_throttle',
+    alarms: [
+      { code: 'supply_low', priority: 'caution', startS: 759, worst: 11.2 },
+      { code: 'disk_nearly_full', priority: 'caution', startS: 760, worst: 1.2e8 },
+    ],
   },
   warming: {
     recordingS: 42,
@@ -125,7 +132,6 @@ beforeAll(async () => {
 afterAll(async () => {
   await browser?.close()
   server?.close()
-  table.print()
 })
 
 describe('drive page, sizes', () => {
@@ -137,12 +143,12 @@ describe('drive page, sizes', () => {
         .first()
         .evaluate((element) => Number.parseFloat(getComputedStyle(element).fontSize))
     const number = await size('number')
-    table.check('F1', `mixture number ${number} px (≥ 160)`, number >= 160)
+    check('F1', `mixture number ${number} px (≥ 160)`, number >= 160)
     const helper = await size('helper')
     const word = await size('word')
     const target = await size('target')
     const least = (await textSizes(page)).reduce((a, b) => (a.px < b.px ? a : b))
-    table.check(
+    check(
       'F2',
       `helpers ${helper} px (≥ 64), word ${word}, target ${target} (≥ 37), least text ${least.px} px "${least.text}" (≥ 30)`,
       helper >= 64 && word >= 37 && target >= 37 && least.px >= 30,
@@ -152,7 +158,7 @@ describe('drive page, sizes', () => {
     const reason = await alarm.page
       .locator('[data-part="alarm"] .reason')
       .evaluate((element) => Number.parseFloat(getComputedStyle(element).fontSize))
-    table.check('F2', `alarm text ${reason} px (≥ 37)`, reason >= 37)
+    check('F2', `alarm text ${reason} px (≥ 37)`, reason >= 37)
     await alarm.close()
   })
 
@@ -173,7 +179,7 @@ describe('drive page, sizes', () => {
       const target = texts.find((entry) => entry.text.startsWith('target'))?.px ?? 0
       const digits = texts.find((entry) => entry.text === '0.93')?.px ?? 0
       const hanging = await overflows(page)
-      table.check(
+      check(
         'F3',
         `${width}×${height} at ${pixelsPerInch} px/in: number ${digits.toFixed(0)} (≥ ${number}), words ${target.toFixed(0)} (≥ ${word}), least ${least.toFixed(0)} (≥ ${text}), ${hanging.length} overflows ${hanging.join('; ')}`,
         digits >= number && target >= word && least >= text && hanging.length === 0,
@@ -197,7 +203,7 @@ describe('drive page, sizes', () => {
       style = seen
       await close()
     }
-    table.check(
+    check(
       'F4',
       `0.88 is ${widths[0].toFixed(1)} px wide, 1.11 is ${widths[1].toFixed(1)}; ${style.numeric}; weight ${style.weight}`,
       Math.abs(widths[0] - widths[1]) < 0.5 &&
@@ -217,7 +223,7 @@ describe('drive page, sizes', () => {
         for (const problem of await overflows(page)) bad.push(`${name}: ${problem}`)
       }
       await close()
-      table.check(
+      check(
         'F5',
         `${width}×${height}: ${bad.length} overflows in ${Object.keys(scenes).length} states ${bad.join('; ')}`,
         bad.length === 0,
@@ -243,7 +249,7 @@ describe('drive page, colour', () => {
           if (ratio < worst.ratio) worst = { ratio, text }
         }
       }
-      table.check(
+      check(
         'C1',
         `${theme}: least text contrast ${worst.ratio.toFixed(2)} "${worst.text}" (≥ ${least})`,
         worst.ratio >= least,
@@ -265,7 +271,7 @@ describe('drive page, colour', () => {
         ratio: Math.min(contrast(roles[role], roles.slat), contrast(roles[role], roles.ground)),
       }))
       const least3 = shapes.reduce((a, b) => (a.ratio < b.ratio ? a : b))
-      table.check(
+      check(
         'C1',
         `${theme}: least shape contrast ${least3.ratio.toFixed(2)} (${least3.role}) (≥ 3)`,
         least3.ratio >= 3,
@@ -301,7 +307,7 @@ describe('drive page, colour', () => {
         const richRight = difference(shots.rich, shots.target, right, eye)
         const leanLeft = difference(shots.lean, shots.target, left, eye)
         const leanRight = difference(shots.lean, shots.target, right, eye)
-        table.check(
+        check(
           'C2',
           `${theme}, ${eye}: rich fills ${(100 * richLeft.heightShare).toFixed(0)} % of the height left, lean ${(100 * leanRight.heightShare).toFixed(0)} % right; words ${words.join(' / ')}`,
           richLeft.heightShare > 0.55 &&
@@ -334,7 +340,7 @@ describe('drive page, colour', () => {
       }
       const mean = sum / light.length
       const share = bright / light.length
-      table.check(
+      check(
         'C3',
         `${name}: mean luminance ${mean.toFixed(4)} (≤ 0.04), ${(100 * share).toFixed(2)} % brighter than #E8D44D (≤ 1 %)`,
         mean <= 0.04 && share <= 0.01,
@@ -367,7 +373,7 @@ describe('drive page, colour', () => {
       contrast(colour, seen.ground),
     )
     ratios.push(contrast(seen.alarm, seen.alarmGround))
-    table.check(
+    check(
       'C4',
       `number, word, post, weight, alarm contrast ${ratios.map((r) => r.toFixed(1)).join(', ')} (≥ 3)`,
       Math.min(...ratios) >= 3,
@@ -404,7 +410,7 @@ describe('drive page, touch and motion', () => {
         }
         await close()
       }
-      table.check(
+      check(
         'T1',
         `${width}×${height}: least side ${smallest.toFixed(0)} px (≥ 96), least gap ${closest.toFixed(0)} px (≥ 16)`,
         smallest >= 96 && closest >= 16,
@@ -416,7 +422,7 @@ describe('drive page, touch and motion', () => {
     const { page, close } = await openPage(browser, pictureUrl(base, scenes['on-target']))
     const longest = (await textSizes(page)).reduce((a, b) => Math.max(a, b.text.length), 0)
     const moving = await page.evaluate(() => document.getAnimations().length)
-    table.check(
+    check(
       'T4',
       `${moving} animations while all is well, longest text ${longest} characters (≤ 120)`,
       moving === 0 && longest <= 120,
@@ -439,7 +445,7 @@ describe('drive page, touch and motion', () => {
     const moving = await openPage(browser, pictureUrl(base, scenes.warning))
     await moving.page.locator('[data-part="alarm"]').waitFor()
     const withMotion = await flash(moving.page)
-    table.check(
+    check(
       'M2',
       `flash ${(1000 / withMotion.periodMs).toFixed(2)} Hz for ${(withMotion.endMs / 1000).toFixed(1)} s (1.5–2.8 Hz, ≤ 5 s)`,
       withMotion.count === 1 &&
@@ -451,7 +457,7 @@ describe('drive page, touch and motion', () => {
     const still = await openPage(browser, pictureUrl(base, scenes.warning), { reducedMotion: 'reduce' })
     await still.page.locator('[data-part="alarm"]').waitFor()
     const without = await flash(still.page)
-    table.check(
+    check(
       'M1',
       `${without.count} animations with reduced motion, alarm area ${without.area.toFixed(0)} of ${withMotion.area.toFixed(0)} px²`,
       without.count === 0 && Math.abs(without.area - withMotion.area) < 1,
@@ -466,7 +472,7 @@ describe('drive page, touch and motion', () => {
       await page.goto(pictureUrl(base, {}, `&state=${state}`))
       seen.push((await page.locator('[data-part="instead"]').textContent())?.trim() ?? '')
     }
-    table.check('E1', `drive: ${seen.join(' / ')}`, new Set(seen).size === 4)
+    check('E1', `drive: ${seen.join(' / ')}`, new Set(seen).size === 4)
     await close()
   })
 

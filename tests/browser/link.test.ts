@@ -1,10 +1,9 @@
 import type { Browser, Page } from 'playwright'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
 import { FakeBridge } from './fakeBridge.ts'
-import { CheckTable, launch, openPage, partText, until } from './support.ts'
+import { check, launch, openPage, partText, until } from './support.ts'
 
 const port = 4924
-const table = new CheckTable()
 let browser: Browser
 let bridge: FakeBridge
 
@@ -18,7 +17,6 @@ afterEach(async () => {
 })
 afterAll(async () => {
   await browser?.close()
-  table.print()
 })
 
 async function openLive(url?: string, settings?: Record<string, unknown>) {
@@ -55,7 +53,7 @@ describe('link', () => {
     const words = await instead(page)
     bridge.sampling = true
     const backMs = await until('the number is back', () => isLive(page), 3000, 5)
-    table.check(
+    check(
       'S1',
       `number gone after ${goneMs.toFixed(0)} ms (1000–1300), "${words}", caution after ${cautionMs.toFixed(0)} ms (≈ 2000), live again ${backMs.toFixed(0)} ms after the first sample (≤ 1000)`,
       goneMs >= 950 && goneMs <= 1300 && cautionMs >= 1900 && cautionMs <= 2600 && backMs <= 1000,
@@ -87,7 +85,7 @@ describe('link', () => {
         rest: inside.filter((text) => text !== '–').length,
       }
     })
-    table.check(
+    check(
       'S1',
       `the trace keeps it as a gap: ${gaps.hole} empty rows between ${gaps.rest} filled ones`,
       gaps.hole > 3 && gaps.rest > 20,
@@ -112,7 +110,7 @@ describe('link', () => {
       theme: document.documentElement.dataset.theme,
     }))
     const number = await partText(page, 'number')
-    table.check(
+    check(
       'S2',
       `live ${(backMs / 1000).toFixed(1)} s after the restart (≤ 6), no reload: ${kept.here}, theme ${kept.theme}, ${number} AFR`,
       backMs <= 6000 && kept.here && kept.theme === 'night' && /^1[345]\.\d$/.test(number),
@@ -127,7 +125,7 @@ describe('link', () => {
     await until('a second greeting', () => bridge.greetings.length >= 2, 6000)
     await until('live again', () => isLive(page))
     const [first, second] = bridge.greetings
-    table.check(
+    check(
       'S2',
       `first word "${first.type}", after the cut "${second.type}" after block ${second.afterBlock}`,
       first.type === 'start' && second.type === 'resume' && Number(second.afterBlock) > 0,
@@ -141,7 +139,7 @@ describe('link', () => {
     const foundMs = await until('no link', async () => (await instead(page)).includes('no link'), 6000, 10)
     bridge.connected = true
     const backMs = await until('live again', () => isLive(page), 7000, 10)
-    table.check(
+    check(
       'S3',
       `found after ${(foundMs / 1000).toFixed(2)} s (≤ 4), live ${(backMs / 1000).toFixed(2)} s after the network is back (≤ 6)`,
       foundMs <= 4000 && backMs <= 6000,
@@ -160,7 +158,7 @@ describe('link', () => {
     await devtools.send('Page.setWebLifecycleState', { state: 'active' })
     await page.evaluate(() => dispatchEvent(new PageTransitionEvent('pageshow', { persisted: true })))
     const backMs = await until('live again', () => isLive(page), 6000, 10)
-    table.check('S3', `live ${(backMs / 1000).toFixed(2)} s after waking (≤ 2)`, backMs <= 2000)
+    check('S3', `live ${(backMs / 1000).toFixed(2)} s after waking (≤ 2)`, backMs <= 2000)
     await close()
   })
 
@@ -176,7 +174,7 @@ describe('link', () => {
       location.hash = '#/trace'
     })
     await page.waitForTimeout(1000)
-    table.check(
+    check(
       'S4',
       `secure context: ${secure}; "${text}"; ${complaints.length} console errors ${complaints.join('; ')}`,
       !secure && /: (no|perhaps)/.test(text) && complaints.length === 0,

@@ -4,12 +4,11 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import type { Browser } from 'playwright'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
-import { CheckTable, launch, openPage, partText, shoot, until } from './support.ts'
+import { check, launch, openPage, partText, shoot, until } from './support.ts'
 
 const port = 4934
 const url = `http://127.0.0.1:${port}/`
 const root = new URL('../../', import.meta.url).pathname
-const table = new CheckTable()
 let browser: Browser
 let data: string
 let serve: ChildProcess | undefined
@@ -60,7 +59,6 @@ afterEach(async () => {
 afterAll(async () => {
   await browser?.close()
   rmSync(data, { recursive: true, force: true })
-  table.print()
 })
 
 describe('the served page on the simulator', () => {
@@ -96,7 +94,7 @@ describe('the served page on the simulator', () => {
       12_000,
     )
     const backS = (performance.now() - begun) / 1000
-    table.check(
+    check(
       'S2',
       `the real bridge, killed and started again: link back after ${backS.toFixed(1)} s (≤ 6), no reload: ${await page.evaluate(() => 'stillHere' in window)}`,
       backS <= 6 && (await page.evaluate(() => 'stillHere' in window)),
@@ -120,6 +118,6 @@ describe('the served page on the simulator', () => {
     await page.reload()
     await until('the page', async () => (await partText(page, 'instead')) !== '', 10_000)
     const words = `${await partText(page, 'instead')}, ${((await page.locator('.beside').textContent()) ?? '').trim()}`
-    table.check('PWA', `started offline from its own store: "${words.replace(/\s+/g, ' ')}"`, true)
+    check('OFF', `started offline from its own store: "${words.replace(/\s+/g, ' ')}"`, true)
   })
 })

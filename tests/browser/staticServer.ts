@@ -2,7 +2,10 @@ import { createReadStream, existsSync, statSync } from 'node:fs'
 import { createServer, type Server } from 'node:http'
 import { extname, join, normalize } from 'node:path'
 
-export const webRoot = new URL('../../dist/web/', import.meta.url).pathname
+/** The built dashboard: `FLOATBOWL_WEB_DIR` names another build than the usual one. */
+export const webRoot = process.env.FLOATBOWL_WEB_DIR
+  ? `${process.env.FLOATBOWL_WEB_DIR.replace(/\/$/, '')}/`
+  : new URL('../../dist/web/', import.meta.url).pathname
 
 const types: Readonly<Record<string, string>> = {
   '.html': 'text/html; charset=utf-8',

@@ -3,6 +3,7 @@ import { existsSync, mkdirSync } from 'node:fs'
 import { type Browser, type BrowserContextOptions, chromium, type Page } from 'playwright'
 import { expect } from 'vitest'
 import { chromiumArgs, findChromium } from '../support/chromium.ts'
+import { noteCheck, type ScreenCheck } from '../support/screenChecks.ts'
 import { webRoot } from './staticServer.ts'
 
 const root = new URL('../../', import.meta.url).pathname
@@ -102,18 +103,8 @@ export function partText(page: Page, part: string): Promise<string> {
   )
 }
 
-/** Table of checks: id, what was measured, verdict. Printed after a file's tests. */
-export class CheckTable {
-  #rows: [string, string, string][] = []
-
-  /** Notes a measured value and asserts the claim. */
-  check(id: string, measured: string, isMet: boolean): void {
-    this.#rows.push([id, isMet ? 'pass' : 'FAIL', measured])
-    expect(isMet, `${id}: ${measured}`).toBe(true)
-  }
-
-  print(): void {
-    const lines = this.#rows.map(([id, verdict, measured]) => `  ${id.padEnd(5)} ${verdict}  ${measured}`)
-    console.log(`checks of the screen\n${lines.join('\n')}`)
-  }
+/** Notes a measured value for the table at the end of the run, and asserts the claim. */
+export function check(id: ScreenCheck, measured: string, isMet: boolean): void {
+  noteCheck(id, measured, isMet)
+  expect(isMet, `${id}: ${measured}`).toBe(true)
 }

@@ -1,10 +1,9 @@
 import type { Browser, Page } from 'playwright'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
 import { FakeBridge } from './fakeBridge.ts'
-import { CheckTable, launch, openPage, shoot, until } from './support.ts'
+import { check, launch, openPage, shoot, until } from './support.ts'
 
 const port = 4928
-const table = new CheckTable()
 let browser: Browser
 let bridge: FakeBridge
 
@@ -17,7 +16,6 @@ afterEach(async () => {
 })
 afterAll(async () => {
   await browser?.close()
-  table.print()
 })
 
 async function openTrace(width = 1280, height = 800) {
@@ -101,7 +99,7 @@ describe('trace page', () => {
         document.getElementById(figure.getAttribute(attribute) ?? '')?.textContent
       return { name: byId('aria-labelledby'), finding: byId('aria-describedby') }
     })
-    table.check(
+    check(
       'X1',
       `"${facts.name}": "${facts.finding}"; cursor "${atEnd}", then "${earlier}"; ${await rows.count()} rows (≤ 200)`,
       Boolean(facts.name) &&
@@ -122,8 +120,8 @@ describe('trace page', () => {
         }),
       ),
     }))
-    table.check('F5', `trace at 320 px: ${Math.max(0, seen.overflow)} px too wide`, seen.overflow <= 0)
-    table.check('T1', `trace: least control ${seen.least.toFixed(0)} px (≥ 44)`, seen.least >= 44)
+    check('F5', `trace at 320 px: ${Math.max(0, seen.overflow)} px too wide`, seen.overflow <= 0)
+    check('T1', `trace: least control ${seen.least.toFixed(0)} px (≥ 44)`, seen.least >= 44)
     await shoot(page, 'trace-narrow')
   })
 
@@ -138,7 +136,7 @@ describe('trace page', () => {
         await until(`${path} ${state}`, async () => ((await block.textContent()) ?? '').trim().length > 5)
         seen.push(((await block.textContent()) ?? '').trim().replace(/\s+/g, ' ').slice(0, 40))
       }
-      table.check('E1', `${path}: ${seen.join(' / ')}`, new Set(seen).size === 4)
+      check('E1', `${path}: ${seen.join(' / ')}`, new Set(seen).size === 4)
     }
   })
 })

@@ -1,8 +1,10 @@
 import type { Reporter, TestModule } from 'vitest/node'
+import { checkTable } from './screenChecks.ts'
 
-/** Prints one plain closing line, whatever else is printed, so that any tool can read the outcome. */
+/** Prints the table of the screen's checks, and one plain closing line, whatever else is printed, so that any tool can read the outcome. */
 export default class ClosingLine implements Reporter {
   onTestRunEnd(modules: readonly TestModule[]): void {
+    printChecks(modules)
     let passed = 0
     let failed = 0
     let skipped = 0
@@ -18,4 +20,12 @@ export default class ClosingLine implements Reporter {
     }
     console.log(`\n${passed} passed, ${failed} failed, ${skipped} skipped`)
   }
+}
+
+function printChecks(modules: readonly TestModule[]): void {
+  const { lines, missing } = checkTable(modules)
+  if (lines.length > 0) console.log(`\nchecks of the screen\n${lines.join('\n')}`)
+  if (missing.length === 0) return
+  console.log(`  never measured: ${missing.join(', ')}`)
+  process.exitCode = 1
 }
