@@ -1,5 +1,5 @@
 import type { ConditionedRun } from './conditionedRun.ts'
-import { findDelayWindows } from './delayEvents.ts'
+import { type DelayWindows, findDelayWindows } from './delayEvents.ts'
 import { type DelayLaw, type FlowModel, priorDelayLaw } from './delayLaw.ts'
 import { createRegressorSignals, type Regressors } from './mixtureRegressors.ts'
 import { flowFigure } from './pointHistory.ts'
@@ -43,6 +43,10 @@ const STEPS: readonly Step[] = [
 /** The constant part may fall a little below the sensor's lag, s: the prior draws it back. */
 const LEAST_PURE_S = -0.02
 const LEAST_ROWS = 200
+/** No gas is awaited longer than this, s: the engine has stopped. */
+const MOST_PIPE_S = 2
+/** Arrivals kept for so many laws: those around the best one so far. */
+const KEPT_ARRIVALS = 8
 const RIDGE = 1e-4
 const LEAN_END_LAMBDA = 2
 
@@ -162,7 +166,7 @@ function loadOf(run: ConditionedRun, options: LearnDelayOptions): Float64Array {
 }
 
 /** Leaves out windows in which λ is missing: a gap or a cold sensor would look like a move. */
-function dropUnread(run: ConditionedRun, windows: ReturnType<typeof findDelayWindows>) {
+function dropUnread(run: ConditionedRun, windows: DelayWindows): DelayWindows {
   const { lambda, lambdaS, lambdaCount, timeS } = run
   const start: number[] = []
   const end: number[] = []
@@ -193,6 +197,17 @@ function dropUnread(run: ConditionedRun, windows: ReturnType<typeof findDelayWin
   }
 }
 
+/** Number of the newest reading when each window begins, 0 if there was none: windows lie far apart in a long run. */
+function readingsAt({ timeS, lambdaS, lambdaCount }: ConditionedRun, windows: DelayWindows): Int32Array {
+  const at = new Int32Array(windows.count)
+  let k = 0
+  for (let w = 0; w < windows.count; w++) {
+    while (k < lambdaCount - 2 && lambdaS[k + 1] <= timeS[windows.start[w]]) k++
+    at[w] = k
+  }
+  return at
+}
+
 interface Search {
   setLag(lagS: number): void
   /** Log likelihood with prior of a law whose total delay is pure + lag + b/x. */
@@ -202,7 +217,7 @@ interface Search {
 function createSearch(
   run: ConditionedRun,
   load: Float64Array,
-  windows: ReturnType<typeof findDelayWindows>,
+  windows: DelayWindows,
   options: LearnDelayOptions,
   before: DelayLaw,
 ): Search | undefined {
@@ -226,6 +241,7 @@ function createSearch(
   const hasEarlier = options.earlier !== undefined
   const sdB = hasEarlier ? EARLIER_B_LOG_SD : PRIOR_B_LOG_SD
   const sdA = hasEarlier ? EARLIER_A_SD_S : PRIOR_A_SD_S
+  const readingAt = readingsAt(run, windows)
   const phi = new Float64Array(run.lambdaCount)
   let lastPhi = 1
   for (let i = 0; i < run.lambdaCount; i++) {
@@ -242,46 +258,96 @@ function createSearch(
     y = new Float64Array(x.rows)
   }
 
-  /** 1/λ at the arrival of each row's gas, window means taken out; returns its sum of squares. */
-  function layReadings(
+  /** When each row's gas reaches the sensor by the pipe alone, s. Laws are tried beside each other, so the last few are kept. */
+  const known: { flow: FlowModel; b: number; arrivalS: Float64Array }[] = []
+
+  function arrivalsOf(design: Regressors, flow: FlowModel, b: number): Float64Array {
+    const found = known.findIndex((each) => each.flow === flow && each.b === b)
+    if (found >= 0) {
+      const [entry] = known.splice(found, 1)
+      known.push(entry)
+      return entry.arrivalS
+    }
+    const arrivalS = known.length === KEPT_ARRIVALS ? known.shift()!.arrivalS : new Float64Array(design.rows)
+    known.push({ flow, b, arrivalS })
+    if (flow === 'cause') arrivalsByCause(arrivalS, design, b)
+    else if (flow === 'plug') arrivalsByFlow(arrivalS, design, b)
+    else arrivalsByArrival(arrivalS, design, b)
+    keepOrder(arrivalS, design)
+    return arrivalS
+  }
+
+  function arrivalsByCause(arrivalS: Float64Array, { rows, runIndex }: Regressors, b: number): void {
+    for (let row = 0; row < rows; row++) {
+      const i = runIndex[row]
+      arrivalS[row] = Math.min(timeS[i] + MOST_PIPE_S, timeS[i] + b / figure[i])
+    }
+  }
+
+  function arrivalsByFlow(arrivalS: Float64Array, { rows, runIndex, windowOf }: Regressors, b: number): void {
+    let ahead = 0
+    for (let row = 0; row < rows; row++) {
+      const i = runIndex[row]
+      if (row === 0 || windowOf[row] !== windowOf[row - 1]) ahead = i
+      const latestS = timeS[i] + MOST_PIPE_S
+      const wanted = flowSum[i] + b
+      while (ahead < count - 1 && flowSum[ahead] < wanted && timeS[ahead] < latestS) ahead++
+      let s = timeS[ahead]
+      if (ahead > i && flowSum[ahead] > wanted) s -= (flowSum[ahead] - wanted) / figure[ahead]
+      arrivalS[row] = s
+    }
+  }
+
+  function arrivalsByArrival(
+    arrivalS: Float64Array,
     { rows, runIndex, windowOf }: Regressors,
-    flow: FlowModel,
-    pureS: number,
     b: number,
-  ): number {
+  ): void {
+    let ahead = 0
+    // When the gas set out that arrives at the point ahead.
+    let causeS = 0
+    for (let row = 0; row < rows; row++) {
+      const i = runIndex[row]
+      if (row === 0 || windowOf[row] !== windowOf[row - 1]) {
+        ahead = i
+        causeS = timeS[ahead] - b / figure[ahead]
+      }
+      const latestS = timeS[i] + MOST_PIPE_S
+      while (ahead < count - 1 && causeS < timeS[i] && timeS[ahead] < latestS) {
+        ahead++
+        causeS = timeS[ahead] - b / figure[ahead]
+      }
+      let s = timeS[ahead]
+      if (ahead > i) {
+        const over = causeS - timeS[i]
+        const step = timeS[ahead] - timeS[ahead - 1] - b / figure[ahead] + b / figure[ahead - 1]
+        if (over > 0 && step > 0) s -= Math.min(1, over / step) * (timeS[ahead] - timeS[ahead - 1])
+      }
+      arrivalS[row] = s
+    }
+  }
+
+  /** What a later, quicker parcel overtakes never reaches the sensor by itself. */
+  function keepOrder(arrivalS: Float64Array, { rows, windowOf }: Regressors): void {
+    for (let row = 1; row < rows; row++) {
+      if (windowOf[row] === windowOf[row - 1] && arrivalS[row] < arrivalS[row - 1])
+        arrivalS[row] = arrivalS[row - 1]
+    }
+  }
+
+  /** 1/λ at the arrival of each row's gas, window means taken out; returns its sum of squares. */
+  function layReadings(design: Regressors, flow: FlowModel, pureS: number, b: number): number {
+    const { rows, windowOf } = design
+    const arrivals = arrivalsOf(design, flow, b)
     const { lambdaS, lambdaCount } = run
-    let k = 0
     let square = 0
     for (let row = 0; row < rows; ) {
       const window = windowOf[row]
       const from = row
       let sum = 0
-      let ahead = runIndex[row]
-      let latestArrivalS = Number.NEGATIVE_INFINITY
+      let k = readingAt[window]
       for (; row < rows && windowOf[row] === window; row++) {
-        const i = runIndex[row]
-        const latestS = timeS[i] + 2
-        let arrivalS: number
-        if (flow === 'cause') arrivalS = Math.min(latestS, timeS[i] + b / figure[i])
-        else if (flow === 'plug') {
-          const wanted = flowSum[i] + b
-          while (ahead < count - 1 && flowSum[ahead] < wanted && timeS[ahead] < latestS) ahead++
-          arrivalS = timeS[ahead]
-          if (ahead > i && flowSum[ahead] > wanted) arrivalS -= (flowSum[ahead] - wanted) / figure[ahead]
-        } else {
-          while (ahead < count - 1 && timeS[ahead] - b / figure[ahead] < timeS[i] && timeS[ahead] < latestS)
-            ahead++
-          arrivalS = timeS[ahead]
-          if (ahead > i) {
-            const over = timeS[ahead] - b / figure[ahead] - timeS[i]
-            const step = timeS[ahead] - timeS[ahead - 1] - b / figure[ahead] + b / figure[ahead - 1]
-            if (over > 0 && step > 0) arrivalS -= Math.min(1, over / step) * (timeS[ahead] - timeS[ahead - 1])
-          }
-        }
-        // What a later, quicker parcel overtakes never reaches the sensor by itself.
-        if (arrivalS < latestArrivalS) arrivalS = latestArrivalS
-        else latestArrivalS = arrivalS
-        arrivalS += pureS
+        const arrivalS = arrivals[row] + pureS
         while (k > 0 && lambdaS[k] > arrivalS) k--
         while (k < lambdaCount - 2 && lambdaS[k + 1] <= arrivalS) k++
         const share = Math.min(1, Math.max(0, (arrivalS - lambdaS[k]) / (lambdaS[k + 1] - lambdaS[k])))
