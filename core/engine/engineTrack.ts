@@ -4,7 +4,8 @@ import { createLambdaLayer } from './lambdaLayer.ts'
 import type { CarLearner, LearnedCar } from './learnedCar.ts'
 import { createStateMachine, type EnginePoint, type StateMachine, stateCode } from './operatingState.ts'
 import { addPoint, createPointHistory, NOT_FINAL, type PointHistory } from './pointHistory.ts'
-import { createSignalConditioner } from './signalConditioner.ts'
+import { SampleGaps } from './sampleGaps.ts'
+import { createSignalConditioner, type SignalConditioner } from './signalConditioner.ts'
 import type { StateLimits } from './stateLimits.ts'
 import { createTipDetector, type FastMove } from './tipDetector.ts'
 import { measureTransient, type TransientOptions } from './transientMeasures.ts'
@@ -33,6 +34,8 @@ export interface EngineTrackOptions {
   readonly law: () => DelayLaw
   readonly hasThrottle: () => boolean
   readonly hasPressure: () => boolean
+  /** Default: a conditioner of its own. */
+  readonly createConditioner?: (onPoint: () => void) => SignalConditioner
   readonly transients: TransientOptions
   /** A point whose state and λ are final; numbers ascend by one. */
   readonly onSettled: (history: PointHistory, n: number) => void
@@ -62,10 +65,6 @@ export interface EngineTrack {
   finish(): void
 }
 
-/** A silence longer than this, or than so many usual steps, is a gap; common practice, no source. */
-const GAP_S = 0.5
-const GAP_PERIODS = 5
-
 export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
   const { limits, learner } = options
   const history = createPointHistory()
@@ -85,8 +84,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
   }
   const open: FastMove[] = []
   let input: TrackInput | undefined
-  // Fields of an object, so that no number is boxed at each sample.
-  const times = { lastS: Number.NaN, periodS: Number.NaN }
+  const times = new SampleGaps()
   // What had come when points were last settled.
   let settledEnd = -1
   let settledLaid = -1
@@ -94,7 +92,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
   let finalNext = 0
   let settledNext = 0
 
-  const conditioner = createSignalConditioner(takePoint)
+  const conditioner = (options.createConditioner ?? createSignalConditioner)(takePoint)
   const machine = createStateMachine({
     limits,
     warmIdleRpm: () => options.learned().warmIdleRpm,
@@ -215,14 +213,9 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     periodS: () => times.periodS,
     openMove: () => (open.length > 0 ? open[open.length - 1] : undefined),
     push(next) {
-      const stepS = next.timeS - times.lastS
-      if (stepS > GAP_S && stepS > GAP_PERIODS * times.periodS) breakOff(next.timeS)
-      else if (stepS > 0)
-        times.periodS = !Number.isNaN(times.periodS)
-          ? times.periodS + 0.02 * (Math.min(stepS, 4 * times.periodS) - times.periodS)
-          : stepS
+      if (times.isGapBefore(next.timeS)) breakOff(next.timeS)
       input = next
-      times.lastS = next.timeS
+      times.add(next.timeS)
       conditioner.push(next.timeS, next.rpm, next.throttlePct, next.mapKpa)
     },
     addLambda: layer.add,

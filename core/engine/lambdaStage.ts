@@ -51,6 +51,8 @@ export interface LambdaStage {
   warmingPct(): number
   /** A board event that concerns this bank. */
   event(timeS: number, code: string): void
+  /** One that goes on from here by itself. */
+  fork(): LambdaStage
   step(
     timeS: number,
     pumpMa: number,
@@ -110,6 +112,25 @@ class Stage implements LambdaStage {
     if (!boardFault(eventCode).stopsLambda) return
     this.#faultS = timeS
     this.#faultName = eventCode
+  }
+
+  fork(): LambdaStage {
+    const other = new Stage(this.#options)
+    other.lambda = this.lambda
+    other.reason = this.reason
+    other.faultCode = this.faultCode
+    other.uncertainty = this.uncertainty
+    other.cellOhm = this.cellOhm
+    other.heaterPct = this.heaterPct
+    other.heatingS = this.heatingS
+    other.#isReady = this.#isReady
+    other.#code = this.#code
+    other.#heatingFromS = this.#heatingFromS
+    other.#readingS = this.#readingS
+    other.#faultS = this.#faultS
+    other.#faultName = this.#faultName
+    other.#supplyLowFromS = this.#supplyLowFromS
+    return other
   }
 
   step(
@@ -177,6 +198,14 @@ class Stage implements LambdaStage {
         this.#options.outputUncertainty?.(lambda) ?? Math.abs(lambda - 1) * NO_RECORD_GAIN_UNCERTAINTY
     } else this.reason = trust.outOfRange
   }
+}
+
+/** Tells a board's event to the stages of the banks that it concerns. */
+export function tellStages(stages: readonly [LambdaStage, LambdaStage], timeS: number, code: string): void {
+  if (code.endsWith('_2')) stages[1].event(timeS, code.slice(0, -2))
+  else stages[0].event(timeS, code)
+  // The supply feeds both.
+  if (code === 'supply_low') stages[1].event(timeS, code)
 }
 
 /** 1/λ over the pump current in even steps: it is nearly straight between them; λ itself is not at the lean end. */

@@ -1,12 +1,26 @@
+import type { BoardEvent } from '../contract/samples.ts'
 import type { ConditionedRun } from '../engine/conditionedRun.ts'
 import type { DelayLaw } from '../engine/delayLaw.ts'
-import { createLambdaStage, defaultLambdaStageOptions, trust } from '../engine/lambdaStage.ts'
+import {
+  createLambdaStage,
+  defaultLambdaStageOptions,
+  type LambdaStage,
+  tellStages,
+  trust,
+} from '../engine/lambdaStage.ts'
 import { type LearnedDelay, learnDelay } from '../engine/learnDelay.ts'
-import { createCarLearner, type LearnedCar } from '../engine/learnedCar.ts'
-import { createSignalConditioner, defaultSignalConditionerOptions } from '../engine/signalConditioner.ts'
+import { type CarLearner, createCarLearner, type LearnedCar } from '../engine/learnedCar.ts'
+import { SampleGaps } from '../engine/sampleGaps.ts'
+import {
+  createSignalConditioner,
+  defaultSignalConditionerOptions,
+  type SignalConditioner,
+} from '../engine/signalConditioner.ts'
+import { GrowingDoubles } from '../numeric/growingArray.ts'
 import { channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
-import { createRowReader, defaultRowReaderOptions } from './rowReader.ts'
+import { PreparedRows } from './preparedRows.ts'
+import { createRowReader, defaultRowReaderOptions, type Row, type RowReader } from './rowReader.ts'
 import type { RunKnowledge, RunSettings } from './runKnowledge.ts'
 
 /** What a whole run teaches before its result is worked out. */
@@ -15,113 +29,260 @@ export interface RunLessons {
   readonly delay: LearnedDelay
   /** Slots that carried at least one reading. */
   readonly present: Uint8Array
+  /** What the next pass need not work out anew; undefined where that rests on the lessons. */
+  readonly prepared: PreparedRows | undefined
 }
 
 /** Steps of the columns, s: finer than any delay that can be told, and no finer, for speed. */
 const STEP_S = 0.024
 const LAMBDA_STEP_S = 0.012
+/** A silence longer than this ends the windows of the columns, s; chosen here. */
+const SILENCE_S = 0.6
 
-/** First pass over the kept rows: rest, idle speed, air pressure, channels seen, transport delay. */
-export function learnRun(
-  main: ColumnStore,
-  others: readonly ColumnStore[],
-  known: RunKnowledge,
-  settings: RunSettings,
-): RunLessons {
-  const learner = createCarLearner(settings.limits.warm_C, settings.limits.rest_pct)
-  learner.airPressureKpa = known.air?.pressure_kPa ?? Number.NaN
-  learner.profileIdleRpm = known.car?.engine?.idle_rpm ?? Number.NaN
-  const rows = main.end - main.first
-  const seconds = rows > 1 ? main.timeS[main.end - 1] - main.timeS[main.first] : 0
-  const run = createConditionedRun(Math.min(rows, Math.ceil(seconds / STEP_S) + 2), rows, seconds)
-  const reader = createRowReader(others, { ...defaultRowReaderOptions, inputs: settings.inputs })
-  const { row } = reader
-  const { value, fresh } = row
-  const stage = createLambdaStage({
-    ...defaultLambdaStageOptions,
-    bank: 1,
-    sensor: settings.sensor,
-    gain: settings.gains[0],
-  })
-  let nextLambdaS = Number.NEGATIVE_INFINITY
-  const present = new Uint8Array(value.length)
-  // Slots that may come and have not yet: soon hardly any.
-  const awaited = [
-    ...new Set([
-      ...main.slots,
-      ...others.flatMap(({ slots }) => slots),
-      ...settings.inputs.map(({ channelSlot }) => channelSlot),
-    ]),
-  ]
-  const conditioner = createSignalConditioner(
-    () => {
-      const { timeS, rpm, throttlePct, mapKpa } = conditioner
-      learner.add(timeS, rpm, throttlePct, mapKpa, value[slot.coolant])
-      if (run.count >= run.timeS.length) return
-      const at = run.count++
-      run.timeS[at] = timeS
-      run.rpm[at] = rpm
-      run.throttlePct[at] = throttlePct
-      run.mapKpa[at] = mapKpa
-    },
-    { ...defaultSignalConditionerOptions, stepS: STEP_S },
-  )
-  let lastS = Number.NaN
-  for (let i = main.first; i < main.end; i++) {
-    reader.read(main, i)
-    const t = row.timeS
-    if (t - lastS > 0.6) conditioner.flush()
-    lastS = t
-    for (let k = awaited.length - 1; k >= 0; k--) {
-      if (fresh[awaited[k]] === 0) continue
-      present[awaited[k]] = 1
-      awaited.splice(k, 1)
-    }
-    const hasPump = fresh[slot.pump_current] === 1
-    const hasLambda = fresh[slot.lambda] === 1
-    stage.step(
-      t,
-      value[slot.pump_current],
-      hasPump,
-      value[slot.cell_resistance],
-      value[slot.heater_duty],
-      value[slot.lambda],
-      hasLambda,
-      value[slot.supply],
-    )
-    if ((hasPump || hasLambda) && t >= nextLambdaS && run.lambdaCount < run.lambdaS.length) {
-      nextLambdaS = t + LAMBDA_STEP_S
-      const at = run.lambdaCount++
-      run.lambdaS[at] = t
-      // Beyond the lean end is air: for the shape of an overrun it counts as very lean.
-      run.lambda[at] = stage.reason === trust.outOfRange && value[slot.pump_current] > 0 ? 2 : stage.lambda
-    }
-    conditioner.push(t, value[slot.engine_speed], value[slot.throttle], value[slot.manifold_pressure])
-  }
-  conditioner.flush()
-  const learned = learner.learned()
-  const own = known.car?.delay
-  const earlier: DelayLaw | undefined = own && { aS: own.a_s, bSRpmKpa: own.b_s_rpm_kPa, flow: 'plug' }
-  const delay = learnDelay(run, {
-    throttleRestPct: learned.throttleRestPct,
-    warmIdleRpm: learned.warmIdleRpm,
-    barometerKpa: learned.barometerKpa,
-    earlier,
-    earlierEvents: own?.events_used ?? 0,
-  })
-  return { learned, delay, present }
+/** First pass over the rows of a run, in one go or as they come. */
+export interface RunLearner {
+  /** Goes over the rows of the main source that came since the last call. */
+  advance(main: ColumnStore): void
+  /** Takes an event; false when it came too late: rows after it have been gone over already. */
+  event(event: BoardEvent): boolean
+  /** Ends the run: nothing may be added any more. */
+  lessons(known: RunKnowledge): RunLessons
 }
 
-function createConditionedRun(points: number, rows: number, seconds: number): ConditionedRun {
-  const lambdas = Math.min(rows, Math.ceil(seconds / LAMBDA_STEP_S) + 2)
-  return {
-    count: 0,
-    timeS: new Float64Array(points),
-    rpm: new Float64Array(points),
-    throttlePct: new Float64Array(points),
-    mapKpa: new Float64Array(points),
-    lambdaCount: 0,
-    lambdaS: new Float64Array(lambdas),
-    lambda: new Float64Array(lambdas),
+export interface RunLearnerOptions {
+  readonly others: readonly ColumnStore[]
+  readonly settings: RunSettings
+  /** Events so far, by time. */
+  readonly events: readonly BoardEvent[]
+  /** So many rows are expected, for the room they take. */
+  readonly rows: number
+}
+
+/** True when rows are gone over in the same way under both. */
+export function isSameForRows(a: RunSettings, b: RunSettings): boolean {
+  return (
+    a.sensor === b.sensor &&
+    a.gains[0] === b.gains[0] &&
+    a.gains[1] === b.gains[1] &&
+    a.limits.warm_C === b.limits.warm_C &&
+    a.limits.rest_pct === b.limits.rest_pct &&
+    a.inputs.length === 0 &&
+    b.inputs.length === 0
+  )
+}
+
+/** Learns rest, idle speed, air pressure, channels seen and transport delay, and prepares the next pass. */
+export function createRunLearner(options: RunLearnerOptions): RunLearner {
+  return new Learner(options)
+}
+
+class Learner implements RunLearner {
+  readonly #settings: RunSettings
+  readonly #others: readonly ColumnStore[]
+  readonly #reader: RowReader
+  readonly #row: Row
+  readonly #car: CarLearner
+  readonly #events: BoardEvent[]
+  #eventsTold = 0
+  /** Rows gone over. */
+  #rows = 0
+  #hasVacuum = false
+  readonly #present: Uint8Array
+  /** Slots that may come and have not yet: soon hardly any. */
+  #awaited: number[] = []
+  #slotsAwaited = -1
+
+  // For learning: λ as the sensor read it, whatever the board says of faults, and points on a coarse step.
+  #plainStage: LambdaStage | undefined
+  #lastS = Number.NaN
+  #nextLambdaS = Number.NEGATIVE_INFINITY
+  readonly #coarse: SignalConditioner
+  readonly #pointS = new GrowingDoubles()
+  readonly #rpm = new GrowingDoubles()
+  readonly #throttlePct = new GrowingDoubles()
+  readonly #mapKpa = new GrowingDoubles()
+  readonly #lambdaS = new GrowingDoubles()
+  readonly #lambda = new GrowingDoubles()
+
+  // For the next pass.
+  readonly #prepared: PreparedRows
+  readonly #stages: readonly [LambdaStage, LambdaStage]
+  #hasBank2 = false
+  readonly #gaps = new SampleGaps()
+  readonly #fine: SignalConditioner
+  #isWithRow = false
+
+  constructor({ others, settings, events, rows }: RunLearnerOptions) {
+    this.#settings = settings
+    this.#others = others
+    this.#events = [...events]
+    this.#reader = createRowReader(others, { ...defaultRowReaderOptions, inputs: settings.inputs })
+    this.#row = this.#reader.row
+    this.#present = new Uint8Array(this.#row.value.length)
+    this.#car = createCarLearner(settings.limits.warm_C, settings.limits.rest_pct)
+    this.#prepared = new PreparedRows(rows)
+    this.#stages = [this.#createStage(1), this.#createStage(2)]
+    this.#coarse = createSignalConditioner(() => this.#addCoarse(), {
+      ...defaultSignalConditionerOptions,
+      stepS: STEP_S,
+    })
+    this.#fine = createSignalConditioner(() => {
+      this.#prepared.addPoint(this.#fine, this.#rows, this.#isWithRow)
+    })
+  }
+
+  advance(main: ColumnStore): void {
+    this.#look(main)
+    const end = main.end - main.first
+    while (this.#rows < end) {
+      this.#reader.read(main, main.first + this.#rows)
+      this.#takeRow()
+      this.#rows++
+    }
+  }
+
+  event(event: BoardEvent): boolean {
+    const last = this.#events.at(-1)
+    if (event.timeS <= this.#lastS || (last && event.timeS < last.timeS)) return false
+    this.#events.push(event)
+    return true
+  }
+
+  lessons(known: RunKnowledge): RunLessons {
+    this.#coarse.flush()
+    this.#isWithRow = false
+    this.#fine.flush()
+    const car = this.#car
+    car.airPressureKpa = known.air?.pressure_kPa ?? Number.NaN
+    car.profileIdleRpm = known.car?.engine?.idle_rpm ?? Number.NaN
+    const learned = car.learned()
+    const own = known.car?.delay
+    const earlier: DelayLaw | undefined = own && { aS: own.a_s, bSRpmKpa: own.b_s_rpm_kPa, flow: 'plug' }
+    const delay = learnDelay(this.#run(), {
+      throttleRestPct: learned.throttleRestPct,
+      warmIdleRpm: learned.warmIdleRpm,
+      barometerKpa: learned.barometerKpa,
+      earlier,
+      earlierEvents: own?.events_used ?? 0,
+    })
+    return {
+      learned,
+      delay,
+      present: this.#present,
+      // Vacuum is told against the air of the day, which is among the lessons.
+      prepared: this.#hasVacuum ? undefined : this.#prepared,
+    }
+  }
+
+  #createStage(bank: 1 | 2): LambdaStage {
+    const { sensor, gains } = this.#settings
+    return createLambdaStage({ ...defaultLambdaStageOptions, bank, sensor, gain: gains[bank - 1] })
+  }
+
+  /** Channels of the sources may have come since. */
+  #look(main: ColumnStore): void {
+    this.#hasVacuum = main.vacuumDeclared
+    const slots = new Set([...main.slots, ...this.#others.flatMap((other) => other.slots)])
+    for (const { channelSlot } of this.#settings.inputs) slots.add(channelSlot)
+    if (slots.size === this.#slotsAwaited) return
+    this.#slotsAwaited = slots.size
+    this.#awaited = [...slots].filter((each) => this.#present[each] === 0)
+    if (this.#hasBank2 || !(slots.has(slot.pump_current_2) || slots.has(slot.lambda_2))) return
+    this.#hasBank2 = true
+    this.#catchUpBank2(main)
+  }
+
+  /** A second bank that came later was silent so far. */
+  #catchUpBank2(main: ColumnStore): void {
+    const stage = this.#stages[1]
+    for (let row = 0; row < this.#rows; row++) {
+      const t = main.timeS[main.first + row]
+      stage.step(t, Number.NaN, false, Number.NaN, Number.NaN, Number.NaN, false, Number.NaN)
+      this.#prepared.addLambda(1, stage)
+    }
+  }
+
+  #takeRow(): void {
+    const { timeS, value, fresh } = this.#row
+    while (this.#eventsTold < this.#events.length && this.#events[this.#eventsTold].timeS <= timeS) {
+      const { timeS: eventS, code } = this.#events[this.#eventsTold++]
+      this.#plainStage ??= this.#stages[0].fork()
+      tellStages(this.#stages, eventS, code)
+    }
+    if (this.#awaited.length > 0) this.#see()
+    this.#stepStage(this.#stages[0], 0)
+    this.#prepared.addLambda(0, this.#stages[0])
+    if (this.#hasBank2) {
+      this.#stepStage(this.#stages[1], slot.pump_current_2 - slot.pump_current)
+      this.#prepared.addLambda(1, this.#stages[1])
+    }
+    if (this.#plainStage) this.#stepStage(this.#plainStage, 0)
+    if (timeS - this.#lastS > SILENCE_S) this.#coarse.flush()
+    this.#lastS = timeS
+    if ((fresh[slot.pump_current] === 1 || fresh[slot.lambda] === 1) && timeS >= this.#nextLambdaS) {
+      this.#nextLambdaS = timeS + LAMBDA_STEP_S
+      this.#addLambda(this.#plainStage ?? this.#stages[0])
+    }
+    const rpm = value[slot.engine_speed]
+    const throttlePct = value[slot.throttle]
+    const mapKpa = value[slot.manifold_pressure]
+    this.#coarse.push(timeS, rpm, throttlePct, mapKpa)
+    this.#isWithRow = false
+    if (this.#gaps.isGapBefore(timeS)) this.#fine.flush()
+    this.#gaps.add(timeS)
+    this.#isWithRow = true
+    this.#fine.push(timeS, rpm, throttlePct, mapKpa)
+  }
+
+  #see(): void {
+    const { fresh } = this.#row
+    for (let k = this.#awaited.length - 1; k >= 0; k--) {
+      if (fresh[this.#awaited[k]] === 0) continue
+      this.#present[this.#awaited[k]] = 1
+      this.#awaited.splice(k, 1)
+    }
+  }
+
+  #stepStage(stage: LambdaStage, shift: number): void {
+    const { timeS, value, fresh } = this.#row
+    stage.step(
+      timeS,
+      value[slot.pump_current + shift],
+      fresh[slot.pump_current + shift] === 1,
+      value[slot.cell_resistance + shift],
+      value[slot.heater_duty + shift],
+      value[slot.lambda + shift],
+      fresh[slot.lambda + shift] === 1,
+      value[slot.supply],
+    )
+  }
+
+  #addLambda(stage: LambdaStage): void {
+    const { timeS, value } = this.#row
+    this.#lambdaS.push(timeS)
+    // Beyond the lean end is air: for the shape of an overrun it counts as very lean.
+    this.#lambda.push(stage.reason === trust.outOfRange && value[slot.pump_current] > 0 ? 2 : stage.lambda)
+  }
+
+  #addCoarse(): void {
+    const { timeS, rpm, throttlePct, mapKpa } = this.#coarse
+    this.#car.add(timeS, rpm, throttlePct, mapKpa, this.#row.value[slot.coolant])
+    this.#pointS.push(timeS)
+    this.#rpm.push(rpm)
+    this.#throttlePct.push(throttlePct)
+    this.#mapKpa.push(mapKpa)
+  }
+
+  #run(): ConditionedRun {
+    return {
+      count: this.#pointS.count,
+      timeS: this.#pointS.values(),
+      rpm: this.#rpm.values(),
+      throttlePct: this.#throttlePct.values(),
+      mapKpa: this.#mapKpa.values(),
+      lambdaCount: this.#lambdaS.count,
+      lambdaS: this.#lambdaS.values(),
+      lambda: this.#lambda.values(),
+    }
   }
 }

@@ -12,7 +12,7 @@ import { summariseMixture } from '../tuning/mixture.ts'
 import { channelNames, channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
 import { createDerivedTap, type DerivedTap } from './derivedColumns.ts'
-import { learnRun, type RunLessons } from './learnRun.ts'
+import { createRunLearner, type RunLearner, type RunLessons } from './learnRun.ts'
 import { missingChannels } from './missingChannels.ts'
 import { createRowReader, defaultRowReaderOptions } from './rowReader.ts'
 import { type RunKnowledge, type RunSettings, settingsOf } from './runKnowledge.ts'
@@ -28,6 +28,8 @@ export interface ReplayInput {
   readonly counts?: LineCounts
   readonly tornEnd?: boolean
   readonly file?: string
+  /** A first pass over the main source's rows that has begun already, under the settings that follow from what is known. */
+  readonly learner?: RunLearner
   /** Heights of the road, where a position receiver told them. */
   readonly road?: RoadTrack
 }
@@ -48,11 +50,15 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
   const settings = settingsOf(known, targets)
   const main = input.main ?? emptyStore
   const others = stores.filter((store) => store !== main)
-  const lessons = learnRun(main, others, known, settings)
+  const events = [...input.events].sort((a, b) => a.timeS - b.timeS)
+  const rows = main.end - main.first
+  const learner = input.learner ?? createRunLearner({ others, settings, events, rows })
+  learner.advance(main)
+  const lessons = learner.lessons(known)
   const tap = taps
     ? createDerivedTap(main, hasBank2(lessons.present) ? 2 : 1, settings.fuel.stoichiometricRatio)
     : undefined
-  const view = replay(input, main, others, settings, lessons, tap)
+  const view = replay(events, main, others, settings, lessons, tap)
   const { findings } = view
   const result: AnalysisResult = {
     format: 'floatbowl-result 1',
@@ -128,11 +134,11 @@ const emptyStore: ColumnStore = {
 const hasBank2 = (present: Uint8Array) => present[slot.pump_current_2] === 1 || present[slot.lambda_2] === 1
 
 function replay(
-  { events }: ReplayInput,
+  events: readonly BoardEvent[],
   main: ColumnStore,
   others: readonly ColumnStore[],
   settings: RunSettings,
-  { learned, delay, present }: RunLessons,
+  { learned, delay, present, prepared }: RunLessons,
   tap: DerivedTap | undefined,
 ): RunView {
   const view = createRunView({
@@ -144,6 +150,7 @@ function replay(
     law: () => delay,
     sensorLagS: () => delay.sensorLagS,
     keeps: true,
+    ...(prepared ? { prepared } : {}),
     ...(tap ? { onPoint: tap.point } : {}),
   })
   const reader = createRowReader(others, {
@@ -151,12 +158,11 @@ function replay(
     barometerKpa: learned.barometerKpa,
     inputs: settings.inputs,
   })
-  const inOrder = [...events].sort((a, b) => a.timeS - b.timeS)
   let next = 0
   for (let i = main.first; i < main.end; i++) {
     const t = main.timeS[i]
-    while (next < inOrder.length && inOrder[next].timeS <= t) {
-      view.event(inOrder[next].timeS, inOrder[next].code)
+    while (next < events.length && events[next].timeS <= t) {
+      view.event(events[next].timeS, events[next].code)
       next++
     }
     reader.read(main, i)

@@ -7,6 +7,7 @@ import {
   createLambdaStage,
   defaultLambdaStageOptions,
   type LambdaStage,
+  tellStages,
   trust,
 } from '../engine/lambdaStage.ts'
 import type { CarLearner, LearnedCar } from '../engine/learnedCar.ts'
@@ -23,6 +24,7 @@ import { createMapSums, type MapSums } from '../tuning/mixtureMap.ts'
 import { createSteadyCollector, defaultSteadyEdges, type SteadyCollector } from '../tuning/steadyPieces.ts'
 import { channelSlots as slot } from './channels.ts'
 import type { InputSettings } from './inputTransfers.ts'
+import type { PreparedRows } from './preparedRows.ts'
 import type { Row } from './rowReader.ts'
 
 /** Everything a pass over the rows needs to know beforehand. */
@@ -44,6 +46,8 @@ export interface RunViewOptions {
   readonly thermostatC: number
   /** False for the live view: nothing is collected that grows with the run. */
   readonly keeps: boolean
+  /** What an earlier pass over the same rows has worked out already. */
+  readonly prepared?: PreparedRows
   /** Called for each settled moment, for columns of the whole run. */
   readonly onPoint?: (history: PointHistory, n: number) => void
 }
@@ -189,6 +193,7 @@ export function createRunView(options: RunViewOptions): RunView {
     law: options.law,
     hasThrottle: options.hasThrottle,
     hasPressure: options.hasPressure,
+    ...(options.prepared ? { createConditioner: options.prepared.conditioner } : {}),
     transients: {
       targets,
       settleLambda: limits.settle_lambda,
@@ -218,7 +223,9 @@ export function createRunView(options: RunViewOptions): RunView {
       gain: options.gains[bank - 1],
       outputUncertainty: options.outputUncertainty?.[bank - 1],
     })
-  const stages: [LambdaStage, LambdaStage] = [stage(1), stage(2)]
+  const stages: [LambdaStage, LambdaStage] = options.prepared
+    ? [options.prepared.stage(0), options.prepared.stage(1)]
+    : [stage(1), stage(2)]
   // Newest trusted λ and its time, by bank.
   const newestLambda: [Float64Array, Float64Array] = [
     new Float64Array([Number.NaN, Number.NaN]),
@@ -356,10 +363,7 @@ export function createRunView(options: RunViewOptions): RunView {
       stepAlarms(row)
     },
     event(timeS, code) {
-      if (code.endsWith('_2')) stages[1].event(timeS, code.slice(0, -2))
-      else stages[0].event(timeS, code)
-      // The supply feeds both.
-      if (code === 'supply_low') stages[1].event(timeS, code)
+      tellStages(stages, timeS, code)
     },
     advance: alarms.advance,
     finish() {
