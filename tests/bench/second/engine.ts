@@ -5,6 +5,7 @@
  */
 import { encodeLine } from '../../../core/line/encodeLine.ts'
 import { createRandom, type Random } from './random.ts'
+import { judgePatterns, type SecondTipIn } from './truePatterns.ts'
 
 export interface SecondCar {
   massKg: number
@@ -70,7 +71,7 @@ export interface SecondTruth {
   /** Throttle still for a second (within 3 %), outside tip-ins and tip-outs. */
   steady: Uint8Array
   delayS: Float64Array
-  tipIns: { startS: number; ratePctS: number }[]
+  tipIns: SecondTipIn[]
 }
 
 /** Bores at which this engine is right, and the λ it then has: idle 0.95, cruise 1.02, part throttle 0.97, power 0.87. */
@@ -352,6 +353,7 @@ export function drive(
     throttleTrue[i] = throttle
   }
   // Mixture: base, wander, scatter of cycles, film and pump shot after each opening.
+  const lambdaStill = new Float64Array(n)
   let wander = 0
   let film = 0
   let shot = 0
@@ -370,10 +372,11 @@ export function drive(
     const overrun = throttleTrue[i] < 1.5 && rpmTrue[i] > 1.4 * car.idleRpm
     truth.timeS[i] = i * inner
     truth.lambdaBase[i] = overrun ? Number.NaN : base
-    truth.lambda[i] = overrun ? 2.5 : base * (1 + wander) * (1 + Math.min(0.5, film) - Math.min(0.25, shot))
+    lambdaStill[i] = overrun ? 2.5 : base * (1 + Math.min(0.5, film) - Math.min(0.25, shot))
+    truth.lambda[i] = overrun ? 2.5 : lambdaStill[i] * (1 + wander)
     truth.delayS[i] = car.delayA + car.delayB / (rpmTrue[i] * mapTrue[i]) + lagMean
   }
-  labelStates(truth, car, { throttle: throttleTrue, rpm: rpmTrue, map: mapTrue, unsettled }, weather)
+  labelStates(truth, car, { throttle: throttleTrue, rpm: rpmTrue, map: mapTrue, unsettled, lambdaStill }, weather)
   for (let i = 0; i < n; i++) {
     truth.steady[i] = !truth.state[i].startsWith('tip_') && stillSince(throttleTrue, i) ? 1 : 0
   }
@@ -467,11 +470,15 @@ interface TrueSignals {
   map: Float64Array
   /** How far λ is from where it settles. */
   unsettled: Float64Array
+  /** λ without wander and scatter. */
+  lambdaStill: Float64Array
 }
 
 /** Limits of the trade: a fast move, its end, and the least length of a state. */
 const tipRatePctS = 40
 const tipSizePct = 8
+/** Nearer to these limits than this share counts as borderline. */
+const borderlineShare = 0.2
 const settledWithin = 0.03
 const mostTipS = 3
 const leastStateS = 0.5
@@ -498,8 +505,22 @@ function labelStates(truth: SecondTruth, car: SecondCar, signals: TrueSignals, w
     for (let k = i; k < end; k++) truth.state[k] = joined
     i = end
   }
+  const plain = [...truth.state]
   layTips(truth, signals)
+  judgePatterns(truth, plain, signals)
 }
+
+/** Greatest rate over a tenth of a second within an opening, %/s. */
+function fastestIn(throttle: Float64Array, onset: number, end: number, back: number): number {
+  let fastest = 0
+  for (let i = onset; i <= end; i++)
+    fastest = Math.max(fastest, (throttle[i] - throttle[Math.max(0, i - back)]) / (back * inner))
+  return fastest
+}
+
+/** So near to the limits that a judge may see it either way. */
+const isBorderline = (ratePctS: number, sizePct: number) =>
+  ratePctS < tipRatePctS * (1 + borderlineShare) || sizePct < tipSizePct * (1 + borderlineShare)
 
 /** Lays each fast move over the states, from its onset until λ is back where it settles. */
 function layTips(truth: SecondTruth, { throttle, unsettled }: TrueSignals): void {
@@ -523,7 +544,11 @@ function layTips(truth: SecondTruth, { throttle, unsettled }: TrueSignals): void
       if (direction > 0)
         truth.tipIns.push({
           startS: truth.timeS[onset],
+          endS: truth.timeS[end],
           ratePctS: size / (truth.timeS[end] - truth.timeS[onset]),
+          borderline: isBorderline(fastestIn(throttle, onset, end, back), size),
+          pattern: null,
+          patternSure: false,
         })
       const most = Math.min(n - 1, onset + Math.round(mostTipS / inner))
       while (over < most && unsettled[over] > settledWithin) over++
