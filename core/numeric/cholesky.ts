@@ -22,12 +22,12 @@ export function choleskyOf(matrix: readonly Float64Array[]): Float64Array[] {
   return lower
 }
 
-/** Solves L·x = wanted in place. */
-export function solveLower(lower: readonly Float64Array[], x: Float64Array): void {
-  for (let i = 0; i < lower.length; i++) {
+/** Solves L·x = wanted in place; `from` is the first entry that is not 0, before it nothing happens. */
+export function solveLower(lower: readonly Float64Array[], x: Float64Array, from = 0): void {
+  for (let i = from; i < lower.length; i++) {
     const row = lower[i]
     let sum = x[i]
-    for (let k = 0; k < i; k++) sum -= row[k] * x[k]
+    for (let k = from; k < i; k++) sum -= row[k] * x[k]
     x[i] = sum / row[i]
   }
 }

@@ -1,5 +1,6 @@
 import type { Fitted } from '../contract/car.ts'
 import type { LevelRow } from './levelRows.ts'
+import { mainReach } from './mainReach.ts'
 import { type AdviceState, adviceStates, type FuelPath, fuelPaths, pathFactor } from './partPaths.ts'
 
 /** How far each row's log λ is expected to move, scaled to a largest of 1; its sign says nothing of richer or leaner. */
@@ -12,13 +13,6 @@ export interface RowPattern {
 /** Change of area, as a share, below which a part counts as the same. */
 const LEAST_CHANGE = 0.002
 /**
- * Air flow, as a multiple of idle's, from which the main nozzle begins to feed and from which it feeds as in its state. Between, the
- * transfer slots hand over. Common practice, no source.
- */
-const MAIN_BEGINS = 1.2
-const MAIN_RULES = 2
-
-/**
  * Where to look for a change of parts: each row's expected shift, from the shares of the paths that the two records differ in, else from
  * the main circuit's. Close to idle's air flow the idle circuit still feeds, whatever the state is called.
  */
@@ -30,16 +24,10 @@ export function rowPattern(
   const moved = a && b ? movedPaths(a, b) : []
   const isKnown = moved.length > 0
   const main = fuelPaths.filter((path) => path.id === 'main').map((path) => ({ path, moveIn: () => 1 }))
-  const idleFlow = idleFlowOf(rows)
-  const ofRow = Float64Array.from(rows, (row) => {
+  const reachOf = mainReach(rows)
+  const ofRow = Float64Array.from(rows, (row, i) => {
     const state = row.state as AdviceState
-    const flow = row.rpm * row.load
-    const reach =
-      state === 'idle'
-        ? 0
-        : Number.isFinite(flow / idleFlow)
-          ? Math.min(1, Math.max(0, (flow / idleFlow - MAIN_BEGINS) / (MAIN_RULES - MAIN_BEGINS)))
-          : 1
+    const reach = reachOf[i]
     let shift = 0
     for (const { path, moveIn } of isKnown ? moved : main) {
       const share = (1 - reach) * (path.share.idle?.[0] ?? 0) + reach * (path.share[state]?.[0] ?? 0)
@@ -64,16 +52,4 @@ function movedPaths(a: Fitted, b: Fitted): { path: FuelPath; moveIn: (state: Adv
     if (adviceStates.some((state) => moveIn(state) !== 0)) moved.push({ path, moveIn })
   }
   return moved
-}
-
-/** Time-weighted mean of idle's speed × load; NaN without idle. */
-function idleFlowOf(rows: readonly LevelRow[]): number {
-  let sum = 0
-  let seconds = 0
-  for (const row of rows) {
-    if (row.state !== 'idle' || !Number.isFinite(row.rpm * row.load)) continue
-    sum += row.seconds * row.rpm * row.load
-    seconds += row.seconds
-  }
-  return sum / seconds
 }

@@ -1,6 +1,7 @@
 import type { MixtureState } from '../contract/result.ts'
 import { invertPositive } from '../numeric/cholesky.ts'
 import type { LevelRow } from './levelRows.ts'
+import { mainReach } from './mainReach.ts'
 
 /**
  * What a state's log λ is made of: run + load + speed + cell + straight lines. Loads, speeds and cells are common to all runs and only as
@@ -15,7 +16,7 @@ export interface LevelDesign {
   readonly precision: readonly Float64Array[]
   /** The run's own column of a state. */
   runColumn(state: MixtureState, run: number): number
-  /** Contrast of a run's level in a state: its own column and the mean of the map as all runs drove it. */
+  /** Contrast of a run's level in a state: its own column and the mean of the map as all runs drove it, clear of idle. */
   levelContrast(state: MixtureState, run: number): Float64Array
 }
 
@@ -56,6 +57,7 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
   const at: Int32Array[] = new Array(rows.length)
   const values: Float64Array[] = new Array(rows.length)
   const priors: { first: number; covariance: Float64Array[] }[] = []
+  const standing = standingOf(rows)
   let columns = 0
   for (const state of states) {
     const mine = rows.flatMap((row, i) => (row.state === state ? [i] : []))
@@ -72,6 +74,7 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
     }
     const middle = middleOf(mine.map((i) => rows[i]))
     const share = new Map<number, number>()
+    let whole = 0
     for (const [k, i] of mine.entries()) {
       const row = rows[i]
       const cell = groups.of[k].map((group) => first + group)
@@ -94,8 +97,11 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
         // Not about its middle: levels are meant for a throttle long at rest.
         row.fresh,
       )
-      for (const column of cell) share.set(column, (share.get(column) ?? 0) + row.seconds / middle.seconds)
+      const weight = row.seconds * standing[i]
+      for (const column of cell) share.set(column, (share.get(column) ?? 0) + weight)
+      whole += weight
     }
+    for (const [column, weight] of share) share.set(column, weight / whole)
     shares.set(state, share)
     for (let slope = 0; slope < SLOPES; slope++) {
       const sd = slope === SLOPES - 1 ? FRESH_SPREAD : SLOPE_SPREAD
@@ -166,6 +172,16 @@ const LEAST_DAY = 1e-4
 
 function orZero(value: number): number {
   return Number.isFinite(value) ? value : 0
+}
+
+/** What driving close to idle's air flow still counts for in the level of a running state. Chosen here. */
+const LEAST_STANDING = 0.15
+
+/** Weight of each row in its state's level: pulling away, the idle circuit still feeds, and says little of the state's own. */
+function standingOf(rows: readonly LevelRow[]): Float64Array {
+  return mainReach(rows).map((reach, i) =>
+    rows[i].state === 'idle' ? 1 : LEAST_STANDING + (1 - LEAST_STANDING) * reach,
+  )
 }
 
 function precisionOf(columns: number, priors: readonly { first: number; covariance: Float64Array[] }[]) {

@@ -61,31 +61,31 @@ function addRun(
 ): void {
   const size = end - first
   const lower = choleskyOf(covarianceOf(rows, first, end, scatter))
-  const column = new Map<number, Float64Array>()
+  const column = new Map<number, { values: Float64Array; from: number }>()
   for (let i = 0; i < size; i++) {
     const at = design.at[first + i]
     for (let a = 0; a < at.length; a++) {
-      let values = column.get(at[a])
-      if (!values) {
-        values = new Float64Array(size)
-        column.set(at[a], values)
+      let one = column.get(at[a])
+      if (!one) {
+        one = { values: new Float64Array(size), from: i }
+        column.set(at[a], one)
       }
-      values[i] += design.values[first + i][a]
+      one.values[i] += design.values[first + i][a]
     }
   }
   const seen = Float64Array.from({ length: size }, (_, i) => rows[first + i].logLambda)
   solveLower(lower, seen)
   const used = [...column.entries()]
-  for (const [, values] of used) solveLower(lower, values)
+  for (const [, { values, from }] of used) solveLower(lower, values, from)
   for (let p = 0; p < used.length; p++) {
-    const [a, left] = used[p]
+    const [a, { values: left, from }] = used[p]
     let sum = 0
-    for (let i = 0; i < size; i++) sum += left[i] * seen[i]
+    for (let i = from; i < size; i++) sum += left[i] * seen[i]
     wanted[a] += sum
     for (let q = 0; q <= p; q++) {
-      const [b, right] = used[q]
+      const [b, { values: right, from: begin }] = used[q]
       let dot = 0
-      for (let i = 0; i < size; i++) dot += left[i] * right[i]
+      for (let i = Math.max(from, begin); i < size; i++) dot += left[i] * right[i]
       normal[a][b] += dot
       if (a !== b) normal[b][a] += dot
     }

@@ -32,7 +32,7 @@ const COLD_STEP_C = 20
 /** Neighbouring pieces of a visit are merged to about so many s: closer than that they tell the same. Chosen here. */
 const BLOCK_S = 3
 /** Most rows of one run, about: more are merged over longer blocks, since the work grows with their cube. */
-const MOST_ROWS = 260
+const MOST_ROWS = 200
 /** Blocks longer than this, s, gather several visits to a state. Chosen here. */
 const BRIDGE_S = 12
 /** A stretch without pieces longer than this, s, is one in which the throttle moved. */

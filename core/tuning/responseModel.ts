@@ -86,19 +86,29 @@ export function learnResponse(
     ),
   )
 
-  /** Value and gradient of a state's log λ with some parts fitted. */
+  const feeds = new Map(
+    states.map((state) => [
+      state,
+      paths.flatMap((path) => {
+        const index = shares.get(`${state}/${path.id}`)
+        return index === undefined ? [] : [{ path, index }]
+      }),
+    ]),
+  )
+
+  /** Value and gradient of a state's log λ with some parts fitted; `touched` are the gradient's entries that are not 0. */
   function foretell(point: readonly number[], state: AdviceState, fitted: Fitted) {
-    const gradient = new Array<number>(size).fill(0)
+    const gradient = new Float64Array(size)
     const levelIndex = levels.get(state)!
+    const touched = [levelIndex]
     gradient[levelIndex] = 1
     let fuel = 1
     let screws = 0
     const terms: [number, number][] = []
-    for (const path of paths) {
-      const index = shares.get(`${state}/${path.id}`)
-      if (index === undefined) continue
+    for (const { path, index } of feeds.get(state)!) {
       const factor = pathFactor(path, base, fitted, state)
-      if (!Number.isFinite(factor)) continue
+      if (!Number.isFinite(factor) || factor === 1) continue
+      touched.push(index)
       if (base[path.part]?.turns !== undefined) {
         // A tapered screw sits in line with a fixed feed: its effect flattens as it opens, as a power of the turns does.
         const move = path.sense * Math.log(factor)
@@ -115,7 +125,7 @@ export function learnResponse(
     for (const [index, move] of terms) gradient[index] = -move / bounded
     const extra = options.extraShift?.(state, fitted) ?? { mean: 0, sd: 0 }
     const shift = screws - Math.log(bounded)
-    return { value: point[levelIndex] + shift + extra.mean, gradient, shift, extraSd: extra.sd }
+    return { value: point[levelIndex] + shift + extra.mean, gradient, shift, extraSd: extra.sd, touched }
   }
 
   let point = prior.map((entry) => entry.mean)
@@ -173,11 +183,11 @@ export function learnResponse(
     paths,
     forecast(state, fitted) {
       if (!levels.has(state)) return undefined
-      const { value, gradient, shift, extraSd } = foretell(point, state, fitted)
+      const { value, gradient, shift, extraSd, touched } = foretell(point, state, fitted)
       let variance = (options.modelShare * shift) ** 2 + extraSd ** 2
-      for (let i = 0; i < size; i++) {
-        if (gradient[i] === 0) continue
-        for (let j = 0; j < size; j++) variance += gradient[i] * covariance[i][j] * gradient[j]
+      for (const i of touched) {
+        const row = covariance[i]
+        for (const j of touched) variance += gradient[i] * row[j] * gradient[j]
       }
       return { mean: value, sd: Math.sqrt(variance) }
     },

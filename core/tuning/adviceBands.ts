@@ -1,0 +1,21 @@
+import type { Targets } from '../contract/car.ts'
+import { type AdviceState, adviceStates } from './partPaths.ts'
+import { type Band, bandOf } from './planCost.ts'
+
+/**
+ * Bands in log λ. Where the enrichment opens within part throttle, that share of it is meant to run as rich as power: the rich limit of
+ * part throttle moves accordingly, else a right main jet would be made lean to make up for the valve.
+ */
+export function bandsOf(targets: Targets, enriched: number): Map<AdviceState, Band> {
+  const bands = new Map<AdviceState, Band>()
+  for (const state of adviceStates) {
+    const target = state === 'running' ? targets.cruise : targets[state]
+    if (target) bands.set(state, bandOf(target))
+  }
+  const { part_throttle: part, power } = targets
+  if (part && power && enriched > 0) {
+    const limit = (1 - enriched) * (part.lambda - part.rich) + enriched * (power.lambda - power.rich)
+    bands.set('part_throttle', { ...bandOf(part), low: Math.log(limit) })
+  }
+  return bands
+}

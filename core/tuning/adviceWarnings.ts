@@ -1,0 +1,78 @@
+import type { AdviceResult, Change } from '../contract/advice.ts'
+import type { Part } from '../contract/car.ts'
+import { leanReadingCautions } from './cautions.ts'
+import { stateWords } from './compareRuns.ts'
+import type { MissingSize } from './missingSizes.ts'
+import type { AdviceState } from './partPaths.ts'
+import type { Band } from './planCost.ts'
+import type { ResponseModel } from './responseModel.ts'
+import type { ObservedRun } from './runObservations.ts'
+
+/** What must be said besides the change: danger under load, sizes that the box lacks, hints of the trust gate. */
+export function findWarnings(
+  model: ResponseModel,
+  bands: ReadonlyMap<AdviceState, Band>,
+  newest: ObservedRun,
+  next: Change | null,
+  states: AdviceResult['states'],
+  missing: readonly MissingSize[],
+  stuck: readonly AdviceState[],
+): string[] {
+  const warnings: string[] = []
+  const power = bands.get('power')
+  const now = model.forecast('power', model.base)
+  if (power && now && states.power?.verdict === 'lean') {
+    warnings.push(
+      `Power is lean: λ ${Math.exp(now.mean).toFixed(2)}. Lean under load destroys pistons: no full throttle until it is put right.`,
+    )
+  }
+  if (power && next) {
+    const then = model.forecast('power', { ...model.base, [next.part]: next.to as Part })
+    if (!then && next.direction === 'leaner' && (next.circuit === 'main' || next.circuit === 'power')) {
+      warnings.push(
+        'Power was not driven, and this step makes it leaner too: drive gently and watch the first openings.',
+      )
+    } else if (then && now && then.mean > now.mean + 0.003 && then.mean + then.sd > power.high) {
+      warnings.push(
+        `This step takes power to about λ ${Math.exp(then.mean).toFixed(2)} (allowed up to ${Math.exp(power.high).toFixed(2)}): drive gently until the next step is made.`,
+      )
+    }
+  }
+  for (const size of missing) warnings.push(size.text)
+  for (const state of stuck) {
+    if (missing.length === 0)
+      warnings.push(`Nothing in the box brings ${stateWords[state]} nearer to its band.`)
+  }
+  for (const [state, entry] of Object.entries(states)) {
+    if (state === 'idle' && entry.verdict === 'lean') warnings.push(...leanReadingCautions)
+  }
+  for (const hint of newest.run.result.trust.hints) warnings.push(hint.text)
+  if (newest.air.source === 'unknown') {
+    warnings.push(
+      'The air of the day is not known: the figures allow for any ordinary weather. Note temperature and pressure.',
+    )
+  }
+  if (Object.keys(newest.fitted).length === 0) {
+    warnings.push('Nothing is noted as fitted: without it no size can be chosen.')
+  }
+  return warnings
+}
+
+/** The advice in one sentence. */
+export function summaryOf(
+  done: boolean,
+  next: Change | null,
+  needs: NonNullable<AdviceResult['needs']>,
+  missing: readonly MissingSize[],
+  off: readonly string[],
+): string {
+  if (next) return `Change ${next.part.replaceAll('_', ' ')} ${next.from.label} → ${next.to.label}.`
+  if (done && off.length > 0)
+    return `Change nothing: no fitted part moves what is still off (${off.join(', ')}).`
+  if (done) return 'Change nothing: every state is where it belongs.'
+  if (needs.length > 0) {
+    const wanted = needs.map((need) => `${need.seconds} s of ${stateWords[need.state] ?? need.state}`)
+    return `Cannot tell yet. Drive ${wanted.join(', ')}.`
+  }
+  return missing.length > 0 ? missing[0].text : 'No part at hand makes it better.'
+}
