@@ -33,14 +33,17 @@ export interface TipDetectorOptions {
   readonly onEnd: (move: FastMove) => void
 }
 
-/** Time over which the rate is taken, s. Shorter: noise looks fast; longer: quick small moves look slow. */
-const RATE_WINDOW_S = 0.1
-const LEAST_STEPS = 3
+/** Time over which the rate is taken, s; points are means over a tenth of a second already. Longer: quick small moves look slow. */
+const RATE_WINDOW_S = 0.05
+const LEAST_STEPS = 2
 /** Share of the rate limit at which a move may be beginning, and below which it has ended. */
 const BEGIN_SHARE = 0.5
 const END_SHARE = 0.25
 /** A move has begun where it was faster than this share of the rate limit. */
 const ONSET_SHARE = 0.25
+/** The fast part of a move that began slowly: faster than this share, and the foot of the smoothed line before it, s. */
+const FAST_SHARE = 0.6
+const FOOT_S = 0.08
 /** The smoothed line begins to rise this much before the plate does, s. */
 const ONSET_BIAS_S = 0.03
 
@@ -82,9 +85,13 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
       extreme = value
       extremeS = t
     }
-    // Noise lifts single points over the limit: two in a row count.
-    peakRate = Math.max(peakRate, Math.min(rate * direction, lastRate * direction))
+    // Noise lifts single points over the limit: two in a row count, by their mean.
+    const both = ((rate + lastRate) / 2) * direction
     lastRate = rate
+    if (!byPressure && !move && both > rateLimit && !(peakRate > rateLimit)) {
+      startAtFastPart(values, now, rateLimit)
+    }
+    peakRate = Math.max(peakRate, both)
     const size = (extreme - startValue) * direction
     if (!move && peakRate > rateLimit && size > sizeLimit) {
       move = {
@@ -131,6 +138,29 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
     peakRate = 0
     lastRate = 0
     slowSinceS = Number.NaN
+  }
+
+  /** A creeping foot that suddenly opens fast: the move begins where the fast part does. */
+  function startAtFastPart(values: Float64Array, now: number, rateLimit: number): void {
+    const slope = (n: number) =>
+      ((values[n & mask] - values[(n - 1) & mask]) * direction) / (timeS[n & mask] - timeS[(n - 1) & mask])
+    let n = now
+    let slowest = now
+    while (n > startPoint) {
+      // Noise makes single steps slow: two in a row end the fast part.
+      const here = slope(n)
+      if (here < FAST_SHARE * rateLimit) {
+        if (slowest === n + 1) break
+        slowest = n
+      }
+      n--
+    }
+    if (n <= startPoint) return
+    const fromS = timeS[n & mask] - FOOT_S / 2
+    while (n > startPoint && timeS[n & mask] > fromS && slope(n) >= ONSET_SHARE * rateLimit) n--
+    startPoint = n
+    startS = timeS[n & mask]
+    startValue = values[n & mask]
   }
 
   function end(values: Float64Array, size: number): void {
