@@ -21,8 +21,9 @@ const tipIn = stateIndex('tip_in')
 const tipOut = stateIndex('tip_out')
 const longestS = 3
 const recoveredWithin = 0.03
-/** Limits of the pattern table. */
+/** Limits of the pattern table, and by how much they are moved to see which openings lie near them. */
 const leanOver = 0.1
+const limitMargin = 0.01
 const richUnder = 0.12
 const richForS = 0.5
 const atOnceS = 0.3
@@ -129,6 +130,11 @@ function measureOpening(input: TransientInput, move: ThrottleMove, limit: number
   const targetTo = arrives ? targetOf(event.toState, settledTo) : settledTo
   const targetFrom = targetOf(event.fromState, targetTo)
   event.pattern = pattern(input, start, stop, targetFrom, targetTo, event.secondariesOpened)
+  event.patternSure = [-limitMargin, limitMargin].every(
+    (shift) =>
+      pattern(input, start, stop, targetFrom, targetTo, event.secondariesOpened === true, shift) ===
+      event.pattern,
+  )
   event.patternSettled = pattern(input, start, stop, settledFrom, settledTo, event.secondariesOpened)
   event.stumble = sagged(input, start, limit, move.endIndex)
 }
@@ -150,6 +156,7 @@ function pattern(
   wantedFrom: number,
   wantedTo: number,
   secondariesOpened: boolean,
+  shift = 0,
 ): TransientPattern {
   const { timeS, lambda, secondary } = input
   const t0 = timeS[start]
@@ -163,13 +170,13 @@ function pattern(
     const t = timeS[i] - t0
     const leanest = t <= atOnceS ? Math.max(wantedFrom, wantedTo) : wantedTo
     const richest = t <= atOnceS ? Math.min(wantedFrom, wantedTo) : wantedTo
-    if (lambda[i] - leanest > leanOver && t <= laterS) {
+    if (lambda[i] - leanest > leanOver + shift && t <= laterS) {
       if (t < firstLeanS) firstLeanS = t
       if (t <= atOnceS) leanAtOnce = true
       else leanLater = true
       if (secondariesOpened && secondary[i] > 0.02) leanAtSecondary = true
     }
-    if (lambda[i] - richest < -richUnder) {
+    if (lambda[i] - richest < -richUnder - shift) {
       if (Number.isNaN(richSinceS)) richSinceS = t
       if (t - richSinceS > richForS && Number.isNaN(richFromS)) richFromS = richSinceS
     } else richSinceS = Number.NaN

@@ -23,6 +23,8 @@ export interface TruthEvent {
   /** By the table of the trade, against the target of the state arrived at, and against the λ where it settles. */
   pattern?: TransientPattern
   patternSettled?: TransientPattern
+  /** The pattern stays the same with its limits moved by 0.01 λ either way. */
+  patternSure?: boolean
   settledLambda?: number
   secondariesOpened?: boolean
   stumble?: boolean
