@@ -376,7 +376,12 @@ export function drive(
     truth.lambda[i] = overrun ? 2.5 : lambdaStill[i] * (1 + wander)
     truth.delayS[i] = car.delayA + car.delayB / (rpmTrue[i] * mapTrue[i]) + lagMean
   }
-  labelStates(truth, car, { throttle: throttleTrue, rpm: rpmTrue, map: mapTrue, unsettled, lambdaStill }, weather)
+  labelStates(
+    truth,
+    car,
+    { throttle: throttleTrue, rpm: rpmTrue, map: mapTrue, unsettled, lambdaStill },
+    weather,
+  )
   for (let i = 0; i < n; i++) {
     truth.steady[i] = !truth.state[i].startsWith('tip_') && stillSince(throttleTrue, i) ? 1 : 0
   }

@@ -41,13 +41,18 @@ export function judgePatterns(
     const before = state[Math.max(0, first - 1)]
     const end = Math.round(tipIn.endS / stepS)
     let last = first
-    while (last < timeS.length - 1 && timeS[last] - timeS[first] < WATCHED_S && !movesOn(throttlePct, last, end, stepS))
+    while (
+      last < timeS.length - 1 &&
+      timeS[last] - timeS[first] < WATCHED_S &&
+      !movesOn(throttlePct, last, end, stepS)
+    )
       last++
     if (timeS[last] - timeS[first] < LEAST_WATCHED_S) continue
     const to = targetOf(state[Math.min(last, end + Math.round(1 / stepS))])
     const from = targetOf(before)
     if (Number.isNaN(to)) continue
-    const tell = (margin: number) => tellPattern(timeS, lambda, first, last, Number.isNaN(from) ? to : from, to, margin)
+    const tell = (margin: number) =>
+      tellPattern(timeS, lambda, first, last, Number.isNaN(from) ? to : from, to, margin)
     tipIn.pattern = tell(0)
     tipIn.patternSure = tell(MARGIN) === tipIn.pattern && tell(-MARGIN) === tipIn.pattern
   }
