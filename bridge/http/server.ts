@@ -46,9 +46,16 @@ export interface ServerOptions {
   authority?: LocalAuthority
 }
 
+export interface ServedRoute {
+  method: string
+  url: string
+}
+
 export interface BridgeServer {
   readonly app: FastifyInstance
   readonly context: RouteContext
+  /** Every method and address that is answered, parameters as `:name`: what a check of all of them walks over. */
+  readonly routes: readonly ServedRoute[]
   /** @throws BridgeError `address_in_use` */
   listen(host: string, port: number): Promise<number>
   close(): Promise<void>
@@ -88,6 +95,10 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
     routerOptions: { maxParamLength: 200 },
     serverFactory,
     forceCloseConnections: true,
+  })
+  const routes: ServedRoute[] = []
+  app.addHook('onRoute', ({ method, url }) => {
+    for (const one of [method].flat()) routes.push({ method: one, url })
   })
   app.setValidatorCompiler(({ schema }) => (data) => {
     const parsed = (schema as z.ZodType).safeParse(data)
@@ -159,6 +170,7 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
   return {
     app,
     context,
+    routes,
     async listen(host, port) {
       try {
         await app.listen({ host, port })

@@ -2,6 +2,7 @@ import { mkdir, symlink, writeFile } from 'node:fs/promises'
 import { connect, type Socket } from 'node:net'
 import { hostname } from 'node:os'
 import { join } from 'node:path'
+import { gzipSync } from 'node:zlib'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import {
   boardSetup,
@@ -68,40 +69,56 @@ let address = 10
 /** Another address of this machine's for each request, so that the limit on refusals is not what is tested. */
 const nextAddress = () => `127.0.0.${10 + (address++ % 200)}`
 
-/** Every route, with a body that would be right. */
-const routes = (): [method: string, path: string, json?: unknown][] => [
-  ['GET', '/'],
-  ['GET', '/index.html'],
-  ['GET', '/assets/x.js'],
-  ['GET', '/api/status'],
-  ['GET', '/api/runs'],
-  ['GET', `/api/runs/${run()}/bytes`],
-  ['GET', `/api/runs/${run()}/result`],
-  ['GET', `/api/runs/${run()}/report`],
-  ['GET', `/api/runs/${run()}/export?to=csv`],
-  ['POST', `/api/runs/${run()}/records`, { type: 'title', text: 'mine' }],
-  ['POST', '/api/recording', { on: false }],
-  ['POST', '/api/marks', { label: 'x' }],
-  ['POST', '/api/notes', { text: 'x' }],
-  ['POST', '/api/compare', { a: run(), b: run() }],
-  ['POST', '/api/advise', { runs: [run()], car: 'test-car' }],
-  ['GET', '/api/cars'],
-  ['PUT', '/api/cars/test-car', { id: 'test-car', name: 'taken' }],
-  ['GET', '/api/cars/test-car/parts'],
-  ['PUT', '/api/cars/test-car/parts', { fitted: {}, box: {} }],
-  ['GET', '/api/cars/test-car/swaps'],
-  ['POST', '/api/cars/test-car/swaps', { part: 'main_jet', to: { label: '70' } }],
-  ['DELETE', '/api/cars/test-car/swaps/abc'],
-  ['GET', '/api/cars/test-car/tanks'],
-  ['POST', '/api/cars/test-car/tanks', { distance_km: 1, fuel_l: 1, full: true }],
-  ['DELETE', '/api/cars/test-car/tanks/abc'],
-  ['POST', '/api/car', { car: 'other' }],
-  ['POST', '/api/air', { temperature_C: 1, pressure_kPa: 100 }],
-  ['GET', '/api/clients'],
-  ['PATCH', '/api/clients/0123456789abcdef', { name: 'x' }],
-  ['DELETE', '/api/clients/0123456789abcdef'],
-  ['POST', '/api/pairing', {}],
-]
+/** Bodies that would be right: a refusal must not come from a mere mistake in the body. */
+const rightBodies = (): Record<string, unknown> => ({
+  'POST /api/runs/:car/:session/:file/records': { type: 'title', text: 'mine' },
+  'POST /api/recording': { on: false },
+  'POST /api/marks': { label: 'x' },
+  'POST /api/notes': { text: 'x' },
+  'POST /api/compare': { a: run(), b: run() },
+  'POST /api/advise': { runs: [run()], car: 'test-car' },
+  'PUT /api/cars/:car': { id: 'test-car', name: 'taken' },
+  'PUT /api/cars/:car/parts': { fitted: {}, box: {} },
+  'POST /api/cars/:car/swaps': { part: 'main_jet', to: { label: '70' } },
+  'PATCH /api/cars/:car/swaps/:id': { notes: 'mine' },
+  'POST /api/cars/:car/tanks': { distance_km: 1, fuel_l: 1, full: true },
+  'POST /api/car': { car: 'other' },
+  'POST /api/air': { temperature_C: 1, pressure_kPa: 100 },
+  'PATCH /api/clients/:id': { name: 'x' },
+  'POST /api/pairing': {},
+})
+
+/** Values of the parameters in an address that name what is really there. */
+const rightParameters = (): Record<string, string> => {
+  const [car, session, file] = run().split('/')
+  return { car, session, file, id: '0123456789abcdef', name: 'bench', source: '0' }
+}
+
+/** An address with its parameters filled in; `wrong` takes the place of one of them. */
+function fill(url: string, wrong: Record<string, string> = {}): string {
+  const values = { ...rightParameters(), ...wrong }
+  return url.replace(/:(\w+)/g, (_all, name: string) => {
+    if (!(name in values)) throw new Error(`no value for the parameter ${name} of ${url}: add it above`)
+    return values[name]
+  })
+}
+
+/** The one route that a stranger may ask: it is how a device is let in. */
+const openRoute = 'POST /api/pair'
+
+/** Every route that the server has, from the server itself: a new one cannot be forgotten. */
+const routes = (): [method: string, path: string, json?: unknown][] => {
+  const bodies = rightBodies()
+  const served = running.server.routes
+    .filter(({ method, url }) => `${method} ${url}` !== openRoute && method !== 'HEAD')
+    .map(({ method, url }): [string, string, unknown?] => {
+      const json = bodies[`${method} ${url}`] ?? (method === 'GET' || method === 'DELETE' ? undefined : {})
+      return [method, fill(url), json]
+    })
+  for (const known of Object.keys(bodies))
+    expect(running.server.routes.map(({ method, url }) => `${method} ${url}`)).toContain(known)
+  return [...served, ['GET', '/assets/x.js'], ['GET', '/nothing/here']]
+}
 
 describe('a device that is not paired', () => {
   it('is refused on every route, with no data in the answer', async () => {
@@ -186,7 +203,36 @@ describe('another site in the browser of the same machine', () => {
   }, 60_000)
 })
 
+describe('a device that may only look', () => {
+  it('changes nothing on any route', async () => {
+    const { token } = running.server.context.pairing.offer('viewer')
+    const paired = await send(running.port, {
+      method: 'POST',
+      path: '/api/pair',
+      host: lanHost(),
+      json: { token },
+    })
+    const cookie = String(paired.headers['set-cookie']).split(';')[0]
+    // Questions whose answer is worked out from their body.
+    const questions = ['/api/compare', '/api/advise']
+    for (const [method, path, json] of routes()) {
+      if (method === 'GET' || questions.includes(path)) continue
+      const { status } = await send(running.port, { method, path, json, host: lanHost(), cookie })
+      expect([method, path, status]).toEqual([method, path, 403])
+    }
+  })
+})
+
 describe('a stolen pairing link', () => {
+  it('or code is worth nothing once one of them was used', async () => {
+    const { code, token } = running.server.context.pairing.offer('controller')
+    const use = (json: object) =>
+      send(running.port, { method: 'POST', path: '/api/pair', host: lanHost(), json })
+    expect((await use({ code })).status).toBe(200)
+    expect((await use({ code })).status).toBe(403)
+    expect((await use({ token })).status).toBe(403)
+  })
+
   it('is worth nothing once it was used', async () => {
     const { token } = running.server.context.pairing.offer('controller')
     const use = () =>
@@ -195,6 +241,9 @@ describe('a stolen pairing link', () => {
     expect((await use()).status).toBe(403)
   })
 })
+
+/** Text of files that lie outside what may be asked for. */
+const leaks = /treasure|root:|"name": "floatbowl"/
 
 describe('a path that leads outside', () => {
   it('finds nothing in any parameter', async () => {
@@ -212,24 +261,51 @@ describe('a path that leads outside', () => {
       '/etc/passwd',
       '%c0%ae%c0%ae',
     ]
+    const withParameters = running.server.routes.filter(({ url }) => url.includes(':'))
+    expect(withParameters.length).toBeGreaterThan(10)
     for (const part of attempts) {
+      for (const { method, url } of withParameters) {
+        if (method === 'HEAD') continue
+        for (const [, name] of url.matchAll(/:(\w+)/g)) {
+          const path = fill(url, { [name]: part })
+          const json =
+            method === 'GET' || method === 'DELETE' ? undefined : (rightBodies()[`${method} ${url}`] ?? {})
+          const { status, text } = await send(running.port, { method, path, json })
+          expect([method, path, status >= 400 && status < 500]).toEqual([method, path, true])
+          expect(text).not.toMatch(leaks)
+        }
+      }
       for (const path of [
-        `/api/runs/${part}/2024-01-01/x.capture/bytes`,
-        `/api/runs/test-car/${part}/secret.capture/bytes`,
-        `/api/runs/test-car/2024-01-01/${part}/bytes`,
         `/api/runs/test-car/2024-01-01/${part}%2fsecret.capture/bytes`,
-        `/api/cars/${part}/parts`,
-        `/api/cars/${part}/swaps`,
+        `/api/runs/test-car/2024-01-01/x.capture/export?to=${part}`,
         `/${part}/${part}/package.json`,
         `/assets/${part}/${part}/${part}/etc/passwd`,
-        `/api/runs/test-car/2024-01-01/x.capture/export?to=${part}`,
       ]) {
         const { status, text } = await send(running.port, { path })
         expect([path, status >= 400 && status < 500]).toEqual([path, true])
-        expect(text).not.toMatch(/treasure|root:|"name": "floatbowl"/)
+        expect(text).not.toMatch(leaks)
       }
-      const put = await send(running.port, { method: 'PUT', path: `/api/cars/${part}`, json: { id: part } })
-      expect([part, put.status >= 400 && put.status < 500]).toEqual([part, true])
+    }
+  }, 60_000)
+
+  it('finds nothing in any body that names a run, a car or a map', async () => {
+    await writeFile(join(running.dataDir, 'secret.capture'), 'floatbowl-capture 1\ntreasure\n')
+    for (const part of ['../secret.capture', 'test-car/../secret.capture', '/etc/passwd', '..', 'a\u0000b']) {
+      for (const [method, path, json] of [
+        ['POST', '/api/compare', { a: part, b: run() }],
+        ['POST', '/api/compare', { a: run(), b: part }],
+        ['POST', '/api/advise', { runs: [part], car: 'test-car' }],
+        ['POST', '/api/advise', { runs: [run()], car: part }],
+        ['POST', '/api/car', { car: part }],
+        ['POST', '/api/recording', { on: true, car: part }],
+        ['PUT', '/api/cars/test-car', { id: part }],
+        ['PUT', '/api/sources/0/map', { map: part }],
+        ['PUT', '/api/sources/0/map', { name: part }],
+      ] as const) {
+        const { status, text } = await send(running.port, { method, path, json })
+        expect([path, json, status >= 400 && status < 500]).toEqual([path, json, true])
+        expect(text).not.toMatch(leaks)
+      }
     }
   })
 
@@ -259,6 +335,45 @@ describe('a body', () => {
     const polluted = await post('{"label":"x","__proto__":{"polluted":1}}')
     expect(polluted.status).toBe(200)
     expect(({} as Record<string, unknown>)['polluted']).toBeUndefined()
+  })
+
+  it('that is too large or a nest of brackets is refused on every route that takes one', async () => {
+    for (const [method, path] of routes()) {
+      if (method === 'GET' || method === 'DELETE') continue
+      const large = await send(running.port, { method, path, body: 'x'.repeat(300_000) })
+      expect([method, path, large.status]).toEqual([method, path, 413])
+      const deep = await send(running.port, {
+        method,
+        path,
+        body: `${'['.repeat(50_000)}${']'.repeat(50_000)}`,
+      })
+      expect([method, path, deep.status]).toEqual([method, path, 400])
+    }
+  }, 60_000)
+
+  it('that is packed, or has two lengths, is refused', async () => {
+    const bomb = gzipSync(Buffer.alloc(50_000_000, ' '))
+    const packed = await send(running.port, {
+      method: 'POST',
+      path: '/api/marks',
+      body: bomb,
+      headers: { 'content-encoding': 'gzip' },
+    })
+    expect(packed.status).toBeGreaterThanOrEqual(400)
+    expect(packed.status).toBeLessThan(500)
+    const socket = connect(running.port, '127.0.0.1')
+    let answer = ''
+    socket.on('data', (part) => {
+      answer += part.toString('latin1')
+    })
+    socket.on('error', () => {})
+    socket.write(
+      `POST /api/marks HTTP/1.1\r\nHost: 127.0.0.1:${running.port}\r\nContent-Type: application/json\r\nContent-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\nGET /api/runs HTTP/1.1\r\nHost: x\r\n\r\n`,
+    )
+    await until(() => answer.includes('\r\n\r\n'), 'an answer')
+    expect(answer).toMatch(/^HTTP\/1\.1 400/)
+    expect(answer.match(/HTTP\/1\.1/g)).toHaveLength(1)
+    socket.destroy()
   })
 
   it('that comes a byte at a time is cut off', async () => {
@@ -317,14 +432,20 @@ describe('malformed frames on the live stream', () => {
     const reserved = Buffer.from([0xf1, 0x80, 0, 0, 0, 0])
     const badUtf8 = text(Buffer.from([0xc3, 0x28]))
     const longControl = Buffer.concat([Buffer.from([0x89, 0xfe, 0x00, 0x80, 0, 0, 0, 0]), Buffer.alloc(128)])
-    for (const bytes of [huge, unmasked, reserved, badUtf8, longControl]) {
-      const live = await openLive(running.port)
-      expect(live.status).toBe(101)
-      live.write(bytes)
-      await until(() => live.closed(), 'cut off')
-    }
-    const noisy = await openLive(running.port)
-    for (let i = 0; i < 12; i++) noisy.write(text(Buffer.from('{"type":"stop everything"}'.slice(0, 100))))
-    await until(() => noisy.closed(), 'cut off after ten refused messages')
+    await Promise.all(
+      [huge, unmasked, reserved, badUtf8, longControl].map(async (bytes) => {
+        const live = await openLive(running.port)
+        expect(live.status).toBe(101)
+        live.write(bytes)
+        await until(() => live.closed(), 'cut off')
+      }),
+    )
+    await Promise.all(
+      ['['.repeat(120), '{"type":"stop everything"}'].map(async (words) => {
+        const noisy = await openLive(running.port)
+        for (let i = 0; i < 12; i++) noisy.write(text(Buffer.from(words)))
+        await until(() => noisy.closed(), 'cut off after ten refused messages')
+      }),
+    )
   })
 })
