@@ -1,0 +1,57 @@
+import { createCanvasPen } from './canvasPen.ts'
+import { type ChartPicture, drawChartPicture, pictureHeight, pictureWidth } from './chartPicture.ts'
+import { createSvgPen } from './svgPen.ts'
+
+export type PictureKind = 'png' | 'svg'
+
+/** Pixels of a PNG for each CSS pixel: at a hand's width more than 150 a inch. */
+const pngScale = 2
+
+/** The chart as an SVG document. */
+export function chartSvg(picture: ChartPicture): string {
+  const pen = createSvgPen(pictureWidth, pictureHeight, {
+    title: `${picture.title}, ${picture.origin}`,
+    description: picture.finding,
+  })
+  drawChartPicture(pen, picture)
+  return pen.end()
+}
+
+async function chartPng(picture: ChartPicture): Promise<Blob> {
+  const canvas = document.createElement('canvas')
+  canvas.width = pictureWidth * pngScale
+  canvas.height = pictureHeight * pngScale
+  const ctx = canvas.getContext('2d')
+  if (!ctx) throw new Error('this browser cannot draw pictures')
+  drawChartPicture(createCanvasPen(ctx, pngScale), picture)
+  return await new Promise((resolve, reject) => {
+    canvas.toBlob(
+      (blob) => (blob ? resolve(blob) : reject(new Error('the picture could not be made'))),
+      'image/png',
+    )
+  })
+}
+
+/** Hands the picture to the browser as a file. */
+export async function savePicture(kind: PictureKind, picture: ChartPicture): Promise<void> {
+  const blob =
+    kind === 'png' ? await chartPng(picture) : new Blob([chartSvg(picture)], { type: 'image/svg+xml' })
+  const url = URL.createObjectURL(blob)
+  const link = document.createElement('a')
+  link.href = url
+  link.download = `${fileName(`${picture.origin} ${picture.title}`)}.${kind}`
+  link.click()
+  URL.revokeObjectURL(url)
+}
+
+/** No colon and nothing else that a file system might refuse. */
+export function fileName(text: string): string {
+  return (
+    text
+      .normalize('NFC')
+      .replaceAll('λ', 'lambda')
+      .replaceAll(/[^\p{L}\p{N}.]+/gu, '-')
+      .replaceAll(/^-+|-+$/g, '')
+      .slice(0, 80) || 'chart'
+  )
+}
