@@ -1,6 +1,8 @@
 import type { Browser } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import type { CarProfile } from '../../core/contract/car.ts'
+import { startForeignBoard } from '../support/foreignBoard.ts'
+import { createTestBoard } from '../support/testBoard.ts'
 import { type BridgeFixture, startBridge } from './bridgeFixture.ts'
 import { launch, openPage, shoot, until } from './support.ts'
 
@@ -92,5 +94,76 @@ describe('bench page', () => {
     const bytes = await (await fetch(`${fixture.url}/api/runs/${run}/bytes`)).text()
     expect(bytes).toContain('{"type":"free_air","bank":1,"current_mA":2.5}')
     await close()
+  })
+})
+
+describe('ground of an analogue output', () => {
+  const perVolt = (1.36 - 0.68) / 5
+  /** Warm idle at λ 0.95, read 0.12 V too high by another ground. */
+  const readingOf = (channel: string, sample: number) =>
+    channel === 'input_1'
+      ? (0.95 - 0.68) / perVolt + 0.12 + 0.003 * Math.sin(sample)
+      : channel === 'coolant'
+        ? 86
+        : 850
+  const board = createTestBoard({
+    rateHz: 50,
+    channels: [
+      ['input_1', 'V'],
+      ['coolant', 'C'],
+      ['engine_speed', 'rpm'],
+    ],
+    readingOf,
+  })
+
+  test('is measured against what the device shows, kept in the profile, and taken from every reading after it', async () => {
+    const wire = await startForeignBoard((n) =>
+      `${n % 50 === 0 ? board.greeting() : ''}${board.samples(1)}`.trimEnd(),
+    )
+    const bridge = await startBridge({ device: wire.address })
+    const profile = {
+      id: 'marigold',
+      inputs: {
+        input_1: {
+          channel: 'lambda',
+          transfer: {
+            kind: 'linear',
+            points: [
+              [0, 0.68],
+              [5, 1.36],
+            ],
+          },
+        },
+      },
+    }
+    await fetch(`${bridge.url}/api/cars/marigold`, {
+      method: 'PUT',
+      headers: { 'content-type': 'application/json' },
+      body: JSON.stringify(profile),
+    })
+    const { page, complaints, close } = await openPage(browser, `${bridge.url}/#/bench`)
+    const ground = page.locator('section', { has: page.locator('#ground') })
+    await ground.getByText('ground not checked yet').waitFor()
+    // 0.12 V of another ground are 0.016 λ.
+    await ground.getByText(/λ 0\.96\d/).waitFor()
+    await ground.getByLabel('The device itself shows').fill('0.95')
+    await ground.getByRole('button', { name: 'Compare for ten seconds' }).click()
+    const answer = ground.locator('[data-part="ground-answer"]')
+    await answer.getByText(/\+0\.1[12]\d V/).waitFor({ timeout: 20_000 })
+    expect(await answer.textContent()).toMatch(/λ was off by \+0\.016/)
+    await shoot(page, 'bench-ground')
+    await ground.getByRole('button', { name: 'Keep the offset' }).click()
+    await until('it is kept', async () => {
+      const cars = (await (await fetch(`${bridge.url}/api/cars`)).json()) as CarProfile[]
+      const entry = cars.find(({ id }) => id === 'marigold')?.inputs?.input_1 as
+        | { offset_V?: number }
+        | undefined
+      return Math.abs((entry?.offset_V ?? 0) - 0.12) < 0.005
+    })
+    await ground.getByText(/λ 0\.9(49|50|51)/).waitFor()
+    expect(complaints).toEqual([])
+    await close()
+    await bridge.close()
+    await wire.close()
   })
 })
