@@ -1,6 +1,7 @@
 import { gzipSync } from 'node:zlib'
 import type { Browser } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { captureHeader, formatCaptureLine } from '../../core/capture/formatCapture.ts'
 import { type BridgeFixture, type MadeRun, runBytes, startBridge } from './bridgeFixture.ts'
 import { launch, openPage, partText, shoot, until } from './support.ts'
 
@@ -94,6 +95,52 @@ describe('runs page', () => {
       else await page.waitForSelector(`[data-state="${state}"]`)
       await close()
     }
+  })
+
+  test('a dropped run of another board is read with the map it carries, its receiver too', async () => {
+    const map = {
+      format: 'floatbowl-map 1',
+      lines: { by: 'divider', divider: ';' },
+      channels: [
+        { field: 1, channel: 'lambda', unit: '1' },
+        { field: 2, channel: 'engine_speed', unit: 'rpm' },
+        { field: 3, channel: 'oil_temperature', unit: 'C' },
+      ],
+    }
+    const start = {
+      type: 'start',
+      at: '2026-05-17T08:12:03.000Z',
+      sources: [
+        { source: 0, kind: 'mapped', map },
+        { source: 1, kind: 'nmea' },
+      ],
+    }
+    // 12.26 kn, from the NOAA log of 14 Jan 2020 (downloads.psl.noaa.gov, ATOMIC 2020) at another second.
+    const sentence = (second: number) => {
+      const body = `GPRMC,1959${String(second % 60).padStart(2, '0')}.00,A,1541.31258893,N,05130.51204125,W,12.26,147.44,140120,16.9,W,D`
+      let sum = 0
+      for (const character of body) sum ^= character.charCodeAt(0)
+      return `$${body}*${sum.toString(16).toUpperCase().padStart(2, '0')}`
+    }
+    let text = `${captureHeader}\n${formatCaptureLine(0, '=', start)}`
+    for (let i = 0; i < 50 * 50; i++) {
+      if (i % 50 === 0) text += formatCaptureLine(i / 50, '<1', sentence(i / 50))
+      text += formatCaptureLine(i / 50, '<0', `0.9${i % 10};${2000 + (i % 20)};90`)
+    }
+    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    await page.getByRole('heading', { name: 'Runs' }).waitFor()
+    await drop(page, 'mapped.capture', new TextEncoder().encode(text))
+    const whole = page.locator('#whole-run')
+    await whole.waitFor({ timeout: 30_000 })
+    const said = async () => (await page.locator('main').textContent()) ?? ''
+    await until(
+      'the channels of both are there',
+      async () => /oil temperature/.test(await said()) && /road speed/.test(await said()),
+    )
+    expect(await said()).not.toMatch(/unreadable/)
+    await shoot(page, 'run-mapped')
+    expect(complaints).toEqual([])
+    await close()
   })
 
   test('a dropped file opens while the bridge is gone, packed or not', async () => {
