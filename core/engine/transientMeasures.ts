@@ -51,6 +51,13 @@ const SMOOTH_S = 0.04
 /** λ is back when it stays back for this long; a tip-in or tip-out lasts at least so long, s. */
 const STAYS_S = 0.2
 const LEAST_TIP_S = 0.3
+/** Last part of the window by which it is told where λ settles, s; a mixture on its way has so long to go, s, and so far at the most, λ. Chosen here. */
+const SETTLE_WINDOW_S = 0.8
+/** Middle of the time constants of wall films (reference pack, film-ranges). */
+const SETTLE_TAU_S = 0.45
+const MOST_REMAINING = 0.1
+/** What wander and scatter alone make of it, λ. */
+const SLOPE_NOISE = 0.01
 /** Time before the opening that is looked at, s. */
 const LEAD_S = 0.5
 
@@ -207,17 +214,33 @@ function smoothed(t: Float64Array, values: Float64Array): Float64Array {
   return out
 }
 
-/** Where λ settles: its median over the last part of the window. */
+/**
+ * Where λ settles: its mean over the last part of the window, gone on along its slope for the time in which wall film and pump shot still die away.
+ * A window that the next move cuts short would else take a mixture that is still on its way for settled.
+ */
 function settleAt({ timeS, lambda, count }: Stretch): number {
   const endS = timeS[count - 1]
-  const fromS = Math.max(0, endS - Math.min(0.7, 0.4 * endS))
-  const last: number[] = []
+  const fromS = Math.max(0, endS - Math.min(SETTLE_WINDOW_S, 0.4 * endS))
+  let n = 0
+  let sumT = 0
+  let sum = 0
+  let sumTT = 0
+  let sumTL = 0
   for (let i = 0; i < count; i++) {
-    if (timeS[i] >= fromS && !Number.isNaN(lambda[i])) last.push(lambda[i])
+    if (!(timeS[i] >= fromS) || Number.isNaN(lambda[i])) continue
+    const t = timeS[i] - fromS
+    n++
+    sumT += t
+    sum += lambda[i]
+    sumTT += t * t
+    sumTL += t * lambda[i]
   }
-  if (last.length === 0) return Number.NaN
-  last.sort((a, b) => a - b)
-  return last[last.length >> 1]
+  if (n === 0) return Number.NaN
+  const spread = sumTT - (sumT * sumT) / n
+  const slope = spread > 0 ? (sumTL - (sumT * sum) / n) / spread : 0
+  const remaining = slope * (SETTLE_TAU_S + (endS - fromS) / 2)
+  const sure = Math.max(0, Math.min(MOST_REMAINING, Math.abs(remaining)) - SLOPE_NOISE)
+  return sum / n + Math.sign(remaining) * sure
 }
 
 /** Seconds after the start at which λ, the move being over, is back near where it settles and stays there a moment. */

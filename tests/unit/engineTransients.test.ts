@@ -98,6 +98,28 @@ describe('tip-ins', () => {
     expect(last(opening((s) => (s < 0.35 ? 1.2 : s < 1.4 ? 0.74 : 0.97))).pattern).toBe('lean_then_rich')
   })
 
+  it('last while a slowly dying shot is still on its way, though the next move cuts the window short', () => {
+    const result = analyse(30, (t) => {
+      const since = t - 20
+      const isOpen = since > 0 && since < 1.4
+      const share = isOpen ? Math.min(1, since * 8) : 0
+      return {
+        lambda: isOpen ? 0.97 - 0.15 * Math.exp(-since / 0.8) : 1.02,
+        throttle: t < 10 ? 0 : 12 + 30 * share,
+        map: t < 10 ? 33 : 48 + 25 * share,
+        rpm: t < 10 ? 800 : 2000,
+      }
+    })
+    const tipIn = tipIns(result).at(-1)!
+    // Within 0.03 of 0.97 from 1.29 s on; of where the window happens to end, from 0.6 s on.
+    expect(Number(tipIn.end_s) - tipIn.start_s).toBeGreaterThan(0.9)
+  })
+
+  it('last while λ is off the scale', () => {
+    const tipIn = last(opening((s) => (s < 0.9 ? 0.45 : 0.97)))
+    expect(Number(tipIn.end_s) - tipIn.start_s).toBeGreaterThan(0.85)
+  })
+
   it('are none when the throttle opens slowly or little', () => {
     expect(tipIns(opening(() => 0.97, 25, 30)).filter(({ start_s }) => start_s > 15)).toEqual([])
     expect(tipIns(opening(() => 0.97, 200, 5)).filter(({ start_s }) => start_s > 15)).toEqual([])
