@@ -185,6 +185,10 @@ export interface SteadyPiece {
   visit: number
   timeS: number
   seconds: number
+  /** Steady seconds of the visit that it stands for: its own, and those beside it that could not be read. */
+  standsForS?: number
+  /** Of its own seconds those that lie so near to a limit that another judge might not count them to the state. */
+  doubtS?: number
   lambda: number
   rpm: number
   /** Load as the state machine used it (manifold ÷ barometric pressure, else throttle share), NaN without either. */

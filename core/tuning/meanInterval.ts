@@ -13,6 +13,8 @@ const BLOCK_S = 8
 const PRIOR_SD = 0.008
 const PRIOR_BLOCKS = 3
 
+const weightOf = (piece: SteadyPiece) => piece.standsForS ?? piece.seconds
+
 /**
  * Mean of a state's λ over its pieces and its 95 % interval. Pieces are gathered into blocks within their visits; the scatter of the blocks,
  * backed by a prior when they are few, gives the interval, to which the systematic part (gain, curve) is added.
@@ -20,9 +22,10 @@ const PRIOR_BLOCKS = 3
 export function estimateMean(pieces: readonly SteadyPiece[], systematicLambda: number): MeanEstimate {
   let weight = 0
   let moment = 0
-  for (const { seconds, lambda } of pieces) {
-    weight += seconds
-    moment += seconds * lambda
+  for (const piece of pieces) {
+    const w = weightOf(piece)
+    weight += w
+    moment += w * piece.lambda
   }
   if (!(weight > 0)) return { center: Number.NaN, half: Number.NaN }
   const center = moment / weight
@@ -49,8 +52,8 @@ export function estimateMean(pieces: readonly SteadyPiece[], systematicLambda: n
       visit = piece.visit
       startS = piece.timeS
     }
-    blockWeight += piece.seconds
-    blockMoment += piece.seconds * piece.lambda
+    blockWeight += weightOf(piece)
+    blockMoment += weightOf(piece) * piece.lambda
   }
   close()
   const own = squares / weight

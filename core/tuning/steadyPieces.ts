@@ -10,7 +10,10 @@ export interface SteadyOptions {
   readonly hasThrottle: () => boolean
   readonly hasPressure: () => boolean
   readonly bankCount: 1 | 2
-  /** Left out after a state begins and before it ends, s: what the delay and the sensor's lag cannot resolve. */
+  /**
+   * Not read after a state begins and before it ends, s, where what came before or comes after is another mixture altogether: what the delay and
+   * the sensor's lag cannot resolve. Those moments are steady all the same: the nearest piece of the visit stands for them.
+   */
   readonly enterEdgeS: number
   readonly leaveEdgeS: number
   /** The same after an overrun, where the exhaust is still full of air, s. */
@@ -53,14 +56,28 @@ const STEADY_KPA = 6
 const STEADY_RPM_SHARE = 0.06
 const MOST_LAMBDA = 1.6
 const BLOCKS = 16
+/** A piece stands for no more than this of its visit's unread moments on either side, s: chosen here, the slow wander is slower. */
+const MOST_STAND_IN_S = 2
+/** So near to a limit of load, or to the throttle's travel in a second as a share of its limit, another judge may see it otherwise. */
+const DOUBT_LOAD = 0.012
+const DOUBT_UNREST = 0.8
 
 const mixtureByState: (MixtureState | undefined)[] = []
 for (const name of ['idle', 'cruise', 'part_throttle', 'power', 'warm_up', 'running'] as const) {
   mixtureByState[stateCode[name]] = name
 }
 
+/** Between these the mixture goes over steadily with load: their edges can be read. */
+const isLoaded: boolean[] = []
+for (const name of ['cruise', 'part_throttle', 'power', 'warm_up', 'running'] as const) {
+  isLoaded[stateCode[name]] = true
+}
+const isTip = (state: number) => state === stateCode.tip_in || state === stateCode.tip_out
+
 interface Sums {
   seconds: number
+  standsForS: number
+  doubtS: number
   startS: number
   lastS: number
   lambda: number
@@ -76,6 +93,8 @@ interface Sums {
 
 const emptySums = (): Sums => ({
   seconds: 0,
+  standsForS: 0,
+  doubtS: 0,
   startS: 0,
   lastS: 0,
   lambda: 0,
@@ -96,6 +115,8 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
   const blockLeast = new Float64Array(BLOCKS)
   const blockMost = new Float64Array(BLOCKS)
   const sums = [emptySums(), emptySums()]
+  /** Steady seconds of this visit that could not be read since it was last read, by bank. */
+  const unreadS = new Float64Array(2)
   const visits = new Map<number, number>()
   let block = 0
   let next = -1
@@ -140,12 +161,16 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     const s = sums[bank]
     if (s.weight > 0 && s.seconds > 0) {
       const w = s.weight
+      s.standsForS += Math.min(MOST_STAND_IN_S, unreadS[bank])
+      unreadS[bank] = 0
       options.onPiece({
         bank: bank === 0 ? 1 : 2,
         state,
         visit: visits.get(stateNow) ?? 0,
         timeS: (s.startS + s.lastS) / 2,
         seconds: s.seconds,
+        standsForS: s.standsForS,
+        doubtS: s.doubtS,
         lambda: s.lambda / w,
         rpm: s.rpm / w,
         load: s.load / w,
@@ -163,12 +188,35 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     const name = mixtureByState[stateNow]
     if (!name) return
     for (let bank = 0; bank < bankCount; bank++) closePiece(bank, name)
+    unreadS.fill(0)
   }
 
-  function addTo(history: PointHistory, n: number, bank: 0 | 1, dtS: number): void {
+  /** Whether a moment's λ may belong to what came before the visit, or to what comes after it. */
+  function isEdgeOf(state: number, t: number, stateAhead: number): boolean {
+    if (t - gapFromS < options.enterEdgeS) return true
+    if (stateAhead !== state && !(isLoaded[state] && isLoaded[stateAhead])) return true
+    if (before === stateCode.overrun) return t - enteredS < options.afterOverrunS
+    if (isLoaded[state] && isLoaded[before]) return false
+    // After a fast move the throttle has been still for a second.
+    if (isTip(before) && options.hasThrottle()) return false
+    return t - enteredS < options.enterEdgeS
+  }
+
+  /** Whether another judge may count this steady moment to another state, or not as steady. */
+  function isDoubtful(state: number, load: number, moved: number): boolean {
+    if (moved > DOUBT_UNREST) return true
+    if (!isLoaded[state]) return !options.hasThrottle()
+    if (!options.hasPressure() || !options.hasThrottle()) return true
+    return Math.abs(load - limits.cruise_load) < DOUBT_LOAD || Math.abs(load - limits.power_load) < DOUBT_LOAD
+  }
+
+  function addTo(history: PointHistory, n: number, bank: 0 | 1, dtS: number, isInDoubt: boolean): void {
     const at = n & history.mask
     const lambda = history.lambda[bank][at]
-    if (!(lambda < MOST_LAMBDA)) return
+    if (!(lambda < MOST_LAMBDA)) {
+      unreadS[bank] += dtS
+      return
+    }
     const s = sums[bank]
     const t = history.timeS[at]
     if (s.weight > 0 && (t - s.lastS > 0.3 || t - s.startS >= options.pieceS))
@@ -176,6 +224,9 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     if (s.weight === 0) s.startS = t
     s.lastS = t
     s.seconds += dtS
+    s.standsForS += dtS + Math.min(MOST_STAND_IN_S, unreadS[bank])
+    unreadS[bank] = 0
+    if (isInDoubt) s.doubtS += dtS
     s.weight += dtS
     s.lambda += lambda * dtS
     s.rpm += history.rpm[at] * dtS
@@ -207,27 +258,25 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
       collector.whyNot = stateNames[state]?.replace('_', '-') ?? ''
       return
     }
-    const edgeS = before === stateCode.overrun ? options.afterOverrunS : options.enterEdgeS
-    const isEdge = t - enteredS < edgeS || stateAhead !== state || t - gapFromS < options.enterEdgeS
     const isTrusted = !Number.isNaN(history.lambda[0][at]) || !Number.isNaN(history.lambda[1][at])
-    if (isEdge) {
-      if (isTrusted) options.onEdge(dtS)
-      collector.whyNot = 'state just changed'
-      return
-    }
+    const isEdge = isEdgeOf(state, t, stateAhead)
+    if (isEdge && isTrusted) options.onEdge(dtS)
     if (moved > 1) {
-      collector.whyNot = 'throttle is moving'
+      collector.whyNot = isEdge ? 'state just changed' : 'throttle is moving'
       return
     }
-    if (!isTrusted) {
-      collector.whyNot = 'no trusted reading'
+    if (isEdge || !isTrusted) {
+      collector.whyNot = isEdge ? 'state just changed' : 'no trusted reading'
+      unreadS[0] += dtS
+      unreadS[1] += dtS
       return
     }
     collector.isSteady = true
     collector.whyNot = ''
     targets.find(target, state, history.coolantC[at])
-    addTo(history, n, 0, dtS)
-    if (bankCount === 2) addTo(history, n, 1, dtS)
+    const isInDoubt = isDoubtful(state, history.load[at], moved)
+    addTo(history, n, 0, dtS, isInDoubt)
+    if (bankCount === 2) addTo(history, n, 1, dtS, isInDoubt)
   }
 
   const collector: SteadyCollector = {
@@ -245,6 +294,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     },
     gap() {
       closeAll()
+      unreadS.fill(0)
       stateNow = -1
       next = -1
       gapFromS = lastS

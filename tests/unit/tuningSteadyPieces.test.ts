@@ -1,0 +1,71 @@
+import { describe, expect, it } from 'vitest'
+import type { ChannelDeclaration } from '../../core/contract/samples.ts'
+import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+
+interface Moment {
+  lambda: number
+  rpm: number
+  throttle: number
+  map: number
+}
+
+const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure'] as const
+const units = ['1', 'rpm', '%', 'kPa']
+
+/** Runs a made-up drive at 50 Hz without any delay. */
+function analyse(seconds: number, at: (t: number) => Moment) {
+  const channels: ChannelDeclaration[] = names.map((name, index) => ({
+    index,
+    name,
+    unit: units[index],
+    scale: 1,
+    offset: 0,
+  }))
+  const count = seconds * 50
+  const timeS = Float64Array.from({ length: count }, (_, i) => i / 50)
+  const moments = Array.from(timeS, at)
+  const columns = (['lambda', 'rpm', 'throttle', 'map'] as const).map((key) =>
+    Float32Array.from(moments, (moment) => moment[key]),
+  )
+  const pipeline = createPipeline({
+    car: {
+      id: 'test',
+      engine: { idle_rpm: 800 },
+      delay: { a_s: 0, b_s_rpm_kPa: 0, events_used: 500 },
+    },
+  })
+  pipeline.push({ source: 0, segment: 0, channels, count, timeS, columns })
+  return pipeline.analysis()
+}
+
+const idle: Moment = { lambda: 0.95, rpm: 800, throttle: 0, map: 35 }
+const overrun: Moment = { lambda: 2.5, rpm: 2200, throttle: 0, map: 22 }
+const cruise: Moment = { lambda: 1.02, rpm: 2200, throttle: 14, map: 55 }
+const part: Moment = { lambda: 0.96, rpm: 2200, throttle: 15, map: 72 }
+
+const sum = (values: readonly number[]) => values.reduce((a, b) => a + b, 0)
+
+describe('steady pieces', () => {
+  it('stand for the first second after an overrun, which cannot be read', () => {
+    const { pieces } = analyse(40, (t) => (t > 15 && t < 20 ? overrun : idle))
+    const own = pieces.filter(({ state }) => state === 'idle')
+    const read = sum(own.map(({ seconds }) => seconds))
+    const stoodFor = sum(own.map(({ standsForS }) => standsForS!))
+    expect(stoodFor - read).toBeGreaterThan(1)
+    expect(stoodFor - read).toBeLessThan(1.8)
+    for (const piece of own) expect(piece.lambda).toBeLessThan(0.96)
+  })
+
+  it('read the edges between cruise and part throttle, where the mixture goes over steadily', () => {
+    const { pieces } = analyse(40, (t) => (t < 20 ? cruise : part))
+    const read = sum(pieces.filter(({ state }) => state === 'part_throttle').map(({ seconds }) => seconds))
+    expect(read).toBeGreaterThan(19.6)
+  })
+
+  it('are in doubt where load lies at the limit of a state', () => {
+    const { pieces } = analyse(40, (t) => (t < 20 ? cruise : { ...cruise, map: 60.2 }))
+    const doubt = sum(pieces.map(({ doubtS }) => doubtS!))
+    expect(doubt).toBeGreaterThan(18)
+    expect(doubt).toBeLessThan(21)
+  })
+})
