@@ -16,6 +16,7 @@ import { canMove, describeStates, distanceOut } from './adviceStates.ts'
 import { findWarnings, summaryOf } from './adviceWarnings.ts'
 import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
+import { bankLevels } from './bankLevels.ts'
 import { openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { round, stateWords } from './compareRuns.ts'
@@ -26,7 +27,7 @@ import { type AdviceState, adviceStates, isSamePart, pathsOf } from './partPaths
 import { choicesOf, planChanges, safestSize } from './planChanges.ts'
 import { advisePump, judgePump } from './pumpAdvice.ts'
 import { learnResponse, type ResponseModel } from './responseModel.ts'
-import { isSameFitted, observeRuns } from './runObservations.ts'
+import { isSameFitted, type ObservedRun, observeRuns } from './runObservations.ts'
 import { barredSets } from './triedParts.ts'
 import { extraShiftOf, isSameValve } from './valveEffect.ts'
 
@@ -88,8 +89,16 @@ export function advise(
   const known = new Map([...bands].filter(([state]) => model.forecast(state, newest.fitted)))
   const states = describeStates(model, known, observed)
   const isInjection = car?.metering === 'throttle_body_injection'
-  if (isInjection) return adviseInjection(today, states, known, targets, observed, car)
+  if (isInjection) {
+    // Numbers typed in are no parts on record: only runs noted with the same table as today's are one.
+    const table = newest.fitted.fuel_table
+    const isOneTable = (entry: ObservedRun) =>
+      table !== undefined && isSamePart(entry.fitted.fuel_table, table)
+    const alike = ordered.filter((_, i) => i === ordered.length - 1 || isOneTable(observed[i]))
+    return adviseInjection(alike, bands, targets, car, settings)
+  }
 
+  const banks = bankLevels(today, known, car)
   const isBarred = barredSets(observed, known)
   const choices = choicesOf(newest.fitted, parts.box, model, step !== undefined)
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
@@ -192,6 +201,7 @@ export function advise(
       : {}),
     ...chokeNote(choke),
     shares: sharesOf(model),
+    ...(banks ? { banks } : {}),
     runs_used: observed.length,
     air_known: newest.air.source !== 'unknown',
   }

@@ -1,22 +1,31 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { CarProfile, Targets } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
+import { findNeeds } from './adviceNeeds.ts'
+import { describeStates } from './adviceStates.ts'
+import { bankLevels } from './bankLevels.ts'
 import { stateWords } from './compareRuns.ts'
 import { findInjectionFactors, type InjectionFactors } from './injectionFactors.ts'
 import type { AdviceState } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import { judgePump } from './pumpAdvice.ts'
-import type { ObservedRun } from './runObservations.ts'
+import { learnResponse } from './responseModel.ts'
+import { observeRuns } from './runObservations.ts'
 
 /** The next numbers to type into a throttle-body injection, in place of parts. */
 export function adviseInjection(
-  today: RunAnalysis,
-  states: AdviceResult['states'],
+  runs: readonly RunAnalysis[],
   bands: ReadonlyMap<AdviceState, Band>,
   targets: Targets,
-  observed: readonly ObservedRun[],
   car: CarProfile,
+  settings: { repeatabilityShare: number; airExponentSd: number; modelShare: number },
 ): AdviceResult {
+  const today = runs[runs.length - 1]
+  const observed = observeRuns(runs, car, undefined, settings)
+  const model = learnResponse(observed, [], settings)
+  const known = new Map([...bands].filter(([state]) => model.forecast(state, model.base)))
+  const states = describeStates(model, known, observed)
+  const banks = bankLevels(today, known, car)
   const pump = judgePump([today])
   const factors: InjectionFactors = findInjectionFactors(
     today,
@@ -27,10 +36,7 @@ export function adviseInjection(
     targets,
     pump.pattern && pump.verdict === 'lean' ? pump.peak : null,
   )
-  const needs = [...bands.keys()]
-    .filter((state) => states[state].verdict === 'not_enough_data')
-    .map((state) => ({ state, seconds: 30 }))
-  const off = [...bands.keys()]
+  const off = [...known.keys()]
     .filter((state) => states[state].verdict === 'rich' || states[state].verdict === 'lean')
     .sort((a, b) => Math.abs(Number(states[b].error)) - Math.abs(Number(states[a].error)))
   const changes: Change[] = off.map((state) => {
@@ -46,11 +52,12 @@ export function adviseInjection(
       expected_lambda: entry.target,
       expected_ci95: null,
       because: [
-        `${stateWords[state]} reads λ ${entry.lambda!.toFixed(2)}, target ${entry.target!.toFixed(2)}: fuel × ${factor.toFixed(3)}.`,
+        `${capital(stateWords[state])} reads λ ${entry.lambda!.toFixed(2)}, target ${entry.target!.toFixed(2)}: fuel × ${factor.toFixed(3)}.`,
         'Type in the factors of the table below, cell by cell; the same percentage everywhere else in the state.',
       ],
     }
   })
+  const needs = findNeeds(model, bands, known, observed, changes.length > 0, today)
   const done = changes.length === 0 && needs.length === 0
   return {
     format: 'floatbowl-advice 1',
@@ -63,8 +70,17 @@ export function adviseInjection(
     warnings: [
       'The injection measures its own air: no air correction was applied, a hot day may read a little otherwise.',
     ],
-    summary: done ? 'Change nothing: every state is where it belongs.' : 'Type in the correction factors.',
+    summary: done
+      ? 'Change nothing: every state is where it belongs.'
+      : changes.length > 0
+        ? 'Type in the correction factors.'
+        : `Cannot tell yet. Drive ${needs.map((need) => `${need.seconds} s of ${stateWords[need.state] ?? need.state}`).join(', ')}.`,
     runs_used: observed.length,
+    ...(banks ? { banks } : {}),
     metering: car.metering,
   }
+}
+
+function capital(words: string): string {
+  return words[0].toUpperCase() + words.slice(1)
 }

@@ -1,6 +1,7 @@
 import type { ComparisonResult, Difference } from '../contract/advice.ts'
 import type { Air, CarProfile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import { banksOf, onlyBanks } from './bankLevels.ts'
 import { rowPattern } from './changePattern.ts'
 import { type Decision, decideDifference, judgeState, type StateDifference } from './compareDecision.ts'
 import { compareSideBySide } from './compareSideBySide.ts'
@@ -58,8 +59,12 @@ export function compareRuns(
   b: RunAnalysis | AnalysisResult,
   options: CompareOptions = {},
 ): ComparisonResult {
-  const runA = asRunAnalysis(a)
-  const runB = asRunAnalysis(b)
+  const whole = [asRunAnalysis(a), asRunAnalysis(b)]
+  // A bank that one run lacks is left out: its own offset would read as a change.
+  const seen = whole.map((run) => banksOf(run.pieces))
+  const shared = new Set(([1, 2] as const).filter((bank) => seen.every((banks) => banks.has(bank))))
+  const isPartial = shared.size > 0 && seen.some((banks) => banks.size > shared.size)
+  const [runA, runB] = isPartial ? whole.map((run) => onlyBanks(run, shared)) : whole
   const settings = { ...defaultCompareOptions, ...withoutUndefined(options) }
   const car = options.car ?? runB.car ?? runA.car
   const exponent = airExponentOf(car)
@@ -113,8 +118,20 @@ export function compareRuns(
       lambda_factor_b: round(Math.exp(shifts[1]), 5),
     },
     ...compareSideBySide(runA.result, runB.result),
+    ...(shared.size === 2 ? { banks: compareBanks(runA, runB, options) } : {}),
     map: differenceMap(runA, runB, shifts[0], shifts[1]),
   }
+}
+
+/** The same comparison for each bank alone. */
+function compareBanks(a: RunAnalysis, b: RunAnalysis, options: CompareOptions) {
+  const banks: Record<string, Pick<ComparisonResult, 'states' | 'verdict'>> = {}
+  for (const bank of [1, 2] as const) {
+    const only = new Set([bank])
+    const { states, verdict } = compareRuns(onlyBanks(a, only), onlyBanks(b, only), options)
+    banks[bank] = { states, verdict }
+  }
+  return banks
 }
 
 function describe(level: StateLevels, found: StateDifference | undefined, isDifferent: boolean) {

@@ -46,8 +46,14 @@ const SLOPE_SPREAD = 0.02
 const FRESH_SPREAD = 0.03
 /** Runs are free; their tiny weight only keeps the matrix regular where a run lacks the state. */
 const FREE = 1e-6
-/** Straight lines within the cells: speed, load, coolant, freshness. */
-const SLOPES = 4
+/**
+ * How steeply log λ may fall with load where the enrichment opens, and away from there: what another barometric pressure moves a state by,
+ * since a valve opens at a vacuum. Common practice, no source.
+ */
+const VACUUM_SLOPE: Readonly<Partial<Record<MixtureState, number>>> = { part_throttle: 0.5, idle: 0.02 }
+const OTHER_VACUUM_SLOPE = 0.1
+/** Straight lines within the cells: speed, load, coolant, vacuum, freshness. */
+const SLOPES = 5
 
 /** Lays out the columns for these rows. `isForNoise`: the stiffer map of the noise estimate. */
 export function designLevels(rows: readonly LevelRow[], runCount: number, isForNoise: boolean): LevelDesign {
@@ -85,6 +91,7 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
         slopes + 1,
         slopes + 2,
         slopes + 3,
+        slopes + 4,
       )
       values[i] = Float64Array.of(
         1,
@@ -94,7 +101,8 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
         (orZero(row.rpm) - middle.rpm) / CELL_RPM,
         (orZero(row.load) - middle.load) / CELL_LOAD,
         row.cold - middle.cold,
-        // Not about its middle: levels are meant for a throttle long at rest.
+        // Not about their middle: levels are meant for a day of 100 kPa and a throttle long at rest.
+        row.vacuumGap,
         row.fresh,
       )
       const weight = row.seconds * standing[i]
@@ -104,7 +112,12 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
     for (const [column, weight] of share) share.set(column, weight / whole)
     shares.set(state, share)
     for (let slope = 0; slope < SLOPES; slope++) {
-      const sd = slope === SLOPES - 1 ? FRESH_SPREAD : SLOPE_SPREAD
+      const sd =
+        slope === SLOPES - 1
+          ? FRESH_SPREAD
+          : slope === SLOPES - 2
+            ? (VACUUM_SLOPE[state] ?? OTHER_VACUUM_SLOPE)
+            : SLOPE_SPREAD
       priors.push({ first: slopes + slope, covariance: [Float64Array.of(sd * sd)] })
     }
   }

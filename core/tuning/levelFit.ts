@@ -1,7 +1,7 @@
 import { choleskyOf, solveCholesky, solveLower } from '../numeric/cholesky.ts'
 import type { LevelDesign } from './levelDesign.ts'
 import type { LevelRow } from './levelRows.ts'
-import { type WanderModel, wanderAt, wanderOfMean } from './wanderModel.ts'
+import { type WanderModel, wanderAt, wanderOfRow } from './wanderModel.ts'
 
 /** A fit of all states over all runs: the most likely columns, and what is left in each row. */
 export interface LevelFit {
@@ -102,7 +102,7 @@ function covarianceOf(rows: readonly LevelRow[], first: number, end: number, sca
       const alike = kind[i] === kind[j] ? 1 : SHARED
       line[j - first] = alike * spread[i] * spread[j] * wanderAt(wander, lagS)
     }
-    line[i - first] = spread[i] ** 2 * wanderOfMean(wander, rows[i].seconds)
+    line[i - first] = spread[i] ** 2 * wanderOfRow(wander, rows[i].seconds)
     matrix.push(line)
   }
   return matrix

@@ -17,6 +17,8 @@ export interface LevelRow {
   /** NaN when not measured. */
   rpm: number
   load: number
+  /** How much further open the enrichment is by vacuum than by load, against a day of 100 kPa, in load; 0 when not measured. */
+  vacuumGap: number
   /** How far the coolant is under warm, in 20 °C; 0 when warm or not measured. */
   cold: number
   /** 1 as the throttle has just come to rest, falling with the time it stays: what film and pump leave behind. */
@@ -94,6 +96,7 @@ function mergeRows(
       logLambda: Math.log(piece.lambda) + logShift,
       rpm: piece.rpm,
       load: piece.load,
+      vacuumGap: vacuumGapOf(piece),
       cold: Number.isFinite(piece.coolantC) ? Math.max(0, WARM_C - piece.coolantC) / COLD_STEP_C : 0,
       fresh: Math.exp(-(piece.timeS - at.restS) / FADE_S),
     }
@@ -114,7 +117,18 @@ function addTo(row: LevelRow, more: LevelRow): void {
   row.logLambda += share * (more.logLambda - row.logLambda)
   row.rpm += share * (more.rpm - row.rpm)
   row.load += share * (more.load - row.load)
+  row.vacuumGap += share * (more.vacuumGap - row.vacuumGap)
   row.cold += share * (more.cold - row.cold)
   row.fresh += share * (more.fresh - row.fresh)
   row.seconds = whole
+}
+
+/** Barometric pressure of the air to which vacuum and load mean the same, kPa. */
+const REFERENCE_KPA = 100
+
+/** A valve opens at a vacuum, so at another barometric pressure it opens at another load: how far apart the two are. */
+function vacuumGapOf({ load, manifoldKpa }: SteadyPiece): number {
+  const barometerKpa = manifoldKpa / load
+  if (!(barometerKpa > 50 && barometerKpa < 120)) return 0
+  return 1 - (barometerKpa - manifoldKpa) / REFERENCE_KPA - load
 }

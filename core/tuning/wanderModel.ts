@@ -103,14 +103,12 @@ export function wanderAt(model: WanderModel, lagS: number): number {
   return sum
 }
 
-/** Variance of a mean over so many s of steady driving. */
-export function wanderOfMean(model: WanderModel, seconds: number): number {
-  let sum = model.white / Math.max(seconds, LEAST_SECONDS)
-  for (const { share, tauS } of model.decays) {
-    const x = seconds / tauS
-    sum += share * (x < 1e-3 ? 1 : (2 * (x - 1 + Math.exp(-x))) / (x * x))
-  }
-  return sum
+/**
+ * Variance of a row of so many s. Rows count as moments for the decays, as they do where the shares are estimated, so that the covariance
+ * of rows that overlap in time (two banks) stays positive.
+ */
+export function wanderOfRow(model: WanderModel, seconds: number): number {
+  return model.decays.reduce((sum, { share }) => sum + share, model.white / Math.max(seconds, LEAST_SECONDS))
 }
 
 /** Variance of one second of driving. */

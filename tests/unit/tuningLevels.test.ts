@@ -5,7 +5,7 @@ import { rowPattern } from '../../core/tuning/changePattern.ts'
 import { compareRuns } from '../../core/tuning/compareRuns.ts'
 import { type LevelRow, levelRowsOf } from '../../core/tuning/levelRows.ts'
 import { findStateLevels } from '../../core/tuning/stateLevels.ts'
-import { estimateWander, wanderAt, wanderOfMean, wanderOfSecond } from '../../core/tuning/wanderModel.ts'
+import { estimateWander, wanderAt, wanderOfRow, wanderOfSecond } from '../../core/tuning/wanderModel.ts'
 import { createNoise, syntheticRun } from '../support/syntheticRun.ts'
 
 const home: Air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 }
@@ -45,8 +45,8 @@ describe('estimateWander', () => {
     expect(wanderAt(model, 10)).toBeGreaterThan(0.55)
     expect(wanderAt(model, 10)).toBeLessThan(0.95)
     expect(wanderAt(model, 60)).toBeLessThan(0.4)
-    expect(wanderOfMean(model, 3)).toBeGreaterThan(0.8)
-    expect(wanderOfMean(model, 3)).toBeLessThan(1.6)
+    expect(wanderOfRow(model, 3)).toBeGreaterThan(0.8)
+    expect(wanderOfRow(model, 3)).toBeLessThan(1.6)
   })
 
   it('leans on what is assumed when a run tells nothing', () => {
@@ -114,6 +114,7 @@ describe('rowPattern', () => {
     logLambda: 0,
     rpm,
     load,
+    vacuumGap: 0,
     cold: 0,
     fresh: 0,
   })
