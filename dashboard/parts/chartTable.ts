@@ -1,5 +1,5 @@
 import type uPlot from 'uplot'
-import type { ChartSeries } from './chartOptions.ts'
+import type { ChartSeries } from './chartSeries.ts'
 
 export interface ChartSummary {
   label: string

@@ -6,8 +6,8 @@ import {
   pictureHeight,
   pictureWidth,
 } from '../../dashboard/parts/picture/chartPicture.ts'
+import { chartSvg, fileName } from '../../dashboard/parts/picture/chartSvg.ts'
 import type { PicturePen } from '../../dashboard/parts/picture/picturePen.ts'
-import { chartSvg, fileName } from '../../dashboard/parts/picture/savePicture.ts'
 
 const clock = (s: number) => `${Math.floor(s / 60)}:${String(s % 60).padStart(2, '0')}`
 const base: ChartPicture = {

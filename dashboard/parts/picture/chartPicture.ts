@@ -5,7 +5,7 @@ import {
   type ChartSeries,
   type InkRole,
   valueText,
-} from '../chartOptions.ts'
+} from '../chartSeries.ts'
 import { axisTicks, tickDecimals } from './axisTicks.ts'
 import type { PicturePen } from './picturePen.ts'
 

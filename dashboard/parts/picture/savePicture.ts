@@ -1,21 +1,11 @@
 import { createCanvasPen } from './canvasPen.ts'
 import { type ChartPicture, drawChartPicture, pictureHeight, pictureWidth } from './chartPicture.ts'
-import { createSvgPen } from './svgPen.ts'
+import { chartSvg, fileName } from './chartSvg.ts'
 
 export type PictureKind = 'png' | 'svg'
 
 /** Pixels of a PNG for each CSS pixel: at a hand's width more than 150 a inch. */
 const pngScale = 2
-
-/** The chart as an SVG document. */
-export function chartSvg(picture: ChartPicture): string {
-  const pen = createSvgPen(pictureWidth, pictureHeight, {
-    title: `${picture.title}, ${picture.origin}`,
-    description: picture.finding,
-  })
-  drawChartPicture(pen, picture)
-  return pen.end()
-}
 
 async function chartPng(picture: ChartPicture): Promise<Blob> {
   const canvas = document.createElement('canvas')
@@ -42,16 +32,4 @@ export async function savePicture(kind: PictureKind, picture: ChartPicture): Pro
   link.download = `${fileName(`${picture.origin} ${picture.title}`)}.${kind}`
   link.click()
   URL.revokeObjectURL(url)
-}
-
-/** No colon and nothing else that a file system might refuse. */
-export function fileName(text: string): string {
-  return (
-    text
-      .normalize('NFC')
-      .replaceAll('λ', 'lambda')
-      .replaceAll(/[^\p{L}\p{N}.]+/gu, '-')
-      .replaceAll(/^-+|-+$/g, '')
-      .slice(0, 80) || 'chart'
-  )
 }

@@ -3,7 +3,7 @@ import type { AnalysisResult, MixtureState, OperatingState } from '../../../core
 import { type ChannelView, channelView } from '../../words/channelWords.ts'
 import type { MixtureUnit } from '../../words/mixtureUnit.ts'
 import type { TraceAnswer, TraceChannel } from '../../worker/messages.ts'
-import type { ChartSeries } from '../chartOptions.ts'
+import type { ChartSeries } from '../chartSeries.ts'
 import { stripData } from '../traceData.ts'
 import { lambdaChannel } from './channelNames.ts'
 import type { UnitChoices } from './runWords.ts'
