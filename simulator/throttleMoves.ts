@@ -69,8 +69,7 @@ function fastPart(
     if (j - i === window && rate > fastest) fastest = rate
   }
   if (first < 0) return undefined
-  // The window looks ahead: its first samples may still be at rest.
-  while (first < last && (throttlePct[first + 1] - throttlePct[first]) * direction < 0.02) first++
+  first = onsetOf(throttlePct, first, last, direction)
   const size = (throttlePct[last] - throttlePct[first]) * direction
   if (fastest === 0) fastest = size / (timeS[last] - timeS[first])
   if (size < leastSize || fastest < leastRate) return undefined
@@ -82,4 +81,18 @@ function fastPart(
     ratePctS: fastest,
     opening: direction > 0,
   }
+}
+
+/**
+ * Where a fast part began: the window looks ahead, so that its first samples may still be at rest, and a foot at rest trembles. The line through a tenth
+ * and a half of the way meets the start.
+ */
+function onsetOf(throttlePct: Float32Array, first: number, last: number, direction: number): number {
+  const travelled = (i: number) => (throttlePct[i] - throttlePct[first]) * direction
+  const size = travelled(last)
+  let tenth = first
+  while (tenth < last && travelled(tenth) < 0.1 * size) tenth++
+  let half = tenth
+  while (half < last && travelled(half) < 0.5 * size) half++
+  return Math.max(first, Math.floor(tenth - (half - tenth) / 4))
 }
