@@ -21,6 +21,10 @@ export interface TransientLimits {
   readonly secondaryOpenPct: number
   /** Lean within this after the secondaries opened belongs to them, s. */
   readonly secondaryS: number
+  /** Without a channel for them: secondaries are taken to open past this throttle and load, the engine this much faster than its warm idle. */
+  readonly wideThrottlePct: number
+  readonly wideLoad: number
+  readonly wideSpeedFactor: number
 }
 
 /** Definitions of the trade, common practice without a source. */
@@ -33,6 +37,9 @@ export const defaultTransientLimits: Readonly<TransientLimits> = Object.freeze({
   watchedS: 2.5,
   secondaryOpenPct: 5,
   secondaryS: 0.7,
+  wideThrottlePct: 36,
+  wideLoad: 0.9,
+  wideSpeedFactor: 2,
 })
 
 export interface TransientOptions {
@@ -41,11 +48,16 @@ export interface TransientOptions {
   readonly limits: TransientLimits
   /** First-order lag of the sensor that is undone before peaks are judged, s; 0 leaves λ as laid. */
   readonly sensorLagS: () => number
+  /** The car has secondary barrels, by its parts or its profile. */
+  readonly hasSecondaries: boolean
+  readonly warmIdleRpm: () => number
 }
 
 /** λ beyond these tells nothing more of a mixture; off the sensor's scale it counts as the nearer. */
 const MOST_LAMBDA = 1.6
 const LEAST_LAMBDA = 0.65
+/** How far the guessed moment of the secondaries may be off, s. */
+const WIDE_SLACK_S = 0.1
 /** Half width of the smoothing of λ, s. */
 const SMOOTH_S = 0.04
 /** λ is back when it stays back for this long; a tip-in or tip-out lasts at least so long, s. */
@@ -65,6 +77,8 @@ interface Stretch {
   readonly timeS: Float64Array
   readonly lambda: Float64Array
   readonly secondaryPct: Float64Array
+  /** Without a channel that tells it: when the secondaries may have opened, s after the opening; NaN when they did not or there are none. */
+  readonly wideS: number
   readonly count: number
   /** By how much `timeS` is later than the engine's own columns. */
   readonly lagS: number
@@ -87,7 +101,7 @@ export function measureTransient(
   const settledPoint = pointAt(history, Math.min(windowEndS - 0.02, move.endS + 1)) & mask
   const fromState = known(history.base[before])
   const toState = known(history.base[settledPoint])
-  const stretch = gather(history, firstPoint, lastPoint, move.startS, options.sensorLagS())
+  const stretch = gather(history, firstPoint, lastPoint, move.startS, options)
   const target = targetOf(options.targets, toState, fromState, history.coolantC[settledPoint])
   const targetFrom = targetOf(options.targets, fromState, toState, history.coolantC[before])
   const settle = settleAt(stretch)
@@ -149,9 +163,13 @@ function gather(
   firstPoint: number,
   lastPoint: number,
   startS: number,
-  lagS: number,
+  options: TransientOptions,
 ): Stretch {
   const { mask, timeS } = history
+  const lagS = options.sensorLagS()
+  const wideS = options.hasSecondaries
+    ? wideAfter(history, firstPoint, lastPoint, startS, options)
+    : Number.NaN
   let from = firstPoint
   while (from - 1 >= history.first && startS - timeS[(from - 1) & mask] <= LEAD_S) from--
   const count = lastPoint - from + 1
@@ -183,9 +201,29 @@ function gather(
     for (let i = 0; i < count; i++) t[i] += lagS
     let kept = count
     while (kept > 1 && t[kept - 1] > endS) kept--
-    return { timeS: t, lambda, secondaryPct: secondary, count: kept, lagS }
+    return { timeS: t, lambda, secondaryPct: secondary, wideS, count: kept, lagS }
   }
-  return { timeS: t, lambda: smooth, secondaryPct: secondary, count, lagS: 0 }
+  return { timeS: t, lambda: smooth, secondaryPct: secondary, wideS, count, lagS: 0 }
+}
+
+/** Seconds from the opening to the throttle, load and speed at which secondaries open; NaN when they were there before, or never come. */
+function wideAfter(
+  history: PointHistory,
+  firstPoint: number,
+  lastPoint: number,
+  startS: number,
+  { limits, warmIdleRpm }: TransientOptions,
+): number {
+  const { mask, timeS, throttlePct, load, rpm } = history
+  const leastRpm = limits.wideSpeedFactor * warmIdleRpm()
+  for (let n = firstPoint; n <= lastPoint; n++) {
+    const at = n & mask
+    if (throttlePct[at] < limits.wideThrottlePct || load[at] < limits.wideLoad || rpm[at] < leastRpm) continue
+    // Neither throttle nor load known: nothing tells that they opened.
+    if (Number.isNaN(throttlePct[at]) && Number.isNaN(load[at])) return Number.NaN
+    return n === firstPoint ? Number.NaN : timeS[at] - startS
+  }
+  return Number.NaN
 }
 
 function smoothed(t: Float64Array, values: Float64Array): Float64Array {
@@ -331,7 +369,7 @@ function patternOf(
   to: number,
   limits: TransientLimits,
 ): TransientPattern | null {
-  const { timeS, lambda, secondaryPct, count, lagS } = stretch
+  const { timeS, lambda, secondaryPct, wideS, count, lagS } = stretch
   const highest = Math.max(from, to)
   const lowest = Math.min(from, to)
   let leanFromS = Number.NaN
@@ -359,7 +397,8 @@ function patternOf(
   const sinceSecondary = leanFromS - secondaryS
   if (secondaryS > 0.1 && sinceSecondary > -0.05 && sinceSecondary < limits.secondaryS)
     return 'lean_at_secondary'
-  return leanFromS <= limits.atOnceS ? 'lean_at_once' : 'lean_later'
+  if (leanFromS <= limits.atOnceS) return 'lean_at_once'
+  return Number.isNaN(secondaryS) && leanFromS >= wideS - WIDE_SLACK_S ? 'lean_at_secondary' : 'lean_later'
 }
 
 /** About thirty points of λ for the page that lays all openings over each other: [seconds, λ]. */
