@@ -1,4 +1,7 @@
-import { SEA_LEVEL_PRESSURE_KPA, ZERO_CELSIUS_K } from '../air/standardAtmosphere.ts'
+import { SEA_LEVEL_PRESSURE_KPA } from '../air/standardAtmosphere.ts'
+import { declaredUnits } from '../line/channels.ts'
+import { channelQuantity } from '../units/channelUnits.ts'
+import { unitTransfer } from '../units/convert.ts'
 
 /** Channels that the pipeline knows, in the order of their slots. Others are recorded and charted, not stored here. */
 export const channelNames = [
@@ -57,42 +60,22 @@ export interface UnitTransform {
 }
 
 const sameUnit: UnitTransform = Object.freeze({ scale: 1, offset: 0 })
-const scaled = (scale: number): UnitTransform => Object.freeze({ scale, offset: 0 })
-
-/** Conventional inch of mercury and pound-force per square inch, kPa (NIST SP 811, appendix B). */
-const INCH_OF_MERCURY_KPA = 3.386389
-const PSI_KPA = 6.894757
-
-// Exact by definition but where a source stands above.
-const transforms: Readonly<Record<string, UnitTransform>> = Object.freeze({
-  A: scaled(1000),
-  mV: scaled(0.001),
-  kohm: scaled(1000),
-  K: { scale: 1, offset: -ZERO_CELSIUS_K },
-  F: { scale: 5 / 9, offset: -160 / 9 },
-  psi: scaled(PSI_KPA),
-  inHg: scaled(INCH_OF_MERCURY_KPA),
-  // Vacuum is told against the air of the day; the pipeline shifts it once the barometer is known.
-  inHg_vacuum: { scale: -INCH_OF_MERCURY_KPA, offset: SEA_LEVEL_PRESSURE_KPA },
-  bar: scaled(100),
-  mbar: scaled(0.1),
-  mph: scaled(0.44704),
-  'km/h': scaled(1 / 3.6),
-  // A plate's angle, taken as a share of a quarter turn: rest is learned, and the span matters little.
-  deg: scaled(100 / 90),
-})
+/** Shares declared as a part of 1, and a plate's angle as a share of a quarter turn: rest is learned, and the span matters little. */
+const ofOne: UnitTransform = Object.freeze({ scale: 100, offset: 0 })
+const ofQuarterTurn: UnitTransform = Object.freeze({ scale: 100 / 90, offset: 0 })
+/** Vacuum is told against the air of the day; the pipeline shifts it once the barometer is known. */
+const atSeaLevel = Object.freeze({ barometerKpa: SEA_LEVEL_PRESSURE_KPA })
 
 /**
  * How values of a channel in a declared unit become the inside unit (mA, Ω, %, λ, rpm, kPa absolute, °C, V, m/s).
  * Units that are not known, and those that are inside units already, change nothing.
  */
 export function unitTransform(channel: string, unit: string): UnitTransform {
-  // A throttle or duty as a share of 1.
-  if (
-    unit === '1' &&
-    (channel === 'throttle' || channel === 'secondary' || channel.startsWith('heater_duty'))
-  ) {
-    return scaled(100)
+  if (channelQuantity(channel) === 'share') {
+    if (unit === '1') return ofOne
+    if (unit === 'deg') return ofQuarterTurn
   }
-  return Object.hasOwn(transforms, unit) ? transforms[unit] : sameUnit
+  if (!declaredUnits.has(unit)) return sameUnit
+  const { scale, offset } = unitTransfer(unit, atSeaLevel)
+  return { scale, offset }
 }

@@ -2,6 +2,7 @@ import type { DerivedColumns, DerivedLambda } from '../contract/derived.ts'
 import { trust } from '../engine/lambdaStage.ts'
 import { stateNames } from '../engine/operatingState.ts'
 import type { PointHistory } from '../engine/pointHistory.ts'
+import { insideUnit } from '../units/channelUnits.ts'
 import { channelNames, slotCount } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
 import type { Row } from './rowReader.ts'
@@ -19,31 +20,6 @@ export const trustNames: readonly string[] = Object.freeze(
     .sort((a, b) => a[1] - b[1])
     .map(([name]) => (name === 'noSensor' ? 'no_sensor' : name === 'outOfRange' ? 'out_of_range' : name)),
 )
-
-/** Unit of each known channel inside, by name. */
-export function insideUnit(channel: string): string {
-  return insideUnits[channel.replace(/_2$/, '')] ?? 'V'
-}
-
-const insideUnits: Readonly<Record<string, string>> = Object.freeze({
-  pump_current: 'mA',
-  cell_resistance: 'ohm',
-  heater_duty: '%',
-  lambda: '1',
-  engine_speed: 'rpm',
-  throttle: '%',
-  manifold_pressure: 'kPa',
-  barometer: 'kPa',
-  coolant: 'C',
-  intake_air: 'C',
-  oil_pressure: 'kPa',
-  fuel_pressure: 'kPa',
-  exhaust_temperature: 'C',
-  supply: 'V',
-  road_speed: 'm/s',
-  humidity: '%',
-  secondary: '%',
-})
 
 /** Looks on while the detectors go over a run's rows, for `DerivedColumns`. */
 export interface DerivedTap {

@@ -1,24 +1,5 @@
-import type { Quantity, UnitId } from './unitTable.ts'
-
-const quantities: Readonly<Record<string, Quantity>> = Object.freeze({
-  pump_current: 'current',
-  cell_resistance: 'resistance',
-  heater_duty: 'share',
-  lambda: 'mixture',
-  engine_speed: 'engine_speed',
-  throttle: 'share',
-  manifold_pressure: 'pressure',
-  barometer: 'pressure',
-  coolant: 'temperature',
-  intake_air: 'temperature',
-  oil_pressure: 'pressure',
-  fuel_pressure: 'pressure',
-  exhaust_temperature: 'temperature',
-  supply: 'voltage',
-  road_speed: 'speed',
-  humidity: 'share',
-  secondary: 'share',
-})
+import { boardChannels } from '../line/channels.ts'
+import { canonicalUnit, findUnit, type Quantity } from './unitTable.ts'
 
 /**
  * Quantity of a channel of the board's format, with or without its bank suffix (`lambda_2`); inputs (`input_1` …) are
@@ -27,31 +8,12 @@ const quantities: Readonly<Record<string, Quantity>> = Object.freeze({
 export function channelQuantity(channel: string): Quantity | undefined {
   if (/^input_\d+$/.test(channel)) return 'voltage'
   const name = channel.replace(/_[2-9]$/, '')
-  return Object.hasOwn(quantities, name) ? quantities[name] : undefined
+  return Object.hasOwn(boardChannels, name) ? findUnit(boardChannels[name]).quantity : undefined
 }
 
-/** Units that a board may declare (version 1 of its format). */
-export const declarableUnits: readonly UnitId[] = [
-  'mA',
-  'ohm',
-  '%',
-  '1',
-  'rpm',
-  'kPa',
-  'C',
-  'V',
-  'km/h',
-  'A',
-  'mV',
-  'kohm',
-  'F',
-  'K',
-  'psi',
-  'inHg',
-  'inHg_vacuum',
-  'bar',
-  'mbar',
-  'mph',
-  'm/s',
-  'deg',
-]
+/** Unit of a known channel inside, as a board would declare it: λ is 1. A RangeError for a channel of a board's own. */
+export function insideUnit(channel: string): string {
+  const quantity = channelQuantity(channel)
+  if (quantity === undefined) throw new RangeError(`unknown channel: ${channel}`)
+  return quantity === 'mixture' ? '1' : canonicalUnit(quantity)
+}

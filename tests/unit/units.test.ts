@@ -1,6 +1,8 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
-import { channelQuantity, declarableUnits } from '../../core/units/channelUnits.ts'
+import { declaredUnits } from '../../core/line/channels.ts'
+import { channelNames, unitTransform } from '../../core/pipeline/channels.ts'
+import { channelQuantity, insideUnit } from '../../core/units/channelUnits.ts'
 import {
   convertUnit,
   fromCanonical,
@@ -184,6 +186,22 @@ describe('choice of units', () => {
     expect(channelQuantity('input_3')).toBe('voltage')
     expect(channelQuantity('turbine')).toBeUndefined()
     expect(channelQuantity('constructor')).toBeUndefined()
-    for (const id of declarableUnits) expect(isUnitId(id)).toBe(true)
+    for (const id of declaredUnits) expect(isUnitId(id)).toBe(true)
+  })
+
+  test('every known channel has an inside unit, and its usual declaration becomes that', () => {
+    expect(insideUnit('road_speed')).toBe('m/s')
+    expect(insideUnit('lambda_2')).toBe('1')
+    expect(insideUnit('input_7')).toBe('V')
+    for (const name of channelNames) {
+      const unit = insideUnit(name)
+      expect(unitTransform(name, unit), name).toEqual({ scale: 1, offset: 0 })
+    }
+    expect(unitTransform('road_speed', 'km/h').scale * 90).toBeCloseTo(25, 12)
+    expect(unitTransform('coolant', 'F')).toEqual({ scale: 5 / 9, offset: -160 / 9 })
+    const vacuum = unitTransform('manifold_pressure', 'inHg_vacuum')
+    expect(vacuum.scale * 20 + vacuum.offset).toBeCloseTo(101.325 - 67.73, 2)
+    expect(unitTransform('throttle', '1').scale).toBe(100)
+    expect(unitTransform('oil_pressure', 'furlong')).toEqual({ scale: 1, offset: 0 })
   })
 })
