@@ -25,6 +25,7 @@ import { inOrderOfStart } from './evidence.ts'
 import { findMissingSizes } from './missingSizes.ts'
 import { type AdviceState, adviceStates, isSamePart, pathsOf } from './partPaths.ts'
 import { choicesOf, planChanges, safestSize } from './planChanges.ts'
+import { type Band, shareInside } from './planCost.ts'
 import { advisePump, judgePump } from './pumpAdvice.ts'
 import { learnResponse, type ResponseModel } from './responseModel.ts'
 import { isSameFitted, type ObservedRun, observeRuns } from './runObservations.ts'
@@ -50,6 +51,13 @@ export const defaultAdviseOptions = Object.freeze({
   airExponentSd: 0.03,
   modelShare: 0.12,
 })
+
+/** Chance inside the band from which no part is touched for a state; more driving may still be asked for. Chosen here. */
+const FINE_ENOUGH = 0.65
+
+function standsIn(model: ResponseModel, state: AdviceState, band: Band): number {
+  return shareInside(model.forecast(state, model.base)!, band)
+}
 
 /**
  * The next change, from the runs so far (ordered by start time; the last is today's) and the parts in the box. Works at reference
@@ -104,7 +112,9 @@ export function advise(
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
   const wasFitted = (part: string, size: Part) =>
     observed.slice(0, -1).some((entry) => isSamePart(entry.fitted[part], size))
-  let plan = planChanges(model, known, choices, { isBarred, wasFitted })
+  // When every state stands well, the next swap would be noise.
+  const isFine = [...known].every(([state, band]) => standsIn(model, state, band) >= FINE_ENOUGH)
+  let plan = planChanges(model, known, isFine ? new Map() : choices, { isBarred, wasFitted })
   if (plan.changed.length === 0 && [...known.keys()].some(isOut)) {
     // A state is out and no change seems worth its trouble: then even a small gain beats standing still.
     const wasDriven = (fitted: Fitted) => observed.some((entry) => isSameFitted(entry.fitted, fitted))

@@ -1,5 +1,5 @@
 import type { Change } from '../contract/advice.ts'
-import type { Fitted } from '../contract/car.ts'
+import type { Circuit, Fitted, Part } from '../contract/car.ts'
 import { areaWord, partWord, rangeWord, shareWord, sizeWord, standingSentence } from './adviceText.ts'
 import { round, stateWords } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
@@ -36,9 +36,9 @@ const WORTH_SAYING = 0.006
 /** A change with its forecast and its reasons in plain words. */
 export function describeChange(input: ChangeInput): Change {
   const { model, bands, part, before, after, step } = input
-  const circuit = circuitOfPart(part) ?? 'main'
   const from = before[part]
   const to = after[part]
+  const circuit = circuitOfChange(part, from, to)
   const state = stateOf(input, circuit)
   const then = model.forecast(state, after)
   const start = model.forecast(state, before)
@@ -81,6 +81,14 @@ export function describeChange(input: ChangeInput): Change {
     expects: expectations(input),
     alternatives: alternatives(input, state),
   }
+}
+
+/** Circuit of a change; a rod that differs at its power step alone is the enrichment's. */
+function circuitOfChange(part: string, from: Part, to: Part): Circuit {
+  const circuit = circuitOfPart(part) ?? 'main'
+  const isRod = from.power_mm !== undefined && to.power_mm !== undefined
+  const cruiseStays = from.cruise_mm === to.cruise_mm
+  return circuit === 'main' && isRod && cruiseStays ? 'power' : circuit
 }
 
 /** The circuit's own state, or where the part moves most if that state was not seen. */

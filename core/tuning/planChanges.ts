@@ -1,6 +1,6 @@
 import { type Box, circuitNames, type Fitted, type Part } from '../contract/car.ts'
 import { type AdviceState, circuitOfPart, isSamePart, openingOf, valveOf, valveParts } from './partPaths.ts'
-import { type Band, leanExcess, stateCost } from './planCost.ts'
+import { type Band, leanExcess, shareInside, stateCost } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 
 /** Parts that a plan may change, each with the sizes at hand; the first is what is fitted. */
@@ -26,6 +26,31 @@ const QUARTER_TURNS = 24
 const CHOICES_MOST = 60
 /** What going back to a size that was fitted before must gain on top: most of the time it only chases noise. Chosen here. */
 const BACK_PENALTY = 0.25
+
+/** What touching a circuit whose own states stand well must gain on top: leave alone what is right. Chosen here. */
+const RIGHT_CIRCUIT_PENALTY = 0.2
+/** Chance inside the band from which a circuit's own state stands well. Chosen here. */
+const STANDS_WELL = 0.7
+/** Weight of what the first of several steps makes worse until the next: a day's driving. Chosen here. */
+const MEANWHILE_WEIGHT = 0.15
+/** States by which a circuit's parts are judged. */
+const OWN_STATES: Readonly<Record<string, readonly AdviceState[]>> = {
+  idle: ['idle'],
+  main: ['cruise', 'part_throttle', 'running'],
+  power: ['power'],
+  secondary: ['power'],
+}
+
+/** True when every own state of the part's circuit that was seen is well inside its band. */
+function standsWell(model: ResponseModel, bands: ReadonlyMap<AdviceState, Band>, part: string): boolean {
+  const own = OWN_STATES[circuitOfPart(part) ?? ''] ?? []
+  const seen = own.flatMap((state) => {
+    const band = bands.get(state)
+    const now = band && model.forecast(state, model.base)
+    return band && now ? [shareInside(now, band)] : []
+  })
+  return seen.length > 0 && seen.every((share) => share >= STANDS_WELL)
+}
 
 export interface PlanRules {
   /** Sets of parts that are left out: tried and found no better. */
@@ -107,6 +132,11 @@ export function planChanges(
   const base = model.base
   const names = [...choices.keys()]
   const known = new Map<string, number>()
+  const extra = new Map(
+    names.map((name) => [name, standsWell(model, bands, name) ? RIGHT_CIRCUIT_PENALTY : 0]),
+  )
+  const inOrder = [...names].sort((a, b) => orderOf(a) - orderOf(b))
+  const nowCost = costOf(model, bands, base)
   const total = (fitted: Fitted): number => {
     const key = names.map((name) => choices.get(name)!.indexOf(fitted[name])).join(',')
     const before = known.get(key)
@@ -114,15 +144,20 @@ export function planChanges(
     let sum = costOf(model, bands, fitted)
     for (const name of names) {
       if (fitted[name] === base[name]) continue
-      sum += penaltyScale * penaltyOf(name, fitted[name])
+      sum += penaltyScale * (penaltyOf(name, fitted[name]) + extra.get(name)!)
       if (wasFitted(name, fitted[name])) sum += BACK_PENALTY
+    }
+    const steps = inOrder.filter((name) => fitted[name] !== base[name])
+    if (steps.length > 1) {
+      const alone = costOf(model, bands, { ...base, [steps[0]]: fitted[steps[0]] })
+      sum += MEANWHILE_WEIGHT * Math.max(0, alone - nowCost)
     }
     if (isBarred(fitted)) sum = Number.POSITIVE_INFINITY
     known.set(key, sum)
     return sum
   }
   let best = { ...base }
-  let bestCost = costOf(model, bands, base)
+  let bestCost = nowCost
   const costNow = bestCost
   for (let round = 0; round < 12; round++) {
     let next = best
