@@ -86,13 +86,24 @@ export function findDelayWindows(
   return thin(start, end, events, options.mostPoints)
 }
 
-function thin(start: number[], end: number[], events: number, mostPoints: number): DelayWindows {
+/** So many of the windows, spread evenly over the run, that they have about so many points together. */
+export function thinWindows({ start, end, events, count }: DelayWindows, mostPoints: number): DelayWindows {
+  return thin(start, end, events, mostPoints, count)
+}
+
+function thin(
+  start: ArrayLike<number>,
+  end: ArrayLike<number>,
+  events: number,
+  mostPoints: number,
+  count = start.length,
+): DelayWindows {
   let total = 0
-  for (let w = 0; w < start.length; w++) total += end[w] - start[w]
+  for (let w = 0; w < count; w++) total += end[w] - start[w]
   const every = Math.max(1, total / mostPoints)
   const keptStart: number[] = []
   const keptEnd: number[] = []
-  for (let k = 0; k < start.length; k += every) {
+  for (let k = 0; k < count; k += every) {
     const w = Math.floor(k)
     keptStart.push(start[w])
     keptEnd.push(end[w])

@@ -1,7 +1,7 @@
 import type { ConditionedRun } from './conditionedRun.ts'
-import { type DelayWindows, findDelayWindows } from './delayEvents.ts'
+import { type DelayWindows, findDelayWindows, thinWindows } from './delayEvents.ts'
 import { type DelayLaw, type FlowModel, priorDelayLaw } from './delayLaw.ts'
-import { createRegressorSignals, type Regressors } from './mixtureRegressors.ts'
+import { createRegressorSignals, quickPart, type Regressors } from './mixtureRegressors.ts'
 import { flowFigure } from './pointHistory.ts'
 
 /** The delay law of a run, and what it rests on. */
@@ -43,6 +43,8 @@ const STEPS: readonly Step[] = [
 /** The constant part may fall a little below the sensor's lag, s: the prior draws it back. */
 const LEAST_PURE_S = -0.02
 const LEAST_ROWS = 200
+/** Points on which the way is found; the last steps are taken on all. */
+const ROUGH_POINTS = 2500
 /** No gas is awaited longer than this, s: the engine has stopped. */
 const MOST_PIPE_S = 2
 /** Arrivals kept for so many laws: those around the best one so far. */
@@ -58,22 +60,27 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
   const before = options.earlier ?? priorDelayLaw
   const load = loadOf(run, options)
   const windows = dropUnread(run, findDelayWindows(run, load))
-  const search = createSearch(run, load, windows, options, before)
-  if (!search) {
+  const full = createSearch(run, load, windows, windows, options, before)
+  if (!full) {
     return { ...before, eventsUsed: 0, sensorLagS: Math.min(PRIOR_LAG_S, before.aS / 2) }
   }
-  let best = climb(search, 'plug', PRIOR_LAG_S, coarse(search, 'plug', before))
+  const rough = createSearch(run, load, thinWindows(windows, ROUGH_POINTS), windows, options, before) ?? full
+  let best = climb(rough, 'plug', PRIOR_LAG_S, coarse(rough, 'plug', before))
   for (const flow of ['cause', 'arrival'] as const) {
-    const tried = climb(search, flow, PRIOR_LAG_S, best)
+    const tried = climb(rough, flow, PRIOR_LAG_S, best)
     if (tried.score > best.score) best = tried
   }
   for (const lagS of LAGS_S) {
-    search.setLag(lagS)
-    const tried = climb(search, best.flow, lagS, {
+    rough.setLag(lagS)
+    const tried = climb(rough, best.flow, lagS, {
       pureS: Math.max(0, best.pureS + best.lagS - lagS),
       b: best.b,
     })
     if (tried.score > best.score) best = tried
+  }
+  if (rough !== full) {
+    full.setLag(best.lagS)
+    best = climb(full, best.flow, best.lagS, best)
   }
   return {
     aS: best.pureS + best.lagS,
@@ -165,6 +172,12 @@ function loadOf(run: ConditionedRun, options: LearnDelayOptions): Float64Array {
   return load
 }
 
+function pointsOf({ start, end, count }: DelayWindows): number {
+  let points = 0
+  for (let w = 0; w < count; w++) points += end[w] - start[w]
+  return points
+}
+
 /** Leaves out windows in which λ is missing: a gap or a cold sensor would look like a move. */
 function dropUnread(run: ConditionedRun, windows: DelayWindows): DelayWindows {
   const { lambda, lambdaS, lambdaCount, timeS } = run
@@ -218,6 +231,7 @@ function createSearch(
   run: ConditionedRun,
   load: Float64Array,
   windows: DelayWindows,
+  all: DelayWindows,
   options: LearnDelayOptions,
   before: DelayLaw,
 ): Search | undefined {
@@ -242,6 +256,8 @@ function createSearch(
   const sdB = hasEarlier ? EARLIER_B_LOG_SD : PRIOR_B_LOG_SD
   const sdA = hasEarlier ? EARLIER_A_SD_S : PRIOR_A_SD_S
   const readingAt = readingsAt(run, windows)
+  // A part of the windows speaks for all of them.
+  const readings = pointsOf(all) / ROWS_PER_READING
   const phi = new Float64Array(run.lambdaCount)
   let lastPhi = 1
   for (let i = 0; i < run.lambdaCount; i++) {
@@ -337,14 +353,13 @@ function createSearch(
 
   /** 1/λ at the arrival of each row's gas, window means taken out; returns its sum of squares. */
   function layReadings(design: Regressors, flow: FlowModel, pureS: number, b: number): number {
-    const { rows, windowOf } = design
+    const { rows, windowOf, stepS } = design
     const arrivals = arrivalsOf(design, flow, b)
     const { lambdaS, lambdaCount } = run
     let square = 0
     for (let row = 0; row < rows; ) {
       const window = windowOf[row]
       const from = row
-      let sum = 0
       let k = readingAt[window]
       for (; row < rows && windowOf[row] === window; row++) {
         const arrivalS = arrivals[row] + pureS
@@ -352,9 +367,8 @@ function createSearch(
         while (k < lambdaCount - 2 && lambdaS[k + 1] <= arrivalS) k++
         const share = Math.min(1, Math.max(0, (arrivalS - lambdaS[k]) / (lambdaS[k + 1] - lambdaS[k])))
         y[row] = phi[k] + share * (phi[k + 1] - phi[k])
-        sum += y[row]
       }
-      const mean = sum / (row - from)
+      const mean = quickPart(y, from, row, stepS)
       for (let r = from; r < row; r++) {
         y[r] -= mean
         square += y[r] * y[r]
@@ -376,7 +390,7 @@ function createSearch(
       }
       const explained = explainedSquare(factor, right, columns)
       const left = Math.max(1e-9, 1 - explained / square)
-      const fit = (-rows / ROWS_PER_READING / 2) * Math.log(left)
+      const fit = (-readings / 2) * Math.log(left)
       const offB = Math.log(b / before.bSRpmKpa) / sdB
       const offA = (pureS + lagS - before.aS) / sdA
       const offLag = Math.log(lagS / PRIOR_LAG_S) / PRIOR_LAG_LOG_SD

@@ -13,6 +13,8 @@ export interface Regressors {
   /** Index into the run of each row, and the window it belongs to. */
   readonly runIndex: Int32Array
   readonly windowOf: Int32Array
+  /** Time since the row before, s; infinite where a stretch begins. */
+  readonly stepS: Float64Array
 }
 
 export interface RegressorOptions {
@@ -28,6 +30,8 @@ export interface RegressorSignals {
 }
 
 const LOAD_KNOTS = [0.25, 0.4, 0.55, 0.7, 0.85, 1]
+/** Slower than this, s, the model's misfit (film, wander, load map) is greater than what the delay does: the timing is in the quick part. */
+const QUICK_S = 0.2
 /** Time constants of wall film and manifold, s; general literature on wall films (reference pack, film-ranges). */
 const FILM_S = [0.25, 0.9]
 const SHOT_S = [0.12, 0.5]
@@ -62,21 +66,45 @@ export function createRegressorSignals(
     through(sensorLagS) {
       const values = new Float64Array(rows * columns)
       for (let c = 0; c < columns; c++) {
-        lessMean(values, c * rows, lowPassed(signals[c], stepS, sensorLagS), windowOf)
+        lessMean(values, c * rows, lowPassed(signals[c], stepS, sensorLagS), windowOf, stepS)
       }
-      return { rows, columns, values, runIndex, windowOf }
+      return { rows, columns, values, runIndex, windowOf, stepS }
     },
   }
 }
 
-/** Writes a signal from `base` on, each window's mean taken out. */
-function lessMean(values: Float64Array, base: number, signal: Float64Array, windowOf: Int32Array): void {
+/** Takes the slow part out of one window's rows, in place, and returns the mean of what is left. */
+export function quickPart(values: Float64Array, from: number, to: number, stepS: Float64Array): number {
+  let slow = values[from]
+  let sum = 0
+  let lastStepS = Number.NaN
+  let share = 0
+  values[from] = 0
+  for (let r = from + 1; r < to; r++) {
+    if (stepS[r] !== lastStepS) {
+      lastStepS = stepS[r]
+      share = 1 - Math.exp(-lastStepS / QUICK_S)
+    }
+    slow += (values[r] - slow) * share
+    values[r] -= slow
+    sum += values[r]
+  }
+  return sum / (to - from)
+}
+
+/** Writes a signal's quick part from `base` on, each window's mean taken out. */
+function lessMean(
+  values: Float64Array,
+  base: number,
+  signal: Float64Array,
+  windowOf: Int32Array,
+  stepS: Float64Array,
+): void {
   const rows = signal.length
   for (let from = 0; from < rows; ) {
-    let to = from
-    let sum = 0
-    for (; to < rows && windowOf[to] === windowOf[from]; to++) sum += signal[to]
-    const mean = sum / (to - from)
+    let to = from + 1
+    while (to < rows && windowOf[to] === windowOf[from]) to++
+    const mean = quickPart(signal, from, to, stepS)
     for (let r = from; r < to; r++) values[base + r] = signal[r] - mean
     from = to
   }
