@@ -6,7 +6,7 @@ import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../c
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
 import { fileProblem } from '../bridgeError.ts'
-import { CommandFailure, createProgress, print, readJobs, say } from './talk.ts'
+import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './talk.ts'
 
 interface Flags {
   json?: boolean
@@ -37,6 +37,7 @@ export function registerAnalyse(program: Command): void {
       for (const path of paths) {
         try {
           const result = await analyseFile(path, car, targets)
+          sayProblems(path, result.run)
           if (flags.json) await print(JSON.stringify(result))
           else {
             const { describeResult } = await import('./describeResult.ts')
@@ -67,8 +68,10 @@ async function analyseInThreads(paths: readonly string[], flags: Flags, jobs: nu
   let failed = 0
   try {
     await runCommands(commands, jobs, async ({ exitCode, stdout, stderr }, i) => {
-      if (exitCode === 0) await print(stdout.trimEnd())
-      else {
+      if (exitCode === 0) {
+        if (stderr !== '') say(stderr)
+        await print(stdout.trimEnd())
+      } else {
         failed++
         say(stderr.split('\n')[0] || `floatbowl: ${paths[i]}: failed`)
       }

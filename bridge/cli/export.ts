@@ -2,7 +2,7 @@ import { join } from 'node:path'
 import { type Command, Option } from 'commander'
 import { fileProblem } from '../bridgeError.ts'
 import type { ExportFormat, ExportOptions } from '../export/exportRun.ts'
-import { CommandFailure, createProgress, readJobs, say } from './talk.ts'
+import { CommandFailure, createProgress, readJobs, say, sayProblems } from './talk.ts'
 
 interface ExportFlags {
   to: ExportFormat
@@ -78,7 +78,7 @@ async function isDirectory(out: string | undefined): Promise<boolean> {
 
 /** One run to a file or to standard output. */
 async function exportOne(path: string, flags: ExportFlags, options: ExportOptions): Promise<void> {
-  const { exportToStream, loadTable, mapText, writeTable } = await import('../export/exportRun.ts')
+  const { loadTable, mapText, streamTable, writeTable } = await import('../export/exportRun.ts')
   const progress = createProgress(path)
   const onProgress = (share: number) => progress.update(share)
   try {
@@ -86,11 +86,14 @@ async function exportOne(path: string, flags: ExportFlags, options: ExportOption
       if (flags.to === 'parquet' && process.stdout.isTTY) {
         throw new CommandFailure('Parquet is no text: add --out FILE', 2)
       }
-      await exportToStream(path, process.stdout, { ...options, onProgress })
+      const table = await loadTable(path, { ...options, onProgress })
+      sayProblems(path, table.analysis.result.run)
+      await streamTable(table, process.stdout, flags.to)
       return
     }
     if (flags.out === undefined) throw new CommandFailure('--map-out needs --out FILE', 2)
     const table = await loadTable(path, { ...options, onProgress })
+    sayProblems(path, table.analysis.result.run)
     await writeTable(table, flags.out, flags.to)
     if (flags.mapOut !== undefined) {
       const { writeFile } = await import('node:fs/promises')
@@ -139,6 +142,7 @@ async function exportMany(
         ...(flags.car === undefined ? [] : ['--car', flags.car]),
       ])
       await runCommands(commands, jobs, ({ exitCode, stderr }, i) => {
+        if (exitCode === 0 && stderr !== '') say(stderr)
         if (exitCode !== 0) complain(stderr.split('\n')[0] || `floatbowl: ${paths[i]}: failed`)
         progress.update((i + 1) / paths.length)
       })
@@ -152,6 +156,7 @@ async function exportMany(
 async function exportInto(path: string, directory: string, name: string, options: ExportOptions) {
   const { loadTable, writeTable } = await import('../export/exportRun.ts')
   const table = await loadTable(path, { ...options, name })
+  sayProblems(path, table.analysis.result.run)
   let file = `${name}.${options.to}`
   if (options.to === 'parquet') {
     const { seasonPath } = await import('../export/season.ts')

@@ -5,7 +5,7 @@ import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
 import { fileProblem } from '../bridgeError.ts'
-import { CommandFailure, createProgress } from './talk.ts'
+import { CommandFailure, createProgress, sayProblems } from './talk.ts'
 
 /**
  * Analyses one capture file, packed or not, as it is read.
@@ -24,6 +24,7 @@ export async function analyseRunFile(path: string, car?: CarProfile): Promise<Ru
       progress.update(size > 0 ? file.bytesRead / size : 1)
     }
     const analysis = analyser.end()
+    sayProblems(path, analysis.result.run)
     return car ? { ...analysis, car } : analysis
   } catch (error) {
     throw new CommandFailure(fileProblem(path, error))

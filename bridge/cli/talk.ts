@@ -23,6 +23,12 @@ export function say(text: string): void {
   process.stderr.write(`${text}\n`)
 }
 
+/** Says what of a run could not be used, as its result tells. */
+export function sayProblems(path: string, run: Readonly<Record<string, unknown>>): void {
+  const { problems } = run
+  if (Array.isArray(problems)) for (const problem of problems) say(`${path}: ${String(problem)}`)
+}
+
 /** True when colour and moving progress may be written to standard error. */
 export function isFancy(): boolean {
   return process.stderr.isTTY === true && !process.env.NO_COLOR && process.env.TERM !== 'dumb'

@@ -68,11 +68,10 @@ export async function writeTable(table: ExportTable, target: string, to: ExportF
   }
 }
 
-/** Writes one run's export to a stream, which stays open. @throws BridgeError as `loadTable` */
-export async function exportToStream(path: string, stream: Writable, options: ExportOptions): Promise<void> {
-  const table = await loadTable(path, options)
-  if (options.to !== 'parquet') {
-    await writeChunks(table, options.to, stream)
+/** Writes one run's export to a stream, which stays open. */
+export async function streamTable(table: ExportTable, stream: Writable, to: ExportFormat): Promise<void> {
+  if (to !== 'parquet') {
+    await writeChunks(table, to, stream)
     return
   }
   const { ByteWriter } = await import('hyparquet-writer')

@@ -14,7 +14,12 @@ export interface AnalyseOptions extends PipelineOptions {
   readonly onBlock?: (block: SampleBlock) => void
   /** Positions in full precision. */
   readonly onFix?: (fix: GpsFix) => void
+  /** Samples that are kept at most, over all sources; the result's `run.problems` tells of what was left out. Default `defaultMostSamples`. */
+  readonly mostSamples?: number
 }
+
+/** 22 hours at 100 Hz. Memory goes with the samples, about 200 bytes each: so a file of any size ends within 2 GB. Chosen here. */
+export const defaultMostSamples = 8_000_000
 
 /** Takes a capture's bytes as they come, cut anywhere, and gives the analysis at the end. */
 export interface CaptureAnalyser {
@@ -28,10 +33,26 @@ export interface CaptureAnalyser {
 /** Joins scanner, position receiver and pipeline. @throws CaptureError from `push` for a file that is no capture */
 export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnalyser {
   const pipeline = createPipeline(options)
-  const { onBlock, onFix, file } = options
-  const take = (block: SampleBlock) => {
+  const { onBlock, onFix, file, mostSamples = defaultMostSamples } = options
+  let kept = 0
+  let keptToS = Number.NaN
+  let leftOut = 0
+  const take = (whole: SampleBlock) => {
+    const count = Math.min(whole.count, mostSamples - kept)
+    leftOut += whole.count - count
+    if (count === 0) return
+    const block = count === whole.count ? whole : { ...whole, count }
+    kept += count
+    keptToS = block.timeS[count - 1]
     onBlock?.(block)
     pipeline.push(block)
+  }
+  const tellRest = <T extends RunAnalysis>(analysis: T): T => {
+    if (leftOut === 0) return analysis
+    const text = `the run is longer than fits in memory: analysed up to ${Math.round(keptToS)} s, ${leftOut} later samples left out`
+    const { run } = analysis.result
+    const problems = [...((run['problems'] as string[] | undefined) ?? []), text]
+    return { ...analysis, result: { ...analysis.result, run: { ...run, problems } } }
   }
   const scanner = createCaptureScanner({
     decoderOf: onFix ? decodeSourceWithFixes(onFix) : decodeSource,
@@ -48,8 +69,11 @@ export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnal
   }
   return {
     push: (bytes) => scanner.push(bytes),
-    end: () => pipeline.analysis(whole()),
-    endWithColumns: () => pipeline.analysisWithColumns!(whole()),
+    end: () => tellRest(pipeline.analysis(whole())),
+    endWithColumns() {
+      const { analysis, columns } = pipeline.analysisWithColumns!(whole())
+      return { analysis: tellRest(analysis), columns }
+    },
   }
 }
 

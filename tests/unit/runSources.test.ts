@@ -175,6 +175,32 @@ describe('a run opened on the page', () => {
   })
 })
 
+describe('a run that is longer than may be kept', () => {
+  const text =
+    capture(mapped, [{ source: 0, kind: 'mapped', map }]) +
+    formatCaptureLine(13, '=', { type: 'title', text: 'long' })
+  const analysed = (cutBytes: number) => {
+    const bytes = bytesOf(text)
+    const analyser = createCaptureAnalyser({ mostSamples: 250 })
+    for (let at = 0; at < bytes.length; at += cutBytes) analyser.push(bytes.subarray(at, at + cutBytes))
+    return analyser.endWithColumns()
+  }
+
+  it('is analysed up to there, says so, and still reads the records after it', () => {
+    const { analysis, columns } = analysed(1 << 20)
+    expect(columns.timeS).toHaveLength(250)
+    expect(analysis.result.run['problems']).toEqual([
+      'the run is longer than fits in memory: analysed up to 5 s, 350 later samples left out',
+    ])
+    expect(analysis.result.run.title).toBe('long')
+    expect(analysis.result.integrity.samples).toBe(600)
+  })
+
+  it('gives the same however its bytes are cut', () => {
+    expect(analysed(97).analysis.result).toEqual(analysed(1 << 20).analysis.result)
+  })
+})
+
 describe('sentences of a position receiver beside a board', () => {
   const lines = [
     ...mapped,
