@@ -34,9 +34,12 @@ export interface AlarmTimerOptions {
 
 export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
   const { onDelayS, offDelayS, isLowBad = false, restS = 0, onEnd } = options
-  let badSinceS = Number.NaN
-  let goodSinceS = Number.NaN
-  let worst = Number.NaN
+  // Fields of an object, so that no number is boxed at each sample.
+  const since = {
+    badSinceS: Number.NaN,
+    goodSinceS: Number.NaN,
+    worst: Number.NaN,
+  }
 
   const isWorse = (value: number, than: number) => !(isLowBad ? value >= than : value <= than)
 
@@ -48,39 +51,39 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
     endS: Number.NaN,
     worst: Number.NaN,
     step(timeS, isBad, isGood, value) {
-      if (!isBad && !alarm.isOn && Number.isNaN(badSinceS)) return
+      if (!isBad && !alarm.isOn && Number.isNaN(since.badSinceS)) return
       if (isBad) {
-        if (Number.isNaN(badSinceS)) {
-          badSinceS = timeS
-          worst = value
+        if (Number.isNaN(since.badSinceS)) {
+          since.badSinceS = timeS
+          since.worst = value
         }
-        if (!Number.isNaN(value) && isWorse(value, worst)) worst = value
-      } else if (!alarm.isOn) badSinceS = Number.NaN
+        if (!Number.isNaN(value) && isWorse(value, since.worst)) since.worst = value
+      } else if (!alarm.isOn) since.badSinceS = Number.NaN
       if (!alarm.isOn) {
         // A hair of time makes up for the rounding of sample times.
-        if (!(timeS - badSinceS >= onDelayS - 1e-6) || timeS - alarm.endS < restS) return
+        if (!(timeS - since.badSinceS >= onDelayS - 1e-6) || timeS - alarm.endS < restS) return
         alarm.isOn = true
-        alarm.startS = badSinceS
+        alarm.startS = since.badSinceS
         alarm.endS = Number.NaN
-        goodSinceS = Number.NaN
+        since.goodSinceS = Number.NaN
       }
-      if (isBad) alarm.worst = worst
-      if (!isGood) goodSinceS = Number.NaN
-      else if (Number.isNaN(goodSinceS)) goodSinceS = timeS
-      if (timeS - goodSinceS >= offDelayS - 1e-6) turnOff(goodSinceS)
+      if (isBad) alarm.worst = since.worst
+      if (!isGood) since.goodSinceS = Number.NaN
+      else if (Number.isNaN(since.goodSinceS)) since.goodSinceS = timeS
+      if (timeS - since.goodSinceS >= offDelayS - 1e-6) turnOff(since.goodSinceS)
     },
-    isWaiting: () => alarm.isOn || !Number.isNaN(badSinceS),
+    isWaiting: () => alarm.isOn || !Number.isNaN(since.badSinceS),
     stop(timeS) {
       if (alarm.isOn) turnOff(timeS)
-      badSinceS = Number.NaN
+      since.badSinceS = Number.NaN
     },
   }
 
   function turnOff(timeS: number): void {
     alarm.isOn = false
     alarm.endS = timeS
-    badSinceS = Number.NaN
-    goodSinceS = Number.NaN
+    since.badSinceS = Number.NaN
+    since.goodSinceS = Number.NaN
     onEnd(alarm)
   }
 

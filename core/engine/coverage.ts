@@ -27,12 +27,15 @@ const BINS = 32
 export function createCoverage(): Coverage {
   const byRoad = new Float64Array(BINS)
   const byEngine = new Float64Array(BINS)
-  let idleS = 0
+  // Fields of an object, so that no number is boxed at each moment.
+  const have = {
+    idleS: 0,
+    overrunS: 0,
+  }
   let fromCruise = 0
   let fromIdle = 0
   let pulls = 0
   let overruns = 0
-  let overrunS = 0
 
   function cruiseSeconds(): number {
     const road = bestThree(byRoad)
@@ -41,7 +44,7 @@ export function createCoverage(): Coverage {
 
   return {
     steady(state, rpm, roadSpeedMs, dtS) {
-      if (state === stateCode.idle) idleS += dtS
+      if (state === stateCode.idle) have.idleS += dtS
       if (state !== stateCode.cruise) return
       if (!Number.isNaN(roadSpeedMs))
         byRoad[Math.min(BINS - 1, Math.max(0, (roadSpeedMs / SPEED_BIN_MS) | 0))] += dtS
@@ -54,18 +57,18 @@ export function createCoverage(): Coverage {
     },
     state(state, dtS) {
       if (state !== stateCode.overrun) {
-        overrunS = 0
+        have.overrunS = 0
         return
       }
-      const was = overrunS
-      overrunS += dtS
-      if (was < LEAST_OVERRUN_S && overrunS >= LEAST_OVERRUN_S) overruns++
+      const was = have.overrunS
+      have.overrunS += dtS
+      if (was < LEAST_OVERRUN_S && have.overrunS >= LEAST_OVERRUN_S) overruns++
     },
     pull() {
       pulls++
     },
     items: () => [
-      { item: 'idle', have: idleS, want: IDLE_WANT_S, unit: 's' },
+      { item: 'idle', have: have.idleS, want: IDLE_WANT_S, unit: 's' },
       { item: 'cruise', have: cruiseSeconds(), want: CRUISE_SPEEDS * CRUISE_WANT_S, unit: 's' },
       { item: 'tip_in_cruise', have: fromCruise, want: TIP_INS_CRUISE },
       { item: 'tip_in_idle', have: fromIdle, want: TIP_INS_IDLE },

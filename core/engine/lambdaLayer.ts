@@ -38,7 +38,10 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
   const cursors = [0, 0]
   // Point at which the flow figure passes the awaited sum; moves forward only, so that no reading is laid before an earlier one.
   let ahead = 0
-  let lastArrivalS = Number.NEGATIVE_INFINITY
+  // Fields of an object, so that no number is boxed at each point.
+  const placed = {
+    lastArrivalS: Number.NEGATIVE_INFINITY,
+  }
   const waiting = { point: -1, end: -1, arrivalS: Number.NaN, law: undefined as DelayLaw | undefined }
 
   /** When the gas of point `n` reaches the sensor; NaN while that lies in the future. */
@@ -142,13 +145,13 @@ export function createLambdaLayer(options: LambdaLayerOptions): LambdaLayer {
         place(!Number.isNaN(arrival) ? arrival : Number.POSITIVE_INFINITY)
       }
       ahead = history.end
-      lastArrivalS = Number.NEGATIVE_INFINITY
+      placed.lastArrivalS = Number.NEGATIVE_INFINITY
     },
   }
 
   function place(arrival: number): void {
-    const at = Math.max(arrival, lastArrivalS)
-    if (at < Number.POSITIVE_INFINITY) lastArrivalS = at
+    const at = Math.max(arrival, placed.lastArrivalS)
+    if (at < Number.POSITIVE_INFINITY) placed.lastArrivalS = at
     arrivalS[layer.next & mask] = at
     for (let bank = 0; bank < bankCount; bank++) lay(bank, layer.next, at)
     layer.next++

@@ -47,9 +47,26 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
   const coolantSum = new Float64Array(BINS)
   const binS = new Float64Array(BINS)
   const offSum = new Float64Array(BINS)
-  let lastS = Number.NaN
-  let lastRunS = Number.NaN
-  let crankFromS = Number.NaN
+  // Fields of an object, so that no number is boxed at each point.
+  const now = {
+    lastS: Number.NaN,
+    lastRunS: Number.NaN,
+    crankFromS: Number.NaN,
+    restFromS: Number.NaN,
+    lastReleaseS: Number.NaN,
+    idleFromS: Number.NaN,
+    idleSum: 0,
+    idleWeight: 0,
+    idleLeast: 0,
+    idleMost: 0,
+    slowRpm: Number.NaN,
+    unevenSum: 0,
+    unevenS: 0,
+    coldLambdaS: 0,
+    leanS: 0,
+    richLateS: 0,
+    lateS: 0,
+  }
   let crankS = Number.NaN
   let firstFireS = Number.NaN
   let startCoolantC = Number.NaN
@@ -60,66 +77,52 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
   let stalls = 0
   let diesOnRelease = 0
   let restarts = 0
-  let restFromS = Number.NaN
-  let lastReleaseS = Number.NaN
   // The quiet stretch under way: sums since its start, and the extremes of speed in it.
-  let idleFromS = Number.NaN
-  let idleSum = 0
-  let idleWeight = 0
-  let idleLeast = 0
-  let idleMost = 0
   let selfIdleS = Number.NaN
   let selfIdleC = Number.NaN
   let to80S = Number.NaN
   // Unevenness: scatter of speed around a slow mean while cold.
-  let slowRpm = Number.NaN
-  let unevenSum = 0
-  let unevenS = 0
-  let coldLambdaS = 0
-  let leanS = 0
-  let richLateS = 0
-  let lateS = 0
 
   function onFire(t: number, coolantC: number): void {
-    if (Number.isNaN(crankS) && !Number.isNaN(crankFromS)) crankS = t - crankFromS
+    if (Number.isNaN(crankS) && !Number.isNaN(now.crankFromS)) crankS = t - now.crankFromS
     if (Number.isNaN(firstFireS)) {
       firstFireS = t
       startCoolantC = coolantC
     } else restarts++
     hasFired = true
-    idleFromS = Number.NaN
+    now.idleFromS = Number.NaN
   }
 
   function onDeath(t: number): void {
     hasFired = false
     offFromS = t
-    offWasStall = t - lastReleaseS <= RELEASE_S
-    idleFromS = Number.NaN
+    offWasStall = t - now.lastReleaseS <= RELEASE_S
+    now.idleFromS = Number.NaN
   }
 
   function followIdle(t: number, rpm: number, dtS: number, coolantC: number): void {
-    if (Number.isNaN(idleFromS)) restartIdle(t, rpm)
-    idleSum += rpm * dtS
-    idleWeight += dtS
-    idleLeast = Math.min(idleLeast, rpm)
-    idleMost = Math.max(idleMost, rpm)
-    const mean = idleWeight > 0 ? idleSum / idleWeight : rpm
-    if (idleMost > mean * (1 + SELF_IDLE_SHARE) || idleLeast < mean * (1 - SELF_IDLE_SHARE)) {
+    if (Number.isNaN(now.idleFromS)) restartIdle(t, rpm)
+    now.idleSum += rpm * dtS
+    now.idleWeight += dtS
+    now.idleLeast = Math.min(now.idleLeast, rpm)
+    now.idleMost = Math.max(now.idleMost, rpm)
+    const mean = now.idleWeight > 0 ? now.idleSum / now.idleWeight : rpm
+    if (now.idleMost > mean * (1 + SELF_IDLE_SHARE) || now.idleLeast < mean * (1 - SELF_IDLE_SHARE)) {
       restartIdle(t, rpm)
       return
     }
-    if (Number.isNaN(selfIdleS) && t - idleFromS >= SELF_IDLE_S) {
-      selfIdleS = idleFromS - firstFireS
+    if (Number.isNaN(selfIdleS) && t - now.idleFromS >= SELF_IDLE_S) {
+      selfIdleS = now.idleFromS - firstFireS
       selfIdleC = coolantC
     }
   }
 
   function restartIdle(t: number, rpm: number): void {
-    idleFromS = t
-    idleSum = 0
-    idleWeight = 0
-    idleLeast = rpm
-    idleMost = rpm
+    now.idleFromS = t
+    now.idleSum = 0
+    now.idleWeight = 0
+    now.idleLeast = rpm
+    now.idleMost = rpm
   }
 
   function followLambda(lambda: number, coolantC: number, state: number, dtS: number): void {
@@ -135,20 +138,23 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     binS[bin] += dtS
     if (coolantC >= limits.warm_C) return
     const band = targets.targets.warm_up
-    coldLambdaS += dtS
-    if (off > band.lean) leanS += dtS
+    now.coldLambdaS += dtS
+    if (off > band.lean) now.leanS += dtS
     if (coolantC > CHOKE_UPPER_C) {
-      lateS += dtS
-      if (off < -band.rich) richLateS += dtS
+      now.lateS += dtS
+      if (off < -band.rich) now.richLateS += dtS
     }
   }
 
   function choke(): WarmUp['choke'] {
-    if (coldLambdaS < LEAST_CHOKE_S) return 'unknown'
-    const uneven = unevenS > 5 ? Math.sqrt(unevenSum / unevenS) : 0
-    if (leanS > 0.3 * coldLambdaS && (uneven > UNSTEADY_SHARE || stalls > 0 || leanS > 0.5 * coldLambdaS))
+    if (now.coldLambdaS < LEAST_CHOKE_S) return 'unknown'
+    const uneven = now.unevenS > 5 ? Math.sqrt(now.unevenSum / now.unevenS) : 0
+    if (
+      now.leanS > 0.3 * now.coldLambdaS &&
+      (uneven > UNSTEADY_SHARE || stalls > 0 || now.leanS > 0.5 * now.coldLambdaS)
+    )
       return 'early'
-    if (lateS > 10 && richLateS > 0.4 * lateS && uneven < UNSTEADY_SHARE) return 'late'
+    if (now.lateS > 10 && now.richLateS > 0.4 * now.lateS && uneven < UNSTEADY_SHARE) return 'late'
     return 'fine'
   }
 
@@ -157,19 +163,19 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
       const at = n & history.mask
       const t = history.timeS[at]
       const rpm = history.rpm[at]
-      lastS = t
+      now.lastS = t
       if (Number.isNaN(rpm)) return
       const coolantC = history.coolantC[at]
       if (rpm < limits.off_rpm) {
         if (hasFired) onDeath(t)
         wasOff = true
-        crankFromS = Number.NaN
+        now.crankFromS = Number.NaN
         return
       }
       if (!hasFired) {
         if (rpm <= limits.fire_rpm) {
-          if (Number.isNaN(crankFromS)) {
-            crankFromS = t
+          if (Number.isNaN(now.crankFromS)) {
+            now.crankFromS = t
             wasOff = true
             if (!Number.isNaN(offFromS) && t - offFromS < STALL_RESTART_S) {
               stalls++
@@ -184,24 +190,26 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
         hasFired = true
       }
       if (Number.isNaN(firstFireS)) return
-      lastRunS = t
+      now.lastRunS = t
       const throttle = history.throttlePct[at]
       const isAtRest = Number.isNaN(throttle) || throttle <= limits.rest_pct + limits.rest_gap_pct
       if (isAtRest) {
-        if (Number.isNaN(restFromS)) {
-          restFromS = t
-          lastReleaseS = t
+        if (Number.isNaN(now.restFromS)) {
+          now.restFromS = t
+          now.lastReleaseS = t
         }
         followIdle(t, rpm, dtS, coolantC)
         if (coolantC < limits.warm_C && dtS > 0) {
-          slowRpm = !Number.isNaN(slowRpm) ? slowRpm + Math.min(1, dtS) * (rpm - slowRpm) : rpm
-          unevenSum += ((rpm - slowRpm) / slowRpm) ** 2 * dtS
-          unevenS += dtS
+          now.slowRpm = !Number.isNaN(now.slowRpm)
+            ? now.slowRpm + Math.min(1, dtS) * (rpm - now.slowRpm)
+            : rpm
+          now.unevenSum += ((rpm - now.slowRpm) / now.slowRpm) ** 2 * dtS
+          now.unevenS += dtS
         }
       } else {
-        restFromS = Number.NaN
-        idleFromS = Number.NaN
-        slowRpm = Number.NaN
+        now.restFromS = Number.NaN
+        now.idleFromS = Number.NaN
+        now.slowRpm = Number.NaN
       }
       if (Number.isNaN(to80S)) {
         const wanted = startCoolantC + THERMOSTAT_SHARE * (options.thermostatC - startCoolantC)
@@ -211,11 +219,11 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
       followLambda(!Number.isNaN(lambda) ? lambda : history.lambda[1][at], coolantC, history.state[at], dtS)
     },
     gap() {
-      idleFromS = Number.NaN
-      slowRpm = Number.NaN
+      now.idleFromS = Number.NaN
+      now.slowRpm = Number.NaN
     },
     finish() {},
-    sinceFireS: () => (hasFired ? lastS - firstFireS : Number.NaN),
+    sinceFireS: () => (hasFired ? now.lastS - firstFireS : Number.NaN),
     stalls: () => stalls,
     idlesByItself: () => !Number.isNaN(selfIdleS),
     result() {
@@ -246,7 +254,7 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
         dies_on_release: diesOnRelease > 0,
         restarts,
         to_80_percent_s: numberOrNull(to80S),
-        seconds: lastRunS - firstFireS,
+        seconds: now.lastRunS - firstFireS,
       }
     },
   }
