@@ -27,7 +27,10 @@ export default defineConfig({
     emptyOutDir: true,
     minify: false,
     rolldownOptions: {
-      input: { floatbowl: `${root}bridge/main.ts` },
+      input: {
+        floatbowl: `${root}bridge/main.ts`,
+        pipelineThread: `${root}bridge/analysis/pipelineThread.ts`,
+      },
       output: { entryFileNames: '[name].js', chunkFileNames: 'parts/[name]-[hash].js' },
     },
   },

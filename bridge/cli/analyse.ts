@@ -1,10 +1,7 @@
-import { createReadStream } from 'node:fs'
-import { readFile, stat } from 'node:fs/promises'
-import { createGunzip } from 'node:zlib'
+import { readFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
-import type { AnalysisResult } from '../../core/contract/result.ts'
-import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { analyseFile, analyseFileToJson } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './talk.ts'
 
@@ -36,6 +33,7 @@ export function registerAnalyse(program: Command): void {
       let failed = 0
       for (const path of paths) {
         try {
+<<<<<<< Updated upstream
           const result = await analyseFile(path, car, targets)
           sayProblems(path, result.run)
           if (flags.json) await print(JSON.stringify(result))
@@ -43,6 +41,9 @@ export function registerAnalyse(program: Command): void {
             const { describeResult } = await import('./describeResult.ts')
             await print(describeResult(result))
           }
+=======
+          await print(await describe(path, flags.json === true, car, targets))
+>>>>>>> Stashed changes
         } catch (error) {
           failed++
           say(`floatbowl: ${fileProblem(path, error)}`)
@@ -50,6 +51,20 @@ export function registerAnalyse(program: Command): void {
       }
       if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be analysed`)
     })
+}
+
+/** The result of one run as it is printed. */
+async function describe(path: string, isJson: boolean, car?: CarProfile, targets?: Targets): Promise<string> {
+  const progress = createProgress(path)
+  const options = { onProgress: progress.update, ...(car ? { car } : {}), ...(targets ? { targets } : {}) }
+  try {
+    if (isJson) return await analyseFileToJson(path, options)
+    const { result } = await analyseFile(path, options)
+    const { describeResult } = await import('./describeResult.ts')
+    return describeResult(result)
+  } finally {
+    progress.end()
+  }
 }
 
 /** Below this a thread's start costs more than it gains. */
@@ -81,31 +96,6 @@ async function analyseInThreads(paths: readonly string[], flags: Flags, jobs: nu
     progress.end()
   }
   if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be analysed`)
-}
-
-/** Size of a read, bytes: large enough that the scanner works on whole stretches, small against the memory of a run. */
-const CHUNK_BYTES = 1 << 20
-
-async function analyseFile(path: string, car?: CarProfile, targets?: Targets): Promise<AnalysisResult> {
-  const progress = createProgress(path)
-  try {
-    const { size } = await stat(path)
-    const analyser = createCaptureAnalyser({
-      file: path,
-      ...(car ? { car, carWins: true } : {}),
-      ...(targets ? { targets } : {}),
-    })
-    const file = createReadStream(path, { highWaterMark: CHUNK_BYTES })
-    const bytes = path.endsWith('.gz') ? file.pipe(createGunzip({ chunkSize: CHUNK_BYTES })) : file
-    file.on('error', (error) => bytes.destroy(error))
-    for await (const chunk of bytes) {
-      analyser.push(chunk as Buffer)
-      progress.update(size > 0 ? file.bytesRead / size : 1)
-    }
-    return analyser.end().result
-  } finally {
-    progress.end()
-  }
 }
 
 interface Schema<T> {

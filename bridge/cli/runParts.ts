@@ -1,9 +1,7 @@
-import { createReadStream } from 'node:fs'
-import { readFile, stat } from 'node:fs/promises'
-import { createGunzip } from 'node:zlib'
+import { readFile } from 'node:fs/promises'
 import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
-import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { analyseFile } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, sayProblems } from './talk.ts'
 
@@ -14,6 +12,7 @@ import { CommandFailure, createProgress, sayProblems } from './talk.ts'
 export async function analyseRunFile(path: string, car?: CarProfile): Promise<RunAnalysis> {
   const progress = createProgress(path)
   try {
+<<<<<<< Updated upstream
     const { size } = await stat(path)
     const analyser = createCaptureAnalyser({ file: path, ...(car ? { car, carWins: true } : {}) })
     const file = createReadStream(path, { highWaterMark: 1 << 20 })
@@ -25,6 +24,9 @@ export async function analyseRunFile(path: string, car?: CarProfile): Promise<Ru
     }
     const analysis = analyser.end()
     sayProblems(path, analysis.result.run)
+=======
+    const analysis = await analyseFile(path, { onProgress: progress.update, ...(car ? { car } : {}) })
+>>>>>>> Stashed changes
     return car ? { ...analysis, car } : analysis
   } catch (error) {
     throw new CommandFailure(fileProblem(path, error))

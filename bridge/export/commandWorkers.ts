@@ -1,5 +1,5 @@
 import { pathToFileURL } from 'node:url'
-import { Worker, type WorkerOptions } from 'node:worker_threads'
+import { startWorker } from '../analysis/startThread.ts'
 
 /** What one command, run in a worker thread, came to. */
 export interface CommandOutcome {
@@ -45,23 +45,9 @@ export async function runCommands(
   await Promise.all(Array.from({ length: Math.max(1, Math.min(jobs, commands.length)) }, work))
 }
 
-/** From its sources, a thread must first be taught to read them; the library's own start does that for the main thread only. */
-const sourceStarter = `
-const { workerData } = require('node:worker_threads')
-import(workerData.loader).then(({ register }) => {
-  register()
-  return import(workerData.entry)
-})`
-
-function startWorker(entry: string, options: WorkerOptions): Worker {
-  if (!entry.endsWith('.ts')) return new Worker(entry, options)
-  const workerData = { loader: import.meta.resolve('tsx/esm/api'), entry: pathToFileURL(entry).href }
-  return new Worker(sourceStarter, { ...options, eval: true, workerData })
-}
-
 function runCommand(entry: string, words: readonly string[]): Promise<CommandOutcome> {
   return new Promise((resolve) => {
-    const worker = startWorker(entry, {
+    const worker = startWorker(pathToFileURL(entry), {
       argv: [...words],
       stdout: true,
       stderr: true,

@@ -1,0 +1,93 @@
+import { createReadStream } from 'node:fs'
+import { stat } from 'node:fs/promises'
+import { availableParallelism } from 'node:os'
+import { isMainThread } from 'node:worker_threads'
+import { createGunzip } from 'node:zlib'
+import { createCaptureScanner } from '../../core/capture/captureScanner.ts'
+import { decodeSource } from '../../core/capture/sourceDecoder.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import { createFeedSink, type FeedEnd, type FeedItem, type FeedStart } from './feed.ts'
+import { startPipelineThread } from './startPipelineThread.ts'
+
+export interface AnalyseFileOptions extends FeedStart {
+  /** Told now and then, how much of the file has been read. */
+  onProgress?(share: number): void
+}
+
+/** Size of a read, bytes: large enough that the scanner works on whole stretches, small against the memory of a run. */
+const CHUNK_BYTES = 1 << 20
+/** A thread's start costs more than it gains for a shorter file, bytes; of a packed one, so many. */
+const LEAST_BYTES_FOR_THREAD = 3 << 20
+const LEAST_PACKED_BYTES_FOR_THREAD = 1 << 20
+
+/**
+ * Analyses a capture file, packed or not, as it is read: of a long run the pipeline works beside the reading, in a thread of its own.
+ * @throws CaptureError when it is no capture, or the file system's error
+ */
+export async function analyseFile(path: string, options: AnalyseFileOptions = {}): Promise<RunAnalysis> {
+  return (await analyse(path, options, false)) as RunAnalysis
+}
+
+/** The result alone as JSON, with the same steps. @throws as `analyseFile` */
+export async function analyseFileToJson(path: string, options: AnalyseFileOptions = {}): Promise<string> {
+  return (await analyse(path, options, true)) as string
+}
+
+/** Takes what the scanner found, chunk after chunk, and gives the result. */
+export interface ItemTaker {
+  take(items: FeedItem[]): Promise<void>
+  end(end: FeedEnd, asText: boolean): Promise<RunAnalysis | string>
+  /** Nothing more will come. */
+  close(): void
+}
+
+async function analyse(
+  path: string,
+  options: AnalyseFileOptions,
+  asText: boolean,
+): Promise<RunAnalysis | string> {
+  const { size } = await stat(path)
+  const isPacked = path.endsWith('.gz')
+  const isLong = size >= (isPacked ? LEAST_PACKED_BYTES_FOR_THREAD : LEAST_BYTES_FOR_THREAD)
+  const taker =
+    isLong && isMainThread && availableParallelism() > 1
+      ? startPipelineThread(options)
+      : await createHere(options)
+  try {
+    const file = createReadStream(path, { highWaterMark: CHUNK_BYTES })
+    const bytes = isPacked ? file.pipe(createGunzip({ chunkSize: CHUNK_BYTES })) : file
+    file.on('error', (error) => bytes.destroy(error))
+    const items: FeedItem[] = []
+    const scanner = createCaptureScanner({ decoderOf: decodeSource, emit: createFeedSink(items) })
+    for await (const chunk of bytes) {
+      scanner.push(chunk as Buffer)
+      await taker.take(items.splice(0))
+      options.onProgress?.(size > 0 ? file.bytesRead / size : 1)
+    }
+    const { counts, tornEnd } = scanner.end()
+    await taker.take(items.splice(0))
+    return await taker.end({ counts, tornEnd, file: path }, asText)
+  } finally {
+    taker.close()
+  }
+}
+
+async function createHere({ car, targets }: FeedStart): Promise<ItemTaker> {
+  const { createPipeline } = await import('../../core/pipeline/createPipeline.ts')
+  const { takeItems } = await import('./feed.ts')
+  const pipeline = createPipeline({
+    ...(car ? { car, carWins: true } : {}),
+    ...(targets ? { targets } : {}),
+    expectsResult: true,
+  })
+  return {
+    async take(items) {
+      takeItems(pipeline, items)
+    },
+    async end(end, asText) {
+      const analysis = pipeline.analysis(end)
+      return asText ? JSON.stringify(analysis.result) : analysis
+    },
+    close() {},
+  }
+}

@@ -1,0 +1,83 @@
+import type { CaptureSink } from '../../core/capture/captureSink.ts'
+import type { CarProfile, Targets } from '../../core/contract/car.ts'
+import type { Pipeline } from '../../core/contract/pipeline.ts'
+import type { CaptureRecord } from '../../core/contract/records.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import type { BoardEvent, ChannelDeclaration, LineCounts, SampleBlock } from '../../core/contract/samples.ts'
+
+/** A block of samples with arrays of its own, in one piece of memory that can change hands. */
+interface PackedBlock {
+  readonly kind: 'block'
+  readonly source: number
+  readonly segment: number
+  readonly channels: readonly ChannelDeclaration[]
+  readonly count: number
+  /** Times as doubles, then column after column in single precision. */
+  readonly buffer: ArrayBuffer
+}
+
+/** One thing that a run holds, for the pipeline in another thread. */
+export type FeedItem =
+  | PackedBlock
+  | { readonly kind: 'event'; readonly event: BoardEvent }
+  | { readonly kind: 'record'; readonly timeS: number; readonly record: CaptureRecord }
+
+/** How the other thread is to begin. */
+export interface FeedStart {
+  readonly car?: CarProfile
+  readonly targets?: Targets
+}
+
+export interface FeedEnd {
+  readonly counts: LineCounts
+  readonly tornEnd: boolean
+  readonly file: string
+}
+
+export type ToAnalysis =
+  | { readonly what: 'items'; readonly items: readonly FeedItem[] }
+  /** `asText`: the result alone, as the JSON that is printed. */
+  | { readonly what: 'end'; readonly end: FeedEnd; readonly asText: boolean }
+
+export type FromAnalysis =
+  /** The items of one message are through. */
+  { readonly what: 'done' } | { readonly what: 'result'; readonly result: RunAnalysis | string }
+
+const doubleBytes = 8
+const singleBytes = 4
+
+function packBlock({ source, segment, channels, count, timeS, columns }: SampleBlock): PackedBlock {
+  const buffer = new ArrayBuffer(count * (doubleBytes + columns.length * singleBytes))
+  new Float64Array(buffer, 0, count).set(timeS.subarray(0, count))
+  const values = new Float32Array(buffer, count * doubleBytes)
+  for (let i = 0; i < columns.length; i++) values.set(columns[i].subarray(0, count), i * count)
+  return { kind: 'block', source, segment, channels, count, buffer }
+}
+
+function unpackBlock({ source, segment, channels, count, buffer }: PackedBlock): SampleBlock {
+  const columns = channels.map(
+    (_, i) => new Float32Array(buffer, count * doubleBytes + i * count * singleBytes, count),
+  )
+  return { source, segment, channels, count, timeS: new Float64Array(buffer, 0, count), columns }
+}
+
+/** A sink that gathers what it is handed as items, in the order of the file. */
+export function createFeedSink(items: FeedItem[]): CaptureSink {
+  return {
+    block: (block) => items.push(packBlock(block)),
+    event: (event) => items.push({ kind: 'event', event }),
+    record: ({ timeS, record }) => items.push({ kind: 'record', timeS, record }),
+  }
+}
+
+export const buffersOf = (items: readonly FeedItem[]): ArrayBuffer[] =>
+  items.flatMap((item) => (item.kind === 'block' ? [item.buffer] : []))
+
+/** Hands items on to a pipeline as if they came from the scanner itself. */
+export function takeItems(pipeline: Pipeline, items: readonly FeedItem[]): void {
+  for (const item of items) {
+    if (item.kind === 'block') pipeline.push(unpackBlock(item))
+    else if (item.kind === 'event') pipeline.event(item.event)
+    else pipeline.record(item.timeS, item.record)
+  }
+}
