@@ -1,0 +1,198 @@
+import { describe, expect, it } from 'vitest'
+import type { AdviceResult } from '../../core/contract/advice.ts'
+import type { Fitted, Part } from '../../core/contract/car.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
+import { advise } from '../../core/tuning/advise.ts'
+import { compareRuns } from '../../core/tuning/compareRuns.ts'
+import { cars, expectedLambda, type ParameterChanges, simulateRun } from '../../simulator/index.ts'
+import type { SimulateOptions } from '../../simulator/runOptions.ts'
+
+const carNamed = (name: string) => cars.find((car) => car.name === name)!
+const minutes = 60_000
+
+/** A simulated drive of ten minutes, analysed. */
+function drive(name: string, options: Omit<SimulateOptions, 'car'>, day = 0): RunAnalysis {
+  const { bytes } = simulateRun({
+    car: carNamed(name),
+    seconds: 600,
+    drive: 'traffic',
+    rateHz: 40,
+    seed: 5 + day,
+    at: new Date(Date.UTC(2024, 4, 1 + day, 9)).toISOString(),
+    ...options,
+  })
+  return analyseCapture(bytes)
+}
+const adviceFor = (name: string, options: Omit<SimulateOptions, 'car'>) =>
+  advise([drive(name, options)], { box: carNamed(name).box })
+
+describe('advice on a drive with one fault names the part and the way', () => {
+  const steady: [string, string, string, 'richer' | 'leaner'][] = [
+    ['marigold', 'lean_main', 'main_jet', 'richer'],
+    ['marigold', 'rich_power', 'power_restriction', 'leaner'],
+    ['pebble', 'lean_idle', 'idle_screws', 'richer'],
+    ['juniper', 'lean_power', 'rod', 'richer'],
+  ]
+  for (const [car, setup, part, direction] of steady) {
+    it(
+      `${car} with ${setup.replace('_', ' ')}: ${part.replace('_', ' ')} ${direction}`,
+      () => {
+        expect(adviceFor(car, { setup }).next).toMatchObject({ part, direction })
+      },
+      minutes,
+    )
+  }
+
+  it(
+    'is done with the right parts',
+    () => {
+      const advice = adviceFor('marigold', { setup: 'right', seconds: 900 })
+      expect(advice.next).toBeNull()
+    },
+    minutes,
+  )
+
+  it(
+    'sets an early choke a notch richer, after what the steady states still need',
+    () => {
+      const advice = adviceFor('marigold', { setup: 'early_choke', drive: 'cold_start', seconds: undefined })
+      const change = [advice.next, ...advice.also].find((entry) => entry?.part === 'choke')
+      expect(change).toMatchObject({ circuit: 'choke', direction: 'richer', to: { notch: 1 } })
+    },
+    minutes,
+  )
+
+  it(
+    'finds the vacuum at which a late power valve opens, and wants one that opens at more',
+    () => {
+      const power_valve: Part = { label: '5.5', opens_inHg: 5.5 }
+      const advice = adviceFor('marigold', { fitted: { power_valve }, seconds: 900 })
+      const opens = advice.power_valve_opens_inHg as { value: number }
+      expect(opens.value).toBeGreaterThan(3)
+      expect(opens.value).toBeLessThan(6)
+      const valve = [advice.next, ...advice.also].find((entry) => entry?.part === 'power_valve')
+      expect(valve?.to.opens_inHg ?? 0).toBeGreaterThan(5.5)
+    },
+    minutes,
+  )
+})
+
+describe('a metering rod end to end', () => {
+  const juniper = carNamed('juniper')
+  it(
+    'changes the ring area at the power step, and ends with power inside its band',
+    () => {
+      let fitted: Fitted = { ...juniper.right, ...juniper.setups.lean_power.fitted }
+      const runs: RunAnalysis[] = []
+      let advice: AdviceResult | undefined
+      for (let day = 0; day < 4 && !advice?.done; day++) {
+        runs.push(drive('juniper', { fitted }, day))
+        advice = advise(runs, { box: juniper.box })
+        if (!advice.next) continue
+        if (advice.next.part === 'rod') {
+          const jet = fitted.main_jet.bore_mm!
+          const ring = (part: { power_mm?: unknown }) => jet ** 2 - (part.power_mm as number) ** 2
+          if (advice.next.circuit === 'power') {
+            expect(advice.next.area_factor).toBeCloseTo(ring(advice.next.to) / ring(advice.next.from), 3)
+          }
+        }
+        fitted = { ...fitted, [advice.next.part]: advice.next.to as Part }
+      }
+      const power = expectedLambda(juniper, fitted, 'power').lambda
+      expect(power).toBeGreaterThan(0.83)
+      expect(power).toBeLessThan(0.9)
+    },
+    2 * minutes,
+  )
+})
+
+describe('throttle-body injection end to end', () => {
+  const scaleOf: Readonly<Record<string, string>> = {
+    idle: 'injection.idle_scale',
+    cruise: 'injection.cruise_scale',
+    part_throttle: 'injection.part_scale',
+    power: 'injection.power_scale',
+  }
+  it(
+    'converges when the factors of its states are typed in, in two rounds',
+    () => {
+      const parameters: Record<string, number> = {
+        'injection.fitted': 1,
+        'injection.idle_scale': 1.09,
+        'injection.cruise_scale': 0.9,
+        'injection.part_scale': 0.93,
+        'injection.power_scale': 0.92,
+      }
+      const runs: RunAnalysis[] = []
+      for (let day = 0; day < 2; day++) {
+        runs.push(drive('pebble', { setup: 'injected', parameters: parameters as ParameterChanges }, day))
+        const advice = advise(runs, {})
+        const { states } = advice.factors as { states: Record<string, { factor: number }> }
+        if (day === 0) expect(advice.next).toMatchObject({ part: 'fuel_table' })
+        for (const [state, key] of Object.entries(scaleOf)) parameters[key] *= states[state]?.factor ?? 1
+      }
+      runs.push(drive('pebble', { setup: 'injected', parameters: parameters as ParameterChanges }, 2))
+      const advice = advise(runs, {})
+      for (const state of ['idle', 'cruise', 'part_throttle'] as const) {
+        expect(advice.states[state].verdict).toBe('on_target')
+        expect(Math.abs(Number(advice.states[state].error))).toBeLessThan(0.03)
+      }
+      expect(advice.next).toBeNull()
+    },
+    3 * minutes,
+  )
+
+  it(
+    'corrects cell by cell what the table lacks there',
+    () => {
+      const factorsWith = (scale: number) => {
+        const parameters = { 'injection.fitted': 1, 'injection.cruise_scale': scale }
+        return advise([drive('pebble', { setup: 'injected', parameters })], {}).factors as {
+          cells: (number | null)[][]
+          seconds: number[][]
+          rpm_edges: number[]
+          load_edges: number[]
+        }
+      }
+      const right = factorsWith(1)
+      const lean = factorsWith(0.9)
+      const ratios: number[] = []
+      for (const [row, line] of lean.cells.entries()) {
+        if (!(lean.load_edges[row] >= 0.35 && lean.load_edges[row + 1] <= 0.56)) continue
+        for (const [column, factor] of line.entries()) {
+          const rightRow = right.load_edges.indexOf(lean.load_edges[row])
+          const rightColumn = right.rpm_edges.indexOf(lean.rpm_edges[column])
+          const before = right.cells[rightRow]?.[rightColumn]
+          if (factor === null || before === null || before === undefined) continue
+          if (lean.seconds[row][column] >= 8) ratios.push(factor / before)
+        }
+      }
+      expect(ratios.length).toBeGreaterThan(0)
+      for (const ratio of ratios) expect(Math.abs(ratio * 0.9 - 1)).toBeLessThan(0.04)
+    },
+    2 * minutes,
+  )
+})
+
+describe('two sensors end to end', () => {
+  it(
+    'gives each bank its mixture, comparison and verdict, and hints at their difference',
+    () => {
+      const parameters = { 'sensor.banks': 2, 'sensor.bank_spread': 0.06 }
+      const a = drive('marigold', { setup: 'right', parameters }, 0)
+      const b = drive('marigold', { setup: 'right', parameters }, 1)
+      expect(a.result.mixture_2?.cruise?.lambda_median).toBeGreaterThan(
+        a.result.mixture.cruise!.lambda_median! + 0.03,
+      )
+      const comparison = compareRuns(a, b)
+      const banks = comparison.banks as Record<string, { verdict: string }>
+      expect([banks[1].verdict, banks[2].verdict]).toEqual(['no_difference', 'no_difference'])
+      const advice = advise([a, b], { box: carNamed('marigold').box })
+      const levels = advice.banks as Record<string, Record<string, { lambda: number }>>
+      expect(levels[2].cruise.lambda - levels[1].cruise.lambda).toBeGreaterThan(0.03)
+      expect(advice.warnings?.some((text) => /bank/i.test(text))).toBe(true)
+    },
+    2 * minutes,
+  )
+})
