@@ -116,7 +116,11 @@ export class Simulation implements ReadingWorld {
     sink.record(0, { type: 'start', at, app: 'simulator', zone: 'UTC', car: car.name, sources })
     const { sensor } = car.profile
     const bankNames = sensor?.bank_names?.slice(0, this.paths.length)
-    sink.record(0, { type: 'car', car: { ...car.profile, sensor: { ...sensor, bank_names: bankNames } } })
+    const metering = this.run.p['injection.fitted'] > 0.5 ? 'throttle_body_injection' : car.profile.metering
+    sink.record(0, {
+      type: 'car',
+      car: { ...car.profile, metering, sensor: { ...sensor, bank_names: bankNames } },
+    })
     sink.record(0, { type: 'fitted', fitted })
     sink.record(0, { type: 'air', ...airOf(p), source: 'simulated weather' })
     if (p['sensor.free_air'] > 0.5) {
