@@ -9,6 +9,20 @@ export interface MeanEstimate {
 
 /** Pieces are gathered into blocks of about this long, within one visit, s: shorter blocks hide the slow wander. */
 const BLOCK_S = 8
+/** What a reading's mean is off that no scatter shows: a sensor quicker one way than the other turns scatter into an offset. λ; chosen here. */
+const OFFSET_SD = 0.0007
+/** Noise of a piece of a second when too few follow each other to tell it, λ; common practice, no source. */
+const PIECE_NOISE = 0.006
+/** Middle absolute second difference of white noise over its deviation: 0.6745 √6. */
+const SECOND_DIFFERENCE = 1.652
+const LEAST_DIFFERENCES = 5
+/**
+ * Of the state's time a part was not read or may be counted otherwise. If it lies anywhere in the state it puts its share of the spread into the
+ * mean (the correction for a finite population); at the edges of an evenly filled range, √3 deviations out, three times that variance.
+ */
+const EDGE_VARIANCE = 3
+/** The same for what no piece can tell: rest, barometer and the ends of tips. Chosen here. */
+const LEAST_UNSEEN = 0.1
 /** Wander of the mixture with which a run of few blocks is backed, λ; common practice, no source. */
 const PRIOR_SD = 0.008
 const PRIOR_BLOCKS = 3
@@ -16,8 +30,9 @@ const PRIOR_BLOCKS = 3
 const weightOf = (piece: SteadyPiece) => piece.standsForS ?? piece.seconds
 
 /**
- * Mean of a state's λ over its pieces and its 95 % interval. Pieces are gathered into blocks within their visits; the scatter of the blocks,
- * backed by a prior when they are few, gives the interval, to which the systematic part (gain, curve) is added.
+ * Mean of a state's λ over its steady time and its 95 % interval. Had every steady moment been read, only noise and the reading's own error were
+ * left; what was not read, or lies so near to a limit that another judge would count it otherwise, adds its share of the scatter of blocks within
+ * visits, which a prior backs when they are few. The systematic part (gain, curve) is added.
  */
 export function estimateMean(pieces: readonly SteadyPiece[], systematicLambda: number): MeanEstimate {
   let weight = 0
@@ -58,6 +73,33 @@ export function estimateMean(pieces: readonly SteadyPiece[], systematicLambda: n
   close()
   const own = squares / weight
   const variance = (own * blocks + PRIOR_SD ** 2 * PRIOR_BLOCKS) / (blocks - 1 + PRIOR_BLOCKS)
-  const half = 1.96 * Math.sqrt(variance * shareSquares + systematicLambda ** 2)
+  const unseen = Math.min(1, LEAST_UNSEEN + (EDGE_VARIANCE * unseenSeconds(pieces)) / weight)
+  const half =
+    1.96 *
+    Math.sqrt(
+      variance * shareSquares * unseen +
+        pieceNoise(pieces) ** 2 / pieces.length +
+        OFFSET_SD ** 2 +
+        systematicLambda ** 2,
+    )
   return { center, half }
+}
+
+/** Steady seconds that no reading covers, or that another judge may count otherwise. */
+function unseenSeconds(pieces: readonly SteadyPiece[]): number {
+  let seconds = 0
+  for (const piece of pieces) seconds += weightOf(piece) - piece.seconds + (piece.doubtS ?? 0)
+  return seconds
+}
+
+/** Noise of a piece from the second differences within visits, which a trend does not touch. */
+function pieceNoise(pieces: readonly SteadyPiece[]): number {
+  const differences: number[] = []
+  for (let i = 2; i < pieces.length; i++) {
+    if (pieces[i].visit !== pieces[i - 2].visit) continue
+    differences.push(Math.abs(pieces[i].lambda - 2 * pieces[i - 1].lambda + pieces[i - 2].lambda))
+  }
+  if (differences.length < LEAST_DIFFERENCES) return PIECE_NOISE
+  differences.sort((a, b) => a - b)
+  return differences[differences.length >> 1] / SECOND_DIFFERENCE
 }

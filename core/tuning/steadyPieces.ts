@@ -16,7 +16,7 @@ export interface SteadyOptions {
    */
   readonly enterEdgeS: number
   readonly leaveEdgeS: number
-  /** The same after an overrun, where the exhaust is still full of air, s. */
+  /** The same after an overrun at the most, s: the exhaust is still full of air until λ stops falling. */
   readonly afterOverrunS: number
   /** Longest piece, s. */
   readonly pieceS: number
@@ -72,6 +72,8 @@ const isLoaded: boolean[] = []
 for (const name of ['cruise', 'part_throttle', 'power', 'warm_up', 'running'] as const) {
   isLoaded[stateCode[name]] = true
 }
+/** λ that changes by less than this over `leaveEdgeS` has stopped falling after an overrun; chosen here. */
+const AIR_GONE_LAMBDA = 0.03
 const isTip = (state: number) => state === stateCode.tip_in || state === stateCode.tip_out
 
 interface Sums {
@@ -192,10 +194,10 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
   }
 
   /** Whether a moment's λ may belong to what came before the visit, or to what comes after it. */
-  function isEdgeOf(state: number, t: number, stateAhead: number): boolean {
+  function isEdgeOf(state: number, t: number, stateAhead: number, isFalling: boolean): boolean {
     if (t - gapFromS < options.enterEdgeS) return true
     if (stateAhead !== state && !(isLoaded[state] && isLoaded[stateAhead])) return true
-    if (before === stateCode.overrun) return t - enteredS < options.afterOverrunS
+    if (before === stateCode.overrun && isFalling && t - enteredS < options.afterOverrunS) return true
     if (isLoaded[state] && isLoaded[before]) return false
     // After a fast move the throttle has been still for a second.
     if (isTip(before) && options.hasThrottle()) return false
@@ -239,8 +241,19 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     options.onSteady(history, n, bank, dtS, target.lambda)
   }
 
-  function evaluate(history: PointHistory, n: number, stateAhead: number): void {
+  /** After an overrun, until λ stops falling; also while it cannot be read. */
+  function isAirLeft(history: PointHistory, at: number, ahead: number): boolean {
+    if (before !== stateCode.overrun) return false
+    const [one, two] = history.lambda
+    const now = Number.isNaN(one[at]) ? two[at] : one[at]
+    const later = Number.isNaN(one[ahead]) ? two[ahead] : one[ahead]
+    return !(Math.abs(now - later) < AIR_GONE_LAMBDA)
+  }
+
+  /** Judges a point; `ahead` is the place of the newest one. */
+  function evaluate(history: PointHistory, n: number, ahead: number): void {
     const at = n & history.mask
+    const stateAhead = history.state[ahead]
     const t = history.timeS[at]
     const state = history.state[at]
     const dtS = history.afterGap[at] === 1 || !(lastS < t) ? 0 : t - lastS
@@ -259,7 +272,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
       return
     }
     const isTrusted = !Number.isNaN(history.lambda[0][at]) || !Number.isNaN(history.lambda[1][at])
-    const isEdge = isEdgeOf(state, t, stateAhead)
+    const isEdge = isEdgeOf(state, t, stateAhead, isAirLeft(history, at, ahead))
     if (isEdge && isTrusted) options.onEdge(dtS)
     if (moved > 1) {
       collector.whyNot = isEdge ? 'state just changed' : 'throttle is moving'
@@ -286,9 +299,8 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
       if (next < 0) next = n
       if (next < history.first) next = history.first
       const nowS = history.timeS[n & history.mask]
-      const stateAhead = history.state[n & history.mask]
       while (next < n && nowS - history.timeS[next & history.mask] >= options.leaveEdgeS) {
-        evaluate(history, next, stateAhead)
+        evaluate(history, next, n & history.mask)
         next++
       }
     },

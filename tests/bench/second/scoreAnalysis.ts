@@ -12,7 +12,9 @@ function realised(truth: SecondTruth, state: string, column: Float64Array): numb
   let sum = 0
   let count = 0
   for (let i = 0; i < column.length; i++) {
-    if (truth.state[i] !== state || !truth.steady[i] || Number.isNaN(column[i])) continue
+    if (truth.state[i] !== state || !truth.steady[i]) continue
+    // A short overrun that joined the state is no mixture.
+    if (Number.isNaN(truth.lambdaBase[i]) || Number.isNaN(column[i])) continue
     sum += column[i]
     count++
   }
