@@ -99,6 +99,7 @@ export function createReplaySources(numbers: readonly number[], options: ReplayO
 
   return numbers.map((number) => ({
     name: path,
+    isPretend: true,
     canAsk: false,
     start(sink) {
       sinks.set(number, sink)

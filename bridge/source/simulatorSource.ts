@@ -44,6 +44,7 @@ export function createSimulatorSource(options: {
 
   return {
     name: options.name,
+    isPretend: true,
     canAsk: true,
     start(sink) {
       sink.wire('connecting', 'starting the simulator')

@@ -11,6 +11,8 @@ export interface SourceSink {
 
 /** One place that bytes come from: a serial device, a network address, the simulator, a replayed run. */
 export interface Source {
+  /** A simulator, or a run played again: what it says of the road happens to nobody. */
+  readonly isPretend?: true
   /** Name for the screen, e.g. the device's path. */
   readonly name: string
   /** True when the bridge may talk to the board (`?`). */

@@ -127,6 +127,7 @@ export class SourceChain {
       sinceS: this.#sinceS,
       counts: { ...this.#decoder.counts },
       rateHz: this.#rate.hz,
+      ...(source.isPretend && { pretend: true }),
       ...(source.speed !== undefined && { baud: source.speed }),
       ...(this.#options.canMap && { canMap: true }),
       ...(this.mapName !== undefined && { map: this.mapName }),

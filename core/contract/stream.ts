@@ -12,6 +12,8 @@ export interface SourceStatus {
   text: string
   sinceS: number
   counts: LineCounts
+  /** A simulator, or a run played again: nobody sits in that car. */
+  pretend?: true
   /** Samples a second over the last seconds. */
   rateHz: number
   /** Speed of the serial device now, baud. */

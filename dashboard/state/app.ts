@@ -34,14 +34,15 @@ export function createApp(): App {
   const recording = new Recording(clock)
   const sound = new Sound()
   const alarms = new Alarms(clock, sound)
+  const link = new Link(clock, reading, recording, alarms)
   return {
     router: new Router(),
     settings: new Settings(),
     clock,
     reading,
-    motion: new Motion(reading),
+    motion: new Motion(reading, () => link.sources.some((source) => source.pretend)),
     recording,
-    link: new Link(clock, reading, recording, alarms),
+    link,
     sound,
     screen: new Screen(),
     alarms,

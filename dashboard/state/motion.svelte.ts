@@ -10,14 +10,20 @@ export type MotionState = 'moving' | 'standing' | 'unknown'
 /** Whether the car moves, by the road speed where a board or a position receiver tells it. */
 export class Motion {
   readonly #reading: Reading
+  readonly #isPretend: () => boolean
   #last: MotionState = 'unknown'
 
-  constructor(reading: Reading) {
+  /** @param isPretend true while a simulator or a replay drives: nobody sits in that car */
+  constructor(reading: Reading, isPretend: () => boolean) {
     this.#reading = reading
+    this.#isPretend = isPretend
   }
 
   readonly state = $derived.by<MotionState>(() => {
-    const speedMs = this.#reading.isStale ? Number.NaN : (this.#reading.digits?.roadSpeedMs ?? Number.NaN)
+    const speedMs =
+      this.#reading.isStale || this.#isPretend()
+        ? Number.NaN
+        : (this.#reading.digits?.roadSpeedMs ?? Number.NaN)
     if (Number.isNaN(speedMs)) this.#last = 'unknown'
     else if (speedMs > movingMs) this.#last = 'moving'
     else if (speedMs < standingMs || this.#last === 'unknown') this.#last = 'standing'

@@ -31,7 +31,7 @@ export const helpChapters: readonly HelpChapter[] = [
         lines: [
           'Plug it in and open the page Link: list the ports, then listen to each.',
           'Start the bridge with --port and the path of the port that speaks.',
-          'If lines come but none can be read, try another speed (--baud), or say on the page Link what the columns mean and start with --map.',
+          'Unless --baud says the speed, the bridge finds it by trying. A board with lines of its own: say on the page Link what each column means, save the map, and use it at once.',
         ],
       },
       {
@@ -55,7 +55,20 @@ export const helpChapters: readonly HelpChapter[] = [
       {
         title: '“Access denied” on Windows, “cannot lock” on a Mac',
         lines: [
-          'Another program holds the port, perhaps a dead copy of this one. Close it; the bridge tries again by itself. On a Mac take the cu. name.',
+          'Another program holds the port, perhaps a dead copy of this one. Close it; the bridge tries again by itself.',
+          'On a Mac take the cu. name: the tty. name of the same port waits for a signal that many boards never give, and opens without a word.',
+        ],
+      },
+      {
+        title: 'A first line is broken, some lines are damaged',
+        lines: [
+          'Whoever opens a port in mid-sentence hears half a line: that one is left out. A few damaged lines an hour are a long cable or a worn plug; the page Link counts them. Many at once: the speed is wrong, or the ground wire is missing.',
+        ],
+      },
+      {
+        title: 'It should start with the car',
+        lines: [
+          'The folder bridge/install has a service for a small Linux computer and a rule that gives the board one lasting name. Power may be cut at any moment: a run loses its last second at most.',
         ],
       },
       {
@@ -84,6 +97,19 @@ export const helpChapters: readonly HelpChapter[] = [
           'Start the bridge with --lan. Tablet and bridge are on the same network: home, hotspot, or cable.',
           'Scan the code from the terminal or from the page Connect. Without a camera, open the address and type the six digits.',
           'On the tablet open the page Before driving: one line each tells what is right.',
+        ],
+      },
+      {
+        title: 'The link says that it was used already',
+        lines: [
+          'Each works once and for a quarter of an hour. Make a new one on the page Connect of the bridge’s own machine. There you also see who was let in, make a tablet one that may only look, and shut one out that was lost or sold.',
+        ],
+      },
+      {
+        title: 'Encrypted, and why',
+        lines: [
+          'Started with --https the bridge makes its own certificate. The tablet must trust it once: the page that opens over plain http leads through it, on an iPad in two places. In return the screen can be kept on, and the page starts without the bridge.',
+          'Plain http works as well. Anybody on the same Wi-Fi could then read along, but neither get in nor change a thing.',
         ],
       },
       {
@@ -122,7 +148,28 @@ export const helpChapters: readonly HelpChapter[] = [
         lines: [
           'The large number is the mixture. The word beside it says on target, rich or lean, and how far.',
           'The gate beneath: empty between its posts is right. A thick hatched block to the left is too much fuel, a thin dotted line to the right too little.',
-          'A value that may not be believed is replaced by a word and a reason.',
+          'A value that may not be believed is replaced by a word and a reason: SENSOR WARMING, OVERRUN, SETTLING (the load has just changed), SENSOR FAULT, NO DATA with its seconds.',
+        ],
+      },
+      {
+        title: 'Recording without a touch',
+        lines: [
+          'With a board it starts at the first firing, keeps the half minute before, and ends when the engine has been off for a minute. Record starts and stops it by hand. With the simulator say --auto-record.',
+          'Set-up is locked meanwhile, and while the car is known to move.',
+        ],
+      },
+      {
+        title: 'Mark a moment',
+        lines: [
+          'A tap anywhere on the lowest slat, or any key: a Bluetooth button on the wheel sends one. A word can be added when parked, on the page of the run.',
+        ],
+      },
+      {
+        title: 'Alarms',
+        lines: [
+          'A filled octagon means act now; a diamond means look soon; a circle is for knowing. What is over stays as a line (“was lean 0.95, 1.2 s”) until it is tapped, so nobody needs to look at once.',
+          'One tap on the slat says seen. Mute, for the passenger or when parked, takes the sound for ten minutes and leaves the picture.',
+          'SOUND OFF: the browser gives sound only after a tap. RECORDING FAILED or a nearly full disk: the live view goes on; free some space. The board’s clock drifts: its ticks and the bridge’s clock disagree by more than one per cent, so look at its ticks per second.',
         ],
       },
       {
@@ -154,6 +201,19 @@ export const helpChapters: readonly HelpChapter[] = [
         lines: [
           'Each verdict has a ± and the seconds it rests on. “Not enough data” is an answer: it says what to drive.',
           'Runs of two days are compared at the same air, since a hot or high day alone makes the same jets richer.',
+        ],
+      },
+      {
+        title: 'Charts by hand',
+        lines: [
+          'Drag over the whole run to see a stretch in detail. One finger moves a chart, two fingers zoom it, and + − ◀ ▶ do the same. Under each chart is a table of it, and a picture to take away.',
+          'A hole in a line is a hole in the data: nothing is joined over it.',
+        ],
+      },
+      {
+        title: 'A file will not leave the tablet',
+        lines: [
+          'Started from the home screen some tablets show a download in a viewer without a way out: open the page in the browser itself, or take the file from the bridge’s disk, where each run lies as text in a folder for its car and day.',
         ],
       },
       {
