@@ -4,13 +4,20 @@ import type { Browser, Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
 import { overflow, smallControls } from './deskChecks.ts'
-import { check, launch, openPage } from './support.ts'
+import { check, launch, openPage, setTheme, twoFrames } from './support.ts'
 
 const axeSource = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8')
 
+interface AxeOptions {
+  rules?: Record<string, { enabled: boolean }>
+  runOnly?: { type: 'rule'; values: string[] }
+}
 interface AxeWindow {
   axe: {
-    run(): Promise<{
+    run(
+      root: Document,
+      options: AxeOptions,
+    ): Promise<{
       violations: { id: string; nodes: { target: string[]; any: { message: string }[] }[] }[]
     }>
   }
@@ -33,7 +40,6 @@ const paths = [
   'bench',
   'help',
 ] as const
-const deskPaths = paths.filter((path) => path !== 'drive')
 /** Pages that answer to `?state=…`. */
 const states = ['empty', 'loading', 'error', 'offline'] as const
 const themes = ['day', 'dark', 'night'] as const
@@ -92,16 +98,23 @@ afterAll(async () => {
   await fixture.close()
 })
 
-/** What axe-core finds, one text a node. */
-async function violations(page: Page): Promise<string[]> {
-  await page.evaluate(axeSource)
-  return await page.evaluate(async () => {
-    const { violations: found } = await (window as unknown as AxeWindow).axe.run()
+/** What axe-core finds, one text a node: everything, or only what depends on the colours. */
+async function violations(page: Page, options: AxeOptions): Promise<string[]> {
+  if (!(await page.evaluate(() => 'axe' in window))) await page.evaluate(axeSource)
+  return await page.evaluate(async (wanted) => {
+    const { violations: found } = await (window as unknown as AxeWindow).axe.run(document, wanted)
     return found.flatMap(({ id, nodes }) =>
       nodes.map(({ target, any }) => `${id}: ${target.join(' ')} ${any[0]?.message ?? ''}`),
     )
-  })
+  }, options)
 }
+
+/** All rules, with text at 7:1. */
+const everything: AxeOptions = { rules: { 'color-contrast-enhanced': { enabled: true } } }
+/** What another theme can change: text at 7:1, at night at 4.5:1. */
+const coloursOf = (theme: (typeof themes)[number]): AxeOptions => ({
+  runOnly: { type: 'rule', values: [theme === 'night' ? 'color-contrast' : 'color-contrast-enhanced'] },
+})
 
 /** Waits until a page shows its content, or one of its states. */
 async function settled(page: Page): Promise<void> {
@@ -112,79 +125,90 @@ async function settled(page: Page): Promise<void> {
       // A page that goes on loading is checked as it stands.
     })
   // Charts are drawn in the next frames.
-  await page.waitForTimeout(400)
+  await twoFrames(page)
+  await twoFrames(page)
 }
 
-describe.each(themes)('every page in %s', (theme) => {
-  test.each(paths)('%s has no violation', async (path) => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/${routes[path]}`, {
-      settings: { theme },
-    })
-    await settled(page)
-    const found = await violations(page)
-    await close()
-    check(
-      'axe',
-      `${path} in ${theme}: ${found.length === 0 ? 'none' : found.join(' | ')}`,
-      found.length === 0,
-    )
-    expect(complaints).toEqual([])
-  })
-})
+/** What does not fit in the window as it is now. */
+async function misfits(page: Page, what: string): Promise<string[]> {
+  await twoFrames(page)
+  const { sidewaysPx, clipped } = await overflow(page)
+  return [
+    ...(sidewaysPx > 0 ? [`${what}: ${sidewaysPx} px too wide`] : []),
+    ...clipped.map((text) => `${what}: cut off: ${text}`),
+  ]
+}
 
-describe('every desk page', () => {
-  test.each(deskPaths)('F5: %s fits every size, reflows at 320 px, and at 200 % text', async (path) => {
-    const { page, close } = await openPage(browser, `${fixture.url}/${routes[path]}`)
-    await settled(page)
-    const faults: string[] = []
-    const measure = async (what: string) => {
-      await page.waitForTimeout(120)
-      const { sidewaysPx, clipped } = await overflow(page)
-      if (sidewaysPx > 0) faults.push(`${what}: ${sidewaysPx} px too wide`)
-      faults.push(...clipped.map((text) => `${what}: cut off: ${text}`))
-    }
-    for (const [width, height] of sizes) {
-      await page.setViewportSize({ width, height })
-      await measure(`${width}×${height}`)
-    }
-    await page.setViewportSize({ width: 1280, height: 800 })
-    await page.evaluate(() => {
-      document.documentElement.style.fontSize = '200%'
-    })
-    await measure('200 % text')
-    await close()
-    check('F5', `${path}: ${faults.length === 0 ? 'fits' : faults.join(' | ')}`, faults.length === 0)
+async function checkFit(page: Page, path: string): Promise<void> {
+  const faults: string[] = []
+  for (const [width, height] of sizes) {
+    await page.setViewportSize({ width, height })
+    faults.push(...(await misfits(page, `${width}×${height}`)))
+  }
+  await page.setViewportSize({ width: 1280, height: 800 })
+  await page.evaluate(() => {
+    document.documentElement.style.fontSize = '200%'
   })
-
-  test.each(deskPaths)('T1: every control of %s is 44 px or more', async (path) => {
-    const { page, close } = await openPage(browser, `${fixture.url}/${routes[path]}`)
-    await settled(page)
-    const small = await smallControls(page, 44)
-    await close()
-    check('T1', `${path}: ${small.length === 0 ? '≥ 44 px' : small.join(' | ')}`, small.length === 0)
+  faults.push(...(await misfits(page, '200 % text')))
+  await page.evaluate(() => {
+    document.documentElement.style.fontSize = ''
   })
-
-  test.each(['fitted', 'tank', 'setup', 'link', 'connect', 'bench', 'help'] as const)(
-    'E1: %s has its empty, loading, error and offline states',
-    async (path) => {
-      for (const state of states) {
-        const { page, close } = await openPage(browser, `${fixture.url}/?state=${state}#/${path}`)
-        if (state === 'offline') await page.locator('main .band').first().waitFor()
-        else {
-          const shown = page.locator(`main [data-state="${state}"]`)
-          await shown.waitFor()
-          if (state !== 'loading') expect((await shown.textContent())?.trim().length).toBeGreaterThan(10)
-        }
-        const found = await violations(page)
-        await close()
-        check(
-          'E1',
-          `${path} ${state}: ${found.length === 0 ? 'shown' : found.join(' | ')}`,
-          found.length === 0,
-        )
-      }
-    },
+  check(
+    'F5',
+    `${path}: ${faults.length === 0 ? `fits ${sizes.length} sizes, 320 px wide and 200 % text` : faults.join(' | ')}`,
+    faults.length === 0,
   )
+}
+
+async function checkStates(page: Page, path: (typeof paths)[number]): Promise<void> {
+  const route = routes[path]
+  const found: string[] = []
+  for (const state of states) {
+    await page.evaluate(
+      (hash) => {
+        location.hash = hash
+      },
+      `${route}${route.includes('?') ? '&' : '?'}state=${state}`,
+    )
+    if (state === 'offline') await page.locator('main .band').first().waitFor()
+    else {
+      const shown = page.locator(`main [data-state="${state}"]`)
+      await shown.first().waitFor()
+      const length = ((await shown.first().textContent()) ?? '').trim().length
+      if (state !== 'loading' && length <= 10) found.push(`${state} says nothing`)
+    }
+    found.push(...(await violations(page, everything)).map((text) => `${state}: ${text}`))
+  }
+  check(
+    'E1',
+    `${path}: ${found.length === 0 ? `${states.join(', ')} shown` : found.join(' | ')}`,
+    found.length === 0,
+  )
+}
+
+describe('every page', () => {
+  // One opening a page: what is looked at in turn needs no other.
+  test.each(paths)('%s: no violation in any colours, fits, touchable, with its states', async (path) => {
+    const { page, complaints, close } = await openPage(browser, `${fixture.url}/${routes[path]}`, {
+      settings: { theme: 'day' },
+    })
+    await settled(page)
+    const found = await violations(page, everything)
+    for (const theme of ['dark', 'night'] as const) {
+      await setTheme(page, theme)
+      found.push(...(await violations(page, coloursOf(theme))).map((text) => `${theme}: ${text}`))
+    }
+    await setTheme(page, 'day')
+    check('axe', `${path}: ${found.length === 0 ? 'no violation' : found.join(' | ')}`, found.length === 0)
+    if (path !== 'drive') {
+      await checkFit(page, path)
+      const small = await smallControls(page, 44)
+      check('T1', `${path}: ${small.length === 0 ? '≥ 44 px' : small.join(' | ')}`, small.length === 0)
+      await checkStates(page, path)
+    }
+    expect.soft(complaints).toEqual([])
+    await close()
+  })
 
   test('the row of pages opens its rest by keyboard and closes on Escape', async () => {
     const { page, close } = await openPage(browser, `${fixture.url}/#/fitted`)

@@ -1,7 +1,7 @@
 import type { Server } from 'node:http'
 import { type WebSocket, WebSocketServer } from 'ws'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
-import { type ServerMessage, streamProtocol } from '../../core/contract/stream.ts'
+import { type BridgeAlarm, type ServerMessage, streamProtocol } from '../../core/contract/stream.ts'
 import { encodeStreamFrame } from '../../core/contract/streamFrame.ts'
 import { createStaticServer } from './staticServer.ts'
 
@@ -16,6 +16,7 @@ export interface Scene {
   coolant: number
   supply: number
   cell_resistance: number
+  road_speed: number
 }
 
 /** Length of the idle before the first page, s. */
@@ -32,6 +33,7 @@ export const cruise: Readonly<Scene> = {
   coolant: 88,
   supply: 13.9,
   cell_resistance: 300,
+  road_speed: 70,
 }
 export const fullThrottle: Readonly<Scene> = {
   ...cruise,
@@ -51,6 +53,7 @@ const units: Readonly<Record<keyof Scene, string>> = {
   coolant: 'C',
   supply: 'V',
   cell_resistance: 'ohm',
+  road_speed: 'km/h',
 }
 
 export interface FakeBridgeOptions {
@@ -94,6 +97,7 @@ export class FakeBridge {
   #nextS = 0
   #fresh = true
   #recordingSinceS = 0
+  #alarms: readonly BridgeAlarm[] = []
   #spike: { change: Partial<Scene>; fromS: number; toS: number } | undefined
 
   constructor(options: FakeBridgeOptions) {
@@ -104,6 +108,10 @@ export class FakeBridge {
     this.#channels = names.map((name, index) => ({ index, name, unit: units[name], scale: 0.001, offset: 0 }))
     this.#server = createStaticServer((method, path, body) => this.#api(method, path, body))
     this.#server.on('upgrade', (request, socket, head) => {
+      if (!this.connected) {
+        socket.destroy()
+        return
+      }
       this.#sockets.handleUpgrade(request, socket, head, (client) => this.#accept(client))
     })
   }
@@ -139,6 +147,12 @@ export class FakeBridge {
   /** Changes what the engine does for exactly so long on the board's clock, then back. */
   spike(change: Partial<Scene>, durationS: number): void {
     this.#spike = { change, fromS: this.#nextS, toS: this.#nextS + durationS }
+  }
+
+  /** Alarms of the bridge's own, from now on. */
+  tellAlarms(alarms: readonly BridgeAlarm[]): void {
+    this.#alarms = alarms
+    this.#tell({ type: 'alarm', alarms: [...alarms] })
   }
 
   /** Dies as a killed process does: sockets are reset, the port is free. */
@@ -228,6 +242,7 @@ export class FakeBridge {
       },
     })
     send({ type: 'recording', status: this.#recordingStatus() })
+    send({ type: 'alarm', alarms: [...this.#alarms] })
     send({ type: 'declaration', source: 0, segment: 0, channels: this.#channels })
     client.once('message', (data) => {
       const message = JSON.parse(String(data)) as (typeof this.greetings)[number]

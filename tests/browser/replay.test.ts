@@ -1,7 +1,7 @@
 import type { Browser, Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, partText, shoot, until } from './support.ts'
+import { check, launch, openPage, partText, shoot, until } from './support.ts'
 
 let browser: Browser
 let fixture: BridgeFixture
@@ -143,6 +143,11 @@ describe('replay by keyboard', () => {
       const box = (await action(name).boundingBox())!
       expect(Math.min(box.width, box.height), name).toBeGreaterThanOrEqual(44)
     }
+    check(
+      'K1',
+      'space, k, arrows, shift, comma, stop, home, end, n, p, brackets, ?, escape; 15 buttons of 44 px or more',
+      true,
+    )
   })
 
   test('single letters can be switched off; Space and arrows stay', async () => {
@@ -190,7 +195,8 @@ describe('scrubber', () => {
     expect(await page.evaluate(() => document.activeElement?.getAttribute('data-action'))).toBe('toggle')
     await page.keyboard.press('Shift+Tab')
     await page.keyboard.press('Shift+Tab')
-    expect(await page.evaluate(() => document.activeElement?.getAttribute('data-part'))).not.toBe('scrubber')
+    const isFree = await page.evaluate(() => document.activeElement?.getAttribute('data-part') !== 'scrubber')
+    check('K2', `role=slider, "${await valueText()}", focus ring ${outline}, Tab leads on: ${isFree}`, isFree)
   })
 
   test('follows a pointer', async () => {

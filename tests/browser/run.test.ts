@@ -1,8 +1,9 @@
+import { readFileSync } from 'node:fs'
 import type { Browser, Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
 import { axeFindings, overflow, smallControls } from './deskChecks.ts'
-import { driveSizes, launch, openPage, partText, shoot, until } from './support.ts'
+import { check, driveSizes, launch, openPage, partText, shoot, until } from './support.ts'
 
 let browser: Browser
 let fixture: BridgeFixture
@@ -82,6 +83,7 @@ describe('run page', () => {
     const figures = page.locator('main figure')
     const count = await figures.count()
     expect(count).toBeGreaterThanOrEqual(5)
+    let most = 0
     for (let i = 0; i < count; i++) {
       const figure = figures.nth(i)
       const [name, finding] = await figure.evaluate((node) => [
@@ -93,9 +95,16 @@ describe('run page', () => {
       await figure.locator('summary').click()
       const rows = figure.locator('tbody tr')
       await rows.first().waitFor()
-      expect(await rows.count(), name).toBeLessThanOrEqual(240)
+      const rowCount = await rows.count()
+      expect(rowCount, name).toBeLessThanOrEqual(240)
+      most = Math.max(most, rowCount)
       await figure.locator('summary').click()
     }
+    check(
+      'X1',
+      `run: ${count} charts with name, finding and table, at most ${most} rows with the summary's (≤ 240)`,
+      most <= 240,
+    )
   })
 
   test('controls are large enough for a finger', async () => {
@@ -174,6 +183,57 @@ describe('run page at other sizes and in other light', () => {
     expect(await page.locator('[data-part="replay"]').isVisible()).toBe(false)
     expect(await page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor)).toBe(
       'rgb(255, 255, 255)',
+    )
+    const facts = await page.evaluate(() => {
+      const isShown = (node: Element) => node.getBoundingClientRect().height > 0
+      const all = (selector: string) => [...document.querySelectorAll(selector)].filter(isShown)
+      return {
+        figures: all('main figure').length,
+        // Lines and words, as fine as the printer.
+        drawings: all('main figure .printed svg path').length,
+        pictures: all('main figure .printed svg').length,
+        canvases: all('main figure canvas').length,
+        cut: all('main figure, main tr').filter((node) => getComputedStyle(node).breakInside !== 'avoid')
+          .length,
+        heads: all('main thead').filter((head) => getComputedStyle(head).display !== 'table-header-group')
+          .length,
+      }
+    })
+    for (const format of ['A4', 'Letter'] as const) {
+      const pages = (await page.pdf({ format })).toString('latin1').match(/\/Type\s*\/Page[^s]/g)?.length ?? 0
+      check(
+        'P1',
+        `${format}: ${pages} pages, ${facts.pictures} of ${facts.figures} charts as lines and words (no pixels), ${facts.cut} figures or rows may be cut, ${facts.heads} heads do not repeat`,
+        pages > 0 &&
+          facts.figures >= 5 &&
+          facts.pictures === facts.figures &&
+          facts.drawings > facts.pictures &&
+          facts.canvases === 0 &&
+          facts.cut === 0 &&
+          facts.heads === 0,
+      )
+    }
+    await close()
+  })
+
+  test('the exported table opens the same after it was read in again', async () => {
+    const { page, close } = await openRun()
+    const waiting = page.waitForEvent('download')
+    await page.getByRole('link', { name: 'Export as CSV' }).click()
+    const download = await waiting
+    const text = readFileSync(await download.path(), 'utf8')
+    const [head, first] = text.split('\r\n')
+    const name = download.suggestedFilename()
+    const times = text.split('\r\n').filter(Boolean).length - 1
+    check(
+      'D1',
+      `${name}: ${times} rows, head "${head.slice(0, 60)}…", first "${first.slice(0, 40)}…"`,
+      !name.includes(':') &&
+        /\.csv$/.test(name) &&
+        !text.startsWith('\uFEFF') &&
+        head.split(',').some((column) => /\[.+\]|_kPa|_rpm|_s\b|\(.+\)/.test(column)) &&
+        /\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d/.test(first) &&
+        /\d\.\d/.test(first),
     )
     await close()
   })
