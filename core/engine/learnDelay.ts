@@ -49,6 +49,8 @@ const ROUGH_POINTS = 2500
 const MOST_PIPE_S = 2
 /** Arrivals kept for so many laws: those around the best one so far. */
 const KEPT_ARRIVALS = 8
+/** Physics of a pipe speaks for `plug`: another model of it must explain so much more. Chosen here. */
+const PLUG_LOG_ODDS = 0.3
 const RIDGE = 1e-4
 const LEAN_END_LAMBDA = 2
 
@@ -68,7 +70,7 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
   let best = climb(rough, 'plug', PRIOR_LAG_S, coarse(rough, 'plug', before))
   for (const flow of ['cause', 'arrival'] as const) {
     const tried = climb(rough, flow, PRIOR_LAG_S, best)
-    if (tried.score > best.score) best = tried
+    if (tried.score > best.score + (best.flow === 'plug' ? PLUG_LOG_ODDS : 0)) best = tried
   }
   for (const lagS of LAGS_S) {
     rough.setLag(lagS)

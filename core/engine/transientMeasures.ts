@@ -56,6 +56,9 @@ export interface TransientOptions {
 /** λ beyond these tells nothing more of a mixture; off the sensor's scale it counts as the nearer. */
 const MOST_LAMBDA = 1.6
 const LEAST_LAMBDA = 0.65
+/** A rich stretch is over after so long above its limit; an opening that is watched for less than that shows no pattern, s. */
+const RICH_BREAK_S = 0.06
+const LEAST_WATCHED_S = 0.45
 /** How far the guessed moment of the secondaries may be off, s. */
 const WIDE_SLACK_S = 0.1
 /** Half width of the smoothing of λ, s. */
@@ -377,6 +380,7 @@ function patternOf(
   let richFromS = Number.NaN
   let secondaryS = Number.NaN
   let readings = 0
+  let leastOffS = Number.NaN
   for (let i = 0; i < count; i++) {
     const t = timeS[i]
     if (t < 0 || t > limits.watchedS) continue
@@ -387,11 +391,17 @@ function patternOf(
     if (lambda[i] - (isFirst ? highest : to) > limits.lean) {
       if (t <= limits.laterS && Number.isNaN(leanFromS)) leanFromS = t
     }
-    if (lambda[i] - (isFirst ? lowest : to) >= -limits.rich) richSinceS = Number.NaN
-    else if (Number.isNaN(richSinceS)) richSinceS = t
-    else if (t - richSinceS > limits.richLastsS && Number.isNaN(richFromS)) richFromS = richSinceS
+    if (lambda[i] - (isFirst ? lowest : to) >= -limits.rich) {
+      // A single reading of a restless λ ends no rich stretch.
+      if (Number.isNaN(leastOffS)) leastOffS = t
+      if (t - leastOffS >= RICH_BREAK_S) richSinceS = Number.NaN
+    } else {
+      leastOffS = Number.NaN
+      if (Number.isNaN(richSinceS)) richSinceS = t
+      else if (t - richSinceS > limits.richLastsS && Number.isNaN(richFromS)) richFromS = richSinceS
+    }
   }
-  if (readings < 3 || Number.isNaN(to)) return null
+  if (readings < 3 || Number.isNaN(to) || timeS[count - 1] < LEAST_WATCHED_S) return null
   if (Number.isNaN(leanFromS)) return Number.isNaN(richFromS) ? 'clean' : 'rich'
   if (richFromS > leanFromS) return 'lean_then_rich'
   const sinceSecondary = leanFromS - secondaryS
