@@ -32,8 +32,16 @@ export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
   }
   const none = { pattern: null, tipIns: tipIns.length, count: 0, peak: null, afterS: null }
   if (tipIns.length < LEAST_TIP_INS) return { verdict: 'not_enough_data', ...none }
-  const [pattern, count] = [...counts].sort((a, b) => b[1] - a[1])[0] ?? [null, 0]
-  if (!pattern || count < FAULT_SHARE * tipIns.length) return { verdict: 'on_target', ...none }
+  // Lean is one fault, whether it shows at once or later: gentle and brisk openings show it differently.
+  const familyOf = (pattern: TransientPattern) => (pattern === 'rich' ? 'rich' : 'lean')
+  const families = new Map<string, number>()
+  for (const [pattern, count] of counts)
+    families.set(familyOf(pattern), (families.get(familyOf(pattern)) ?? 0) + count)
+  const [family, all] = [...families].sort((a, b) => b[1] - a[1])[0] ?? ['lean', 0]
+  const [pattern, count] = [...counts]
+    .filter((entry) => familyOf(entry[0]) === family)
+    .sort((a, b) => b[1] - a[1])[0] ?? [null, 0]
+  if (!pattern || all < FAULT_SHARE * tipIns.length) return { verdict: 'on_target', ...none }
   const same = tipIns.filter((entry) => entry.pattern === pattern)
   const isRich = pattern === 'rich'
   return {
@@ -150,8 +158,10 @@ function nextSize(
   verdict: PumpVerdict,
   earlier: readonly Fitted[],
 ): Part | undefined {
+  const stiffnessOf = (part: Part) => (typeof part.stiffness === 'number' ? part.stiffness : undefined)
   const figure = (part: Part) =>
-    part.volume_ml !== undefined && now.volume_ml !== undefined ? part.volume_ml : openingOf(part, 'cruise')
+    stiffnessOf(part) ??
+    (part.volume_ml !== undefined && now.volume_ml !== undefined ? part.volume_ml : openingOf(part, 'cruise'))
   const at = figure(now)
   const usable = sizes.filter((part) => {
     if (isSamePart(part, now)) return false
