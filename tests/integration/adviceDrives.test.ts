@@ -63,6 +63,23 @@ describe('advice on a drive with one fault names the part and the way', () => {
     minutes,
   )
 
+  const pumpFaults: [string, string, (to: Record<string, unknown>) => boolean][] = [
+    ['small_squirter', 'squirter', (to) => Number(to.bore_mm) > 0.53],
+    ['light_spring', 'opening_spring', (to) => Number(to.stiffness) > 0.6],
+  ]
+  for (const [setup, part, isRight] of pumpFaults) {
+    it(
+      `marigold with ${setup.replace('_', ' ')}: another ${part.replace('_', ' ')}, once the steady states are right`,
+      () => {
+        const advice = adviceFor('marigold', { setup, drive: 'good', seconds: undefined })
+        const change = [advice.next, ...advice.also].find((entry) => entry?.part === part)
+        expect(change?.direction).toBe('richer')
+        expect(isRight(change!.to)).toBe(true)
+      },
+      minutes,
+    )
+  }
+
   it(
     'finds the vacuum at which a late power valve opens, and wants one that opens at more',
     () => {
