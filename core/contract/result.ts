@@ -111,6 +111,17 @@ export interface Pull {
   [more: string]: unknown
 }
 
+/** How well like pulls of a run repeat; powers at the wheels, corrected as the pulls are. */
+export interface PullRepeat {
+  pulls: number
+  /** Mean of the peaks, their standard deviation, and half of the 95 % interval of the mean. */
+  peak_kW: number
+  scatter_kW: number
+  half_band_kW: number
+  /** Mean and standard deviation over engine speed, where at least two pulls tell. */
+  band: { rpm: number; wheel_kW: number; scatter_kW: number }[]
+}
+
 export interface CoverageItem {
   item: string
   have: number
@@ -162,6 +173,8 @@ export interface AnalysisResult {
   transients: Transient[]
   alarms: AlarmEntry[]
   pulls: Pull[]
+  /** Absent with fewer than two like pulls. */
+  pull_repeat?: PullRepeat
   coverage: CoverageItem[]
   scorecard: {
     on_target_share: number | null

@@ -7,6 +7,7 @@ import type { BoardEvent, LineCounts } from '../contract/samples.ts'
 import { findHints } from '../engine/hints.ts'
 import { stateCode } from '../engine/operatingState.ts'
 import { measurePulls } from '../road/measurePulls.ts'
+import { pullRepeat } from '../road/pullRepeat.ts'
 import { createDistance, type RoadTrack } from '../road/roadTrack.ts'
 import { summariseMixture } from '../tuning/mixture.ts'
 import { channelNames, channelSlots as slot } from './channels.ts'
@@ -18,21 +19,27 @@ import { createRowReader, defaultRowReaderOptions } from './rowReader.ts'
 import { type RunKnowledge, type RunSettings, settingsOf } from './runKnowledge.ts'
 import { createRunView, type RunView } from './runView.ts'
 
-export interface ReplayInput {
+/** What the reader of the lines knows beside the samples. */
+export interface ReplayExtras {
+  readonly counts?: LineCounts
+  readonly tornEnd?: boolean
+  readonly file?: string
+}
+
+export interface ReplayInput extends ReplayExtras {
   readonly stores: readonly ColumnStore[]
   readonly main: ColumnStore | undefined
   readonly known: RunKnowledge
   readonly records: readonly TimedRecord[]
   readonly events: readonly BoardEvent[]
-  readonly targets?: Targets
-  readonly counts?: LineCounts
-  readonly tornEnd?: boolean
-  readonly file?: string
+  readonly targets?: Targets | undefined
   /** A first pass over the main source's rows that has begun already, under the settings that follow from what is known. */
   readonly learner?: RunLearner
   /** Heights of the road, where a position receiver told them. */
   readonly road?: RoadTrack
 }
+
+export const eventsByTime = (events: readonly BoardEvent[]) => [...events].sort((a, b) => a.timeS - b.timeS)
 
 /** The run's result from what is kept: learns from the whole, then runs the detectors once over it with that. */
 export function replayRun(input: ReplayInput): RunAnalysis {
@@ -50,7 +57,7 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
   const settings = settingsOf(known, targets)
   const main = input.main ?? emptyStore
   const others = stores.filter((store) => store !== main)
-  const events = [...input.events].sort((a, b) => a.timeS - b.timeS)
+  const events = eventsByTime(input.events)
   const rows = main.end - main.first
   const learner = input.learner ?? createRunLearner({ others, settings, events, rows })
   learner.advance(main)
@@ -100,6 +107,8 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
     result.mixture_2 = mixtureOf(view, 2, settings)
     result.map_2 = findings.maps[1].toMap()
   }
+  const repeat = pullRepeat(result.pulls)
+  if (repeat) result.pull_repeat = repeat
   result.trust.hints = findHints({
     result,
     pieces: findings.pieces,
