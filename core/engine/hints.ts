@@ -24,6 +24,8 @@ const AGED_GAIN = 0.06
 const BANKS_APART = 0.05
 /** Engines from this many cylinders have two banks more often than not. */
 const TWO_BANK_CYLINDERS = 8
+/** Power over its target by more than this leaves no room for a leaner bank that nobody sees; the band of the trade ends here. */
+const LEAN_POWER = 0.02
 
 /**
  * What may make the reading lie: leak, misfire, camshaft, aged sensor, other bank; each with its evidence and one test that the owner can do. A hint
@@ -36,6 +38,7 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
   const uneven = speedScatter(idlePieces)
   const idleError = idle && idle.seconds >= LEAST_IDLE_S ? idle.error : null
   const cruiseError = cruise && cruise.seconds >= LEAST_IDLE_S ? cruise.error : null
+  const powerError = result.mixture.power?.error ?? Number.NaN
   const idleLoad = mean(idlePieces.map(({ load }) => load))
   const isOverlap = idleLoad > OVERLAP_LOAD && (idle?.lambda_iqr ?? 0) > OVERLAP_IQR
   if (isOverlap) {
@@ -82,11 +85,11 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
         test: 'Swap the two sensors: if the difference moves with them, it is the sensor.',
       })
     }
-  } else if (!result.mixture_2 && (cylinders ?? 0) >= TWO_BANK_CYLINDERS) {
+  } else if (!result.mixture_2 && (cylinders ?? 0) >= TWO_BANK_CYLINDERS && powerError > LEAN_POWER) {
     hints.push({
       code: 'other_bank',
-      text: `One sensor sees one bank only${bankName ? ` (${bankName})` : ''}: the other may be leaner.`,
-      evidence: { cylinders, banks_seen: 1 },
+      text: `Under load this bank${bankName ? ` (${bankName})` : ''} is ${powerError.toFixed(2)} over its target, and one sensor sees one bank only: the other may be leaner still.`,
+      evidence: { cylinders, banks_seen: 1, power_error: powerError },
       test: 'Read the plugs of both banks after a pull, or move the sensor to the other side for one drive.',
     })
   }
