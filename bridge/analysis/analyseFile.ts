@@ -6,12 +6,14 @@ import { createGunzip } from 'node:zlib'
 import { createCaptureScanner } from '../../core/capture/captureScanner.ts'
 import { decodeSource } from '../../core/capture/sourceDecoder.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
-import { createFeedSink, type FeedEnd, type FeedItem, type FeedStart } from './feed.ts'
+import { createFeedSink, type FedResult, type FeedEnd, type FeedItem, type FeedStart } from './feed.ts'
 import { startPipelineThread } from './startPipelineThread.ts'
 
 export interface AnalyseFileOptions extends FeedStart {
   /** Told now and then, how much of the file has been read. */
-  onProgress?(share: number): void
+  readonly onProgress?: (share: number) => void
+  /** What could not be used or was left out, in words. */
+  readonly onProblems?: (problems: readonly string[]) => void
 }
 
 /** Size of a read, bytes: large enough that the scanner works on whole stretches, small against the memory of a run. */
@@ -36,7 +38,7 @@ export async function analyseFileToJson(path: string, options: AnalyseFileOption
 /** Takes what the scanner found, chunk after chunk, and gives the result. */
 export interface ItemTaker {
   take(items: FeedItem[]): Promise<void>
-  end(end: FeedEnd, asText: boolean): Promise<RunAnalysis | string>
+  end(end: FeedEnd, asText: boolean): Promise<FedResult>
   /** Nothing more will come. */
   close(): void
 }
@@ -66,28 +68,20 @@ async function analyse(
     }
     const { counts, tornEnd } = scanner.end()
     await taker.take(items.splice(0))
-    return await taker.end({ counts, tornEnd, file: path }, asText)
+    const { analysis, problems } = await taker.end({ counts, tornEnd, file: path }, asText)
+    if (problems.length > 0) options.onProblems?.(problems)
+    return analysis
   } finally {
     taker.close()
   }
 }
 
-async function createHere({ car, targets }: FeedStart): Promise<ItemTaker> {
-  const { createPipeline } = await import('../../core/pipeline/createPipeline.ts')
-  const { takeItems } = await import('./feed.ts')
-  const pipeline = createPipeline({
-    ...(car ? { car, carWins: true } : {}),
-    ...(targets ? { targets } : {}),
-    expectsResult: true,
-  })
+async function createHere(start: FeedStart): Promise<ItemTaker> {
+  const { createFedPipeline } = await import('./fedPipeline.ts')
+  const pipeline = createFedPipeline(start)
   return {
-    async take(items) {
-      takeItems(pipeline, items)
-    },
-    async end(end, asText) {
-      const analysis = pipeline.analysis(end)
-      return asText ? JSON.stringify(analysis.result) : analysis
-    },
+    take: async (items) => pipeline.take(items),
+    end: async (end, asText) => pipeline.end(end, asText),
     close() {},
   }
 }

@@ -1,6 +1,5 @@
 import type { CaptureSink } from '../../core/capture/captureSink.ts'
 import type { CarProfile, Targets } from '../../core/contract/car.ts'
-import type { Pipeline } from '../../core/contract/pipeline.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { BoardEvent, ChannelDeclaration, LineCounts, SampleBlock } from '../../core/contract/samples.ts'
@@ -41,7 +40,14 @@ export type ToAnalysis =
 
 export type FromAnalysis =
   /** The items of one message are through. */
-  { readonly what: 'done' } | { readonly what: 'result'; readonly result: RunAnalysis | string }
+  { readonly what: 'done' } | { readonly what: 'result'; readonly result: FedResult }
+
+export interface FedResult {
+  /** The whole analysis, or its result as JSON. */
+  readonly analysis: RunAnalysis | string
+  /** What could not be used or was left out, in words. */
+  readonly problems: readonly string[]
+}
 
 const doubleBytes = 8
 const singleBytes = 4
@@ -54,7 +60,7 @@ function packBlock({ source, segment, channels, count, timeS, columns }: SampleB
   return { kind: 'block', source, segment, channels, count, buffer }
 }
 
-function unpackBlock({ source, segment, channels, count, buffer }: PackedBlock): SampleBlock {
+export function unpackBlock({ source, segment, channels, count, buffer }: PackedBlock): SampleBlock {
   const columns = channels.map(
     (_, i) => new Float32Array(buffer, count * doubleBytes + i * count * singleBytes, count),
   )
@@ -72,12 +78,3 @@ export function createFeedSink(items: FeedItem[]): CaptureSink {
 
 export const buffersOf = (items: readonly FeedItem[]): ArrayBuffer[] =>
   items.flatMap((item) => (item.kind === 'block' ? [item.buffer] : []))
-
-/** Hands items on to a pipeline as if they came from the scanner itself. */
-export function takeItems(pipeline: Pipeline, items: readonly FeedItem[]): void {
-  for (const item of items) {
-    if (item.kind === 'block') pipeline.push(unpackBlock(item))
-    else if (item.kind === 'event') pipeline.event(item.event)
-    else pipeline.record(item.timeS, item.record)
-  }
-}

@@ -1,7 +1,5 @@
-import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { ItemTaker } from './analyseFile.ts'
-import type { FeedStart, FromAnalysis, ToAnalysis } from './feed.ts'
-import { buffersOf } from './feed.ts'
+import { buffersOf, type FedResult, type FeedStart, type FromAnalysis, type ToAnalysis } from './feed.ts'
 import { startThread } from './startThread.ts'
 
 /** Messages under way to the thread at most: a chunk of the file each, so memory does not grow when it falls behind. */
@@ -13,7 +11,7 @@ export function startPipelineThread({ car, targets }: FeedStart): ItemTaker {
   const worker = startThread('pipelineThread', { workerData: { start } })
   let underWay = 0
   let failure: Error | undefined
-  let result: RunAnalysis | string | undefined
+  let result: FedResult | undefined
   let wake = () => {}
   worker.on('message', (message: FromAnalysis) => {
     if (message.what === 'done') underWay--

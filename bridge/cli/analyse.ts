@@ -33,17 +33,7 @@ export function registerAnalyse(program: Command): void {
       let failed = 0
       for (const path of paths) {
         try {
-<<<<<<< Updated upstream
-          const result = await analyseFile(path, car, targets)
-          sayProblems(path, result.run)
-          if (flags.json) await print(JSON.stringify(result))
-          else {
-            const { describeResult } = await import('./describeResult.ts')
-            await print(describeResult(result))
-          }
-=======
           await print(await describe(path, flags.json === true, car, targets))
->>>>>>> Stashed changes
         } catch (error) {
           failed++
           say(`floatbowl: ${fileProblem(path, error)}`)
@@ -56,7 +46,12 @@ export function registerAnalyse(program: Command): void {
 /** The result of one run as it is printed. */
 async function describe(path: string, isJson: boolean, car?: CarProfile, targets?: Targets): Promise<string> {
   const progress = createProgress(path)
-  const options = { onProgress: progress.update, ...(car ? { car } : {}), ...(targets ? { targets } : {}) }
+  const options = {
+    onProgress: progress.update,
+    onProblems: (problems: readonly string[]) => sayProblems(path, { problems }),
+    ...(car ? { car } : {}),
+    ...(targets ? { targets } : {}),
+  }
   try {
     if (isJson) return await analyseFileToJson(path, options)
     const { result } = await analyseFile(path, options)

@@ -12,21 +12,11 @@ import { CommandFailure, createProgress, sayProblems } from './talk.ts'
 export async function analyseRunFile(path: string, car?: CarProfile): Promise<RunAnalysis> {
   const progress = createProgress(path)
   try {
-<<<<<<< Updated upstream
-    const { size } = await stat(path)
-    const analyser = createCaptureAnalyser({ file: path, ...(car ? { car, carWins: true } : {}) })
-    const file = createReadStream(path, { highWaterMark: 1 << 20 })
-    const bytes = path.endsWith('.gz') ? file.pipe(createGunzip()) : file
-    file.on('error', (error) => bytes.destroy(error))
-    for await (const chunk of bytes) {
-      analyser.push(chunk as Buffer)
-      progress.update(size > 0 ? file.bytesRead / size : 1)
-    }
-    const analysis = analyser.end()
-    sayProblems(path, analysis.result.run)
-=======
-    const analysis = await analyseFile(path, { onProgress: progress.update, ...(car ? { car } : {}) })
->>>>>>> Stashed changes
+    const analysis = await analyseFile(path, {
+      onProgress: progress.update,
+      onProblems: (problems: readonly string[]) => sayProblems(path, { problems }),
+      ...(car ? { car } : {}),
+    })
     return car ? { ...analysis, car } : analysis
   } catch (error) {
     throw new CommandFailure(fileProblem(path, error))

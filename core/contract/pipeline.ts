@@ -13,6 +13,8 @@ export interface PipelineOptions {
   targets?: Targets
   /** Longest history kept for `result()`, seconds, default unlimited. Live pages give a bound so that memory stays flat. */
   historyS?: number
+  /** The result will be asked for at the end: what can be worked out for it while samples come is worked out then. Changes no value. Default false. */
+  expectsResult?: boolean
 }
 
 /**

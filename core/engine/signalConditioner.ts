@@ -30,6 +30,12 @@ export interface SignalConditionerOptions {
   readonly stepS: number
 }
 
+/** A second, coarser row of points out of the same windows. */
+export interface CoarsePoints {
+  readonly stepS: number
+  readonly onPoint: () => void
+}
+
 /** Chosen here: one revolution at idle still fits, and an opening of 0.1 s keeps its slope. */
 export const defaultSignalConditionerOptions: Readonly<SignalConditionerOptions> = Object.freeze({
   halfWindowS: 0.05,
@@ -50,8 +56,9 @@ const NOISE_WEIGHT = 0.002
 export function createSignalConditioner(
   onPoint: () => void,
   options: SignalConditionerOptions = defaultSignalConditionerOptions,
+  coarse?: CoarsePoints,
 ): SignalConditioner {
-  return new Conditioner(onPoint, options)
+  return new Conditioner(onPoint, options, coarse)
 }
 
 class Conditioner implements SignalConditioner {
@@ -62,6 +69,7 @@ class Conditioner implements SignalConditioner {
   throttleVariancePct2 = Number.NaN
   readonly #onPoint: () => void
   readonly #options: SignalConditionerOptions
+  readonly #coarse: CoarsePoints | undefined
   readonly #times = new Float64Array(CAPACITY)
   readonly #speeds = new Float64Array(CAPACITY)
   readonly #throttles = new Float64Array(CAPACITY)
@@ -71,10 +79,13 @@ class Conditioner implements SignalConditioner {
   #first = 0
   #center = 0
   #nextS = Number.NEGATIVE_INFINITY
+  #nextCoarseS: number
 
-  constructor(onPoint: () => void, options: SignalConditionerOptions) {
+  constructor(onPoint: () => void, options: SignalConditionerOptions, coarse: CoarsePoints | undefined) {
     this.#onPoint = onPoint
     this.#options = options
+    this.#coarse = coarse
+    this.#nextCoarseS = coarse ? Number.NEGATIVE_INFINITY : Number.POSITIVE_INFINITY
   }
 
   push(timeS: number, rpm: number, throttlePct: number, mapKpa: number): void {
@@ -103,8 +114,19 @@ class Conditioner implements SignalConditioner {
 
   /** Goes over the sample at the center: a point if it is time for one. */
   #pass(): void {
-    if (this.#times[this.#center & MASK] < this.#nextS) this.#center++
-    else this.#emit()
+    const t = this.#times[this.#center & MASK]
+    const isPoint = !(t < this.#nextS)
+    const isCoarse = t >= this.#nextCoarseS
+    if (isPoint || isCoarse) this.#condition(t)
+    this.#center++
+    if (isCoarse) {
+      this.#nextCoarseS = t + this.#coarse!.stepS
+      this.#coarse!.onPoint()
+    }
+    if (isPoint) {
+      this.#nextS = t + this.#options.stepS
+      this.#onPoint()
+    }
   }
 
   /** Looks at the newest but one, and at a pair of samples before the newest. */
@@ -129,14 +151,11 @@ class Conditioner implements SignalConditioner {
     }
   }
 
-  /** The point at the center of the windows. */
-  #emit(): void {
-    const { halfWindowS, leastPressureHalfS, mostPressureHalfS, latencyS, stepS } = this.#options
+  /** The fields from the windows around the center, whose time is `t`. */
+  #condition(t: number): void {
+    const { halfWindowS, leastPressureHalfS, mostPressureHalfS, latencyS } = this.#options
     const times = this.#times
     const center = this.#center
-    const at = center & MASK
-    const t = times[at]
-    this.#nextS = t + stepS
     this.timeS = t
     const sinceS = center > this.#first ? t - times[(center - 1) & MASK] : 0
     const half = Math.max(halfWindowS, Math.min(latencyS, 1.05 * sinceS))
@@ -153,14 +172,12 @@ class Conditioner implements SignalConditioner {
       windowStart(times, center, from, this.#first, wide),
       windowEnd(times, center, to, this.#written, wide),
     )
-    const off = this.#throttles[at] - this.throttlePct
+    const off = this.#throttles[center & MASK] - this.throttlePct
     if (!Number.isNaN(off)) {
       const old = this.throttleVariancePct2
       const square = Math.min(off * off, 9)
       this.throttleVariancePct2 = !Number.isNaN(old) ? old + NOISE_WEIGHT * (square - old) : square
     }
-    this.#center = center + 1
-    this.#onPoint()
   }
 
   /** Means of the window without their least and greatest values, summed from the middle outward; both at once, since each sum waits for itself. */

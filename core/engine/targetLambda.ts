@@ -1,4 +1,5 @@
-import { defaultTargets, type Target, type Targets } from '../contract/car.ts'
+import type { Target, Targets } from '../contract/car.ts'
+import { defaultTargets } from '../contract/defaultTargets.ts'
 import { stateCode } from './operatingState.ts'
 
 /** Target and band of one moment; NaN where the state has no target. Reused by the caller. */

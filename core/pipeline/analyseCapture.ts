@@ -6,6 +6,7 @@ import type { RunAnalysis } from '../contract/result.ts'
 import type { SampleBlock } from '../contract/samples.ts'
 import type { GpsFix } from '../line/gpsDecoder.ts'
 import { createPipeline } from './createPipeline.ts'
+import { createSampleBound } from './sampleBound.ts'
 
 export interface AnalyseOptions extends PipelineOptions {
   /** Name of the file, for the result. */
@@ -18,9 +19,6 @@ export interface AnalyseOptions extends PipelineOptions {
   readonly mostSamples?: number
 }
 
-/** 22 hours at 100 Hz. Memory goes with the samples, about 200 bytes each: so a file of any size ends within 2 GB. Chosen here. */
-export const defaultMostSamples = 8_000_000
-
 /** Takes a capture's bytes as they come, cut anywhere, and gives the analysis at the end. */
 export interface CaptureAnalyser {
   push(bytes: Uint8Array): void
@@ -32,32 +30,16 @@ export interface CaptureAnalyser {
 
 /** Joins scanner, position receiver and pipeline. @throws CaptureError from `push` for a file that is no capture */
 export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnalyser {
-  const pipeline = createPipeline(options)
-  const { onBlock, onFix, file, mostSamples = defaultMostSamples } = options
-  let kept = 0
-  let keptToS = Number.NaN
-  let leftOut = 0
-  const take = (whole: SampleBlock) => {
-    const count = Math.min(whole.count, mostSamples - kept)
-    leftOut += whole.count - count
-    if (count === 0) return
-    const block = count === whole.count ? whole : { ...whole, count }
-    kept += count
-    keptToS = block.timeS[count - 1]
+  const pipeline = createPipeline({ ...options, expectsResult: true })
+  const { onBlock, onFix, file, mostSamples } = options
+  const bound = createSampleBound((block) => {
     onBlock?.(block)
     pipeline.push(block)
-  }
-  const tellRest = <T extends RunAnalysis>(analysis: T): T => {
-    if (leftOut === 0) return analysis
-    const text = `the run is longer than fits in memory: analysed up to ${Math.round(keptToS)} s, ${leftOut} later samples left out`
-    const { run } = analysis.result
-    const problems = [...((run['problems'] as string[] | undefined) ?? []), text]
-    return { ...analysis, result: { ...analysis.result, run: { ...run, problems } } }
-  }
+  }, mostSamples)
   const scanner = createCaptureScanner({
     decoderOf: onFix ? decodeSourceWithFixes(onFix) : decodeSource,
     emit: {
-      block: take,
+      block: bound.push,
       event: (event) => pipeline.event(event),
       record: ({ timeS, record }) => pipeline.record(timeS, record),
       notice: (notice) => pipeline.notice(notice),
@@ -69,10 +51,10 @@ export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnal
   }
   return {
     push: (bytes) => scanner.push(bytes),
-    end: () => tellRest(pipeline.analysis(whole())),
+    end: () => bound.tellRest(pipeline.analysis(whole())),
     endWithColumns() {
       const { analysis, columns } = pipeline.analysisWithColumns!(whole())
-      return { analysis: tellRest(analysis), columns }
+      return { analysis: bound.tellRest(analysis), columns }
     },
   }
 }

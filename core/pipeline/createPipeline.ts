@@ -7,8 +7,15 @@ import { type CarLearner, createCarLearner, type LearnedCar } from '../engine/le
 import { createRoadTrack } from '../road/roadTrack.ts'
 import { channelSlots as slot } from './channels.ts'
 import { appendBlock, type ColumnStore, createColumnStore, dropBefore } from './columnStore.ts'
+import { createRunLearner, isSameForRows, type RunLearner } from './learnRun.ts'
 import { createLiveReader, type LiveReader } from './liveReading.ts'
-import { replayRun, replayWithColumns } from './replayRun.ts'
+import {
+  eventsByTime,
+  type ReplayExtras,
+  type ReplayInput,
+  replayRun,
+  replayWithColumns,
+} from './replayRun.ts'
 import { createRowReader, defaultRowReaderOptions, type RowReader } from './rowReader.ts'
 import { createRunKnowledge, type RunSettings, settingsOf, takeRecord } from './runKnowledge.ts'
 import { createRunView, type RunView } from './runView.ts'
@@ -17,6 +24,8 @@ import { createRunView, type RunView } from './runView.ts'
 const LEARN_EVERY_S = 1
 /** Old rows are forgotten in steps, so that a live page pays nothing for it in most pushes, s. */
 const FORGET_STEP_S = 30
+/** Most times that the result's first pass is begun anew while samples come: late records are few, or else it waits for the end. */
+const MOST_STARTS = 3
 
 /**
  * The one pipeline: samples, events and records in; the live reading and the run's result out. `live()` reads detectors that run along with the
@@ -44,6 +53,10 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
   let fedEvent = 0
   let fedStore: ColumnStore | undefined
   let isLookedAt = false
+  // The result's first pass, if it runs along; after too many late records and events it waits for the end.
+  let ahead: RunLearner | undefined
+  let aheadSettings = settings
+  let aheadStarts = 0
   let forgottenS = Number.NEGATIVE_INFINITY
 
   /** A channel that some source sends, or that a sender on a plain input gives. */
@@ -133,6 +146,26 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
     }
   }
 
+  /** Several sources are joined at the end only: one may be behind the others. */
+  function learnAhead(): void {
+    if (!options.expectsResult || options.historyS !== undefined) return
+    if (stores.length > 1) ahead = undefined
+    else if (!ahead && aheadStarts < MOST_STARTS) {
+      aheadStarts++
+      aheadSettings = settings
+      ahead = createRunLearner({ others: [], settings, events: eventsByTime(events), rows: 0 })
+    }
+    ahead?.advance(main!)
+  }
+
+  function replayInput(more: ReplayExtras): ReplayInput {
+    const learner = ahead
+    // It ends with this result.
+    ahead = undefined
+    const { targets } = options
+    return { stores, main, known, records, events, targets, road, ...(learner ? { learner } : {}), ...more }
+  }
+
   function forget(): void {
     const { historyS } = options
     if (!(historyS! > 0) || newestS - forgottenS < FORGET_STEP_S) return
@@ -165,9 +198,12 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
       if (!(last <= newestSampleS)) newestSampleS = last
       if (!(last <= newestS)) newestS = last
       forget()
+      learnAhead()
     },
     event(event) {
-      events.push({ ...event })
+      const own = { ...event }
+      events.push(own)
+      if (ahead?.event(own) === false) ahead = undefined
     },
     record(timeS, record) {
       const timed = { timeS, record }
@@ -176,6 +212,7 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
       if (isLookedAt) catchUp()
       if (!takeRecord(known, timed, options.carWins === true)) return
       settings = settingsOf(known, options.targets)
+      if (!isSameForRows(settings, aheadSettings)) ahead = undefined
       reader?.setInputs(settings.inputs)
       learner.airPressureKpa = known.air?.pressure_kPa ?? Number.NaN
       if (record.type !== 'air') startView()
@@ -191,21 +228,8 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
       return live.read()
     },
     result: (more) => pipeline.analysis(more).result,
-    analysis(more = {}) {
-      return replayRun({ stores, main, known, records, events, targets: options.targets, road, ...more })
-    },
-    analysisWithColumns(more = {}) {
-      return replayWithColumns({
-        stores,
-        main,
-        known,
-        records,
-        events,
-        targets: options.targets,
-        road,
-        ...more,
-      })
-    },
+    analysis: (more = {}) => replayRun(replayInput(more)),
+    analysisWithColumns: (more = {}) => replayWithColumns(replayInput(more)),
   }
   return pipeline
 }

@@ -36,8 +36,6 @@ export interface RunLessons {
 /** Steps of the columns, s: finer than any delay that can be told, and no finer, for speed. */
 const STEP_S = 0.024
 const LAMBDA_STEP_S = 0.012
-/** A silence longer than this ends the windows of the columns, s; chosen here. */
-const SILENCE_S = 0.6
 
 /** First pass over the rows of a run, in one go or as they come. */
 export interface RunLearner {
@@ -92,11 +90,13 @@ class Learner implements RunLearner {
   #awaited: number[] = []
   #slotsAwaited = -1
 
+  readonly #gaps = new SampleGaps()
+  readonly #conditioner: SignalConditioner
+  #isWithRow = false
+
   // For learning: λ as the sensor read it, whatever the board says of faults, and points on a coarse step.
   #plainStage: LambdaStage | undefined
-  #lastS = Number.NaN
   #nextLambdaS = Number.NEGATIVE_INFINITY
-  readonly #coarse: SignalConditioner
   readonly #pointS = new GrowingDoubles()
   readonly #rpm = new GrowingDoubles()
   readonly #throttlePct = new GrowingDoubles()
@@ -108,9 +108,6 @@ class Learner implements RunLearner {
   readonly #prepared: PreparedRows
   readonly #stages: readonly [LambdaStage, LambdaStage]
   #hasBank2 = false
-  readonly #gaps = new SampleGaps()
-  readonly #fine: SignalConditioner
-  #isWithRow = false
 
   constructor({ others, settings, events, rows }: RunLearnerOptions) {
     this.#settings = settings
@@ -122,13 +119,11 @@ class Learner implements RunLearner {
     this.#car = createCarLearner(settings.limits.warm_C, settings.limits.rest_pct)
     this.#prepared = new PreparedRows(rows)
     this.#stages = [this.#createStage(1), this.#createStage(2)]
-    this.#coarse = createSignalConditioner(() => this.#addCoarse(), {
-      ...defaultSignalConditionerOptions,
-      stepS: STEP_S,
-    })
-    this.#fine = createSignalConditioner(() => {
-      this.#prepared.addPoint(this.#fine, this.#rows, this.#isWithRow)
-    })
+    this.#conditioner = createSignalConditioner(
+      () => this.#prepared.addPoint(this.#conditioner, this.#rows, this.#isWithRow),
+      defaultSignalConditionerOptions,
+      { stepS: STEP_S, onPoint: () => this.#addCoarse() },
+    )
   }
 
   advance(main: ColumnStore): void {
@@ -143,15 +138,14 @@ class Learner implements RunLearner {
 
   event(event: BoardEvent): boolean {
     const last = this.#events.at(-1)
-    if (event.timeS <= this.#lastS || (last && event.timeS < last.timeS)) return false
+    if (event.timeS <= this.#gaps.lastS || (last && event.timeS < last.timeS)) return false
     this.#events.push(event)
     return true
   }
 
   lessons(known: RunKnowledge): RunLessons {
-    this.#coarse.flush()
     this.#isWithRow = false
-    this.#fine.flush()
+    this.#conditioner.flush()
     const car = this.#car
     car.airPressureKpa = known.air?.pressure_kPa ?? Number.NaN
     car.profileIdleRpm = known.car?.engine?.idle_rpm ?? Number.NaN
@@ -217,21 +211,20 @@ class Learner implements RunLearner {
       this.#prepared.addLambda(1, this.#stages[1])
     }
     if (this.#plainStage) this.#stepStage(this.#plainStage, 0)
-    if (timeS - this.#lastS > SILENCE_S) this.#coarse.flush()
-    this.#lastS = timeS
     if ((fresh[slot.pump_current] === 1 || fresh[slot.lambda] === 1) && timeS >= this.#nextLambdaS) {
       this.#nextLambdaS = timeS + LAMBDA_STEP_S
       this.#addLambda(this.#plainStage ?? this.#stages[0])
     }
-    const rpm = value[slot.engine_speed]
-    const throttlePct = value[slot.throttle]
-    const mapKpa = value[slot.manifold_pressure]
-    this.#coarse.push(timeS, rpm, throttlePct, mapKpa)
     this.#isWithRow = false
-    if (this.#gaps.isGapBefore(timeS)) this.#fine.flush()
+    if (this.#gaps.isGapBefore(timeS)) this.#conditioner.flush()
     this.#gaps.add(timeS)
     this.#isWithRow = true
-    this.#fine.push(timeS, rpm, throttlePct, mapKpa)
+    this.#conditioner.push(
+      timeS,
+      value[slot.engine_speed],
+      value[slot.throttle],
+      value[slot.manifold_pressure],
+    )
   }
 
   #see(): void {
@@ -265,7 +258,7 @@ class Learner implements RunLearner {
   }
 
   #addCoarse(): void {
-    const { timeS, rpm, throttlePct, mapKpa } = this.#coarse
+    const { timeS, rpm, throttlePct, mapKpa } = this.#conditioner
     this.#car.add(timeS, rpm, throttlePct, mapKpa, this.#row.value[slot.coolant])
     this.#pointS.push(timeS)
     this.#rpm.push(rpm)

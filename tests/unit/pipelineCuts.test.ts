@@ -1,5 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import type { Pipeline } from '../../core/contract/pipeline.ts'
 import type { ChannelDeclaration, SampleBlock } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { pumpCurrentFromLambda } from '../../core/sensing/pumpCurrent.ts'
@@ -114,6 +115,70 @@ describe('createPipeline', () => {
 
   it('gives an unchanged result when asked twice', () => {
     expect(JSON.stringify(whole.result())).toBe(JSON.stringify(whole.result()))
+  })
+
+  describe('that works toward its result while samples come', () => {
+    const cuts = Array.from({ length: 30 }, (_, i) => 50 * i + 17)
+    /** The board alone, cut into pieces; at some pieces something else comes. */
+    const run = (expectsResult: boolean, between: (pipeline: Pipeline, piece: number) => void = () => {}) => {
+      const pipeline = createPipeline({ expectsResult })
+      let from = 0
+      for (const [piece, cut] of [...cuts, drive.count].entries()) {
+        pipeline.push(block(from, cut))
+        between(pipeline, piece)
+        from = cut
+      }
+      return JSON.stringify(pipeline.analysis())
+    }
+    const heaterOpen = (timeS: number) => ({ source: 0, timeS, code: 'heater_open', text: '' })
+
+    it.each<[string, (pipeline: Pipeline, piece: number) => void]>([
+      ['nothing else', () => {}],
+      [
+        'records that change how λ is read',
+        (pipeline, piece) => {
+          if (piece % 7 === 3)
+            pipeline.record(piece, { type: 'free_air', bank: 1, current_mA: 2.5 + 0.01 * piece })
+        },
+      ],
+      [
+        'events in time',
+        (pipeline, piece) => {
+          if (piece % 9 === 4) pipeline.event(heaterOpen((50 * piece + 20) / RATE_HZ))
+        },
+      ],
+      [
+        'events of long ago',
+        (pipeline, piece) => {
+          if (piece % 5 === 4) pipeline.event(heaterOpen(3 + 0.1 * piece))
+        },
+      ],
+      [
+        'a second source',
+        (pipeline, piece) => {
+          if (piece > 10) pipeline.push(speedBlock(piece))
+        },
+      ],
+    ])('gives the same with %s', (_, between) => {
+      expect(run(true, between)).toBe(run(false, between))
+    })
+
+    it('gives the same when a second bank comes later, and when asked for a result midway', () => {
+      const both = [...board, { index: 5, name: 'pump_current_2', unit: 'mA', scale: 1, offset: 0 }]
+      const second = (from: number, to: number): SampleBlock => {
+        const one = block(from, to)
+        return { ...one, segment: 1, channels: both, columns: [...one.columns, one.columns[0]] }
+      }
+      const [plain, ahead] = [false, true].map((expectsResult) => {
+        const pipeline = createPipeline({ expectsResult })
+        pipeline.push(block(0, 400))
+        const midway = JSON.stringify(pipeline.analysis())
+        pipeline.push(block(400, 700))
+        pipeline.push(second(700, drive.count))
+        return [midway, JSON.stringify(pipeline.analysis())]
+      })
+      expect(ahead).toEqual(plain)
+    })
   })
 
   it('finds the states of the drive', () => {
