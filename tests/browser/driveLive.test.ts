@@ -285,25 +285,24 @@ describe('what only the bridge can see', () => {
 
   test('a reader hears of alarms at most once in five seconds, and of no number', async () => {
     const { bridge, page, close } = await liveDrive()
-    const counted = page.evaluate(
-      () =>
-        new Promise<number[]>((resolve) => {
-          const node = document.querySelector('[role="alert"]')!
-          const times: number[] = []
-          new MutationObserver(() => times.push(performance.now())).observe(node, {
-            subtree: true,
-            childList: true,
-            characterData: true,
-          })
-          setTimeout(() => resolve(times), 13_000)
-        }),
-    )
-    for (let i = 0; i < 6; i++) {
-      const code = i % 2 ? 'disk_nearly_full' : 'sensor_fault'
+    await page.evaluate(() => {
+      const spoken: number[] = []
+      Object.assign(window, { spoken })
+      const node = document.querySelector('[role="alert"]')!
+      new MutationObserver(() => spoken.push(performance.now())).observe(node, {
+        subtree: true,
+        childList: true,
+        characterData: true,
+      })
+    })
+    // Another alarm every 1.7 s: a reader who heard of each would hear nothing else.
+    const codes = ['sensor_fault', 'disk_nearly_full', 'supply_high', 'fuel_pressure_high', 'supply_low']
+    for (let i = 0; i < 8; i++) {
+      const code = codes[i % codes.length]
       bridge.tellAlarms([{ code, priority: 'caution', startS: bridge.timeS, worst: null }])
-      await page.waitForTimeout(2000)
+      await page.waitForTimeout(1700)
     }
-    const times = await counted
+    const times = await page.evaluate(() => (window as unknown as { spoken: number[] }).spoken)
     const gaps = times.slice(1).map((at, i) => at - times[i])
     const inLiveRegion = await page.evaluate(
       () =>
@@ -313,8 +312,8 @@ describe('what only the bridge can see', () => {
     )
     check(
       'X1',
-      `role=alert spoke ${times.length} times in 13 s, least ${(Math.min(...gaps, 99_000) / 1000).toFixed(1)} s apart (≥ 5); the number is ${inLiveRegion ? '' : 'not '}in a live region`,
-      times.length > 0 && Math.min(...gaps, 99_000) >= 4900 && !inLiveRegion,
+      `role=alert spoke ${times.length} times while 8 alarms came in 13 s, least ${(Math.min(...gaps, 99_000) / 1000).toFixed(1)} s apart (≥ 5); the number is ${inLiveRegion ? '' : 'not '}in a live region`,
+      times.length >= 2 && Math.min(...gaps, 99_000) >= 4900 && !inLiveRegion,
     )
     await close()
   })

@@ -92,13 +92,13 @@ describe('run page', () => {
       ])
       expect(name, `chart ${i}`).not.toBe('')
       expect(finding, name).toMatch(/\.$/)
-      await figure.locator('summary').click()
+      await figure.locator('summary', { hasText: 'Table' }).click()
       const rows = figure.locator('tbody tr')
       await rows.first().waitFor()
       const rowCount = await rows.count()
       expect(rowCount, name).toBeLessThanOrEqual(240)
       most = Math.max(most, rowCount)
-      await figure.locator('summary').click()
+      await figure.locator('summary', { hasText: 'Table' }).click()
     }
     check(
       'X1',
@@ -216,7 +216,7 @@ describe('run page at other sizes and in other light', () => {
     await close()
   })
 
-  test('the exported table opens the same after it was read in again', async () => {
+  test('the exported table carries units, decimal points and whole times, under a name that any disk takes', async () => {
     const { page, close } = await openRun()
     const waiting = page.waitForEvent('download')
     await page.getByRole('link', { name: 'Export as CSV' }).click()
