@@ -42,9 +42,15 @@ function createDividerReader(
   const names = wanted.filter((field): field is string => typeof field === 'string').map(fold)
   let positions = wanted.map((field) => (typeof field === 'number' ? field - 1 : -1))
   let fieldCount = fields
+  // Where a name is looked for, a header has a word; a name that begins as a number does takes this short cut away.
+  const firstNamed = names.some((name) => beginsAsNumber(name))
+    ? -1
+    : wanted.findIndex((field) => typeof field === 'string')
   return (text) => {
     const parts = splitFields(text, divider)
-    if (names.length > 0) {
+    const isData =
+      firstNamed >= 0 && positions[firstNamed] >= 0 && beginsAsNumber(parts[positions[firstNamed]] ?? '')
+    if (names.length > 0 && !isData) {
       const folded = parts.map(fold)
       if (names.every((name) => folded.includes(name))) {
         positions = wanted.map((field) =>
@@ -64,12 +70,22 @@ function createDividerReader(
   }
 }
 
+/** True for a text that begins with a digit, a sign or a decimal mark. */
+function beginsAsNumber(text: string): boolean {
+  const code = text.charCodeAt(0)
+  return (code >= 0x30 && code <= 0x39) || (code >= 0x2b && code <= 0x2e)
+}
+
 const fold = (name: string) => name.trim().toLowerCase()
 
 /** Splits at the divider outside double quotes (RFC 4180: a doubled quote inside is one); fields lose surrounding white space. */
 export function splitFields(text: string, divider: string): string[] {
   if (divider === ' ') return text.trim().split(/\s+/)
-  if (!text.includes('"')) return text.split(divider).map((part) => part.trim())
+  if (!text.includes('"')) {
+    const whole = text.split(divider)
+    for (let i = 0; i < whole.length; i++) whole[i] = whole[i].trim()
+    return whole
+  }
   const parts: string[] = []
   let part = ''
   let isQuoted = false

@@ -5,6 +5,7 @@ import { crc16 } from '../../core/line/crc16.ts'
 import { parseLineMap } from '../../core/line/lineMap.ts'
 import { createLineMapReader, type LineMapReaderOptions } from '../../core/line/lineMapReader.ts'
 import { checkLinePattern } from '../../core/line/linePattern.ts'
+import { parseFieldNumber } from '../../core/line/lineTime.ts'
 import { utf8Bytes } from '../../core/line/utf8.ts'
 
 const speed = { field: 1, channel: 'engine_speed', unit: 'rpm' }
@@ -411,5 +412,50 @@ describe('properties', () => {
         expect(columns[0][0]).toBe(value === 0 ? 0 : value)
       }),
     )
+  })
+})
+
+describe('parseFieldNumber', () => {
+  test('gives the very number of any decimal, with either mark', () => {
+    const decimal = fc.tuple(
+      fc.constantFrom('', '-', '+'),
+      fc.stringMatching(/^\d{0,12}$/),
+      fc.stringMatching(/^\d{0,12}$/),
+      fc.boolean(),
+      fc.constantFrom('', 'e3', 'E-2'),
+    )
+    fc.assert(
+      fc.property(decimal, ([sign, whole, part, hasMark, power]) => {
+        fc.pre(whole + part !== '' && (hasMark || part === ''))
+        const text = `${sign}${whole}${hasMark ? '.' : ''}${part}${power}`
+        expect(parseFieldNumber(text, '.')).toBe(Number(text))
+        expect(parseFieldNumber(text.replace('.', ','), ',')).toBe(Number(text))
+      }),
+      { seed: 7, numRuns: 2000 },
+    )
+  })
+
+  test.each(['', '-', '.', '1.2.3', '1,2', '0x10', '1 2', 'NaN', 'Infinity', '--1', '1e', '１'])(
+    'refuses "%s"',
+    (text) => {
+      expect(parseFieldNumber(text, '.')).toBeNaN()
+    },
+  )
+})
+
+describe('a header whose name begins as a number does', () => {
+  test('is known as a header, first and later', () => {
+    const map = {
+      channels: [
+        { ...speed, field: '1st' },
+        { ...volts, field: 'volts' },
+      ],
+    }
+    const { counts, columns } = readAll('1st,volts\n900,1\nvolts,1st\n2,910\n', map)
+    expect(counts).toMatchObject({ headers: 2, samples: 2, unreadable: 0 })
+    expect(columns).toEqual([
+      [900, 910],
+      [1, 2],
+    ])
   })
 })
