@@ -65,6 +65,15 @@ export function standingSentence(
   return `${head}: λ ${lambda.toFixed(2)} ± ${half.toFixed(2)} at home air, target ${band.target.lambda.toFixed(2)}${proof}.`
 }
 
+/** One sentence on how a state should stand before a later step: `After the steps before, power should be lean by 0.04: λ 0.91 ± 0.06, target 0.87.` */
+export function plannedSentence(state: AdviceState, forecast: Forecast, band: Band): string {
+  const lambda = Math.exp(forecast.mean)
+  const half = 1.96 * forecast.sd * lambda
+  const side = forecast.mean > band.high ? 'lean' : forecast.mean < band.low ? 'rich' : undefined
+  const how = side ? `${side} by ${Math.abs(lambda - band.target.lambda).toFixed(2)}` : 'on target'
+  return `After the steps before, ${stateWords[state] ?? state} should be ${how}: λ ${lambda.toFixed(2)} ± ${half.toFixed(2)}, target ${band.target.lambda.toFixed(2)}.`
+}
+
 /** Share as a percentage with its standard deviation: `80 ± 20 %`. */
 export function shareWord(share: { mean: number; sd: number }): string {
   return `${Math.round(100 * share.mean)} ± ${Math.round(100 * share.sd)} %`

@@ -156,7 +156,12 @@ export function advise(
   const choke = judgeChoke(observed)
   for (const last of [pumpChange, adviseChoke(choke, newest.fitted, parts.box)]) {
     if (!last) continue
-    changes.push(changes.length === 0 && needs.length === 0 ? last : { ...last, later: true })
+    const isNow = changes.length === 0 && needs.length === 0
+    const why = isNow
+      ? 'The steady mixture is where it belongs, so this may now be judged.'
+      : 'To be judged again when the steady mixture is where it belongs.'
+    const said = { ...last, because: [...last.because, why] }
+    changes.push(isNow ? said : { ...said, later: true })
   }
   const missing = findMissingSizes(model, known, choices, plan, parts.box)
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.

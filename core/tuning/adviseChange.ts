@@ -1,6 +1,14 @@
 import type { Change } from '../contract/advice.ts'
 import type { Circuit, Fitted, Part } from '../contract/car.ts'
-import { areaWord, partWord, rangeWord, shareWord, sizeWord, standingSentence } from './adviceText.ts'
+import {
+  areaWord,
+  partWord,
+  plannedSentence,
+  rangeWord,
+  shareWord,
+  sizeWord,
+  standingSentence,
+} from './adviceText.ts'
 import { round, stateWords } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
 import { type AdviceState, circuitOfPart, fuelPaths, pathFactor, valveParts } from './partPaths.ts'
@@ -46,7 +54,13 @@ export function describeChange(input: ChangeInput): Change {
   const factor = path ? pathFactor(path, before, after, state) : Number.NaN
   const because: string[] = []
   const band = bands.get(state)
-  if (start && band) because.push(standingSentence(state, start, band, lastSeconds(input, state)))
+  if (start && band) {
+    because.push(
+      before === model.base
+        ? standingSentence(state, start, band, lastSeconds(input, state))
+        : plannedSentence(state, start, band),
+    )
+  }
   if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
   if ((valveParts as readonly string[]).includes(part) && step) {
     because.push(

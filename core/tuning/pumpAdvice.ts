@@ -141,7 +141,7 @@ export function advisePump(
           (verdict.peak === null
             ? '.'
             : `, by ${Math.abs(verdict.peak).toFixed(2)} λ${verdict.afterS === null ? '' : ` ${verdict.afterS.toFixed(1)} s after the throttle opened`}.`),
-        `${remedy.words[0].toUpperCase()}${remedy.words.slice(1)}. The steady mixture is where it belongs, so the pump may now be judged.`,
+        `${remedy.words[0].toUpperCase()}${remedy.words.slice(1)}.`,
       ],
     }
   }
