@@ -3,6 +3,8 @@ import { stateCode, stateNames } from '../engine/operatingState.ts'
 import type { PointHistory } from '../engine/pointHistory.ts'
 import type { StateLimits } from '../engine/stateLimits.ts'
 import type { TargetFinder, TargetNow } from '../engine/targetLambda.ts'
+import { addMoment, emptySums, pieceOf } from './pieceSums.ts'
+import { createTravel } from './travel.ts'
 
 export interface SteadyOptions {
   readonly limits: StateLimits
@@ -55,7 +57,6 @@ export interface SteadyCollector {
 const STEADY_KPA = 6
 const STEADY_RPM_SHARE = 0.06
 const MOST_LAMBDA = 1.6
-const BLOCKS = 16
 /** A piece stands for no more than this of its visit's unread moments on either side, s: chosen here, the slow wander is slower. */
 const MOST_STAND_IN_S = 2
 /** So near to a limit of load, or to the throttle's travel in a second as a share of its limit, another judge may see it otherwise. */
@@ -76,51 +77,13 @@ for (const name of ['cruise', 'part_throttle', 'power', 'warm_up', 'running'] as
 const AIR_GONE_LAMBDA = 0.03
 const isTip = (state: number) => state === stateCode.tip_in || state === stateCode.tip_out
 
-interface Sums {
-  seconds: number
-  standsForS: number
-  doubtS: number
-  startS: number
-  lastS: number
-  lambda: number
-  rpm: number
-  load: number
-  map: number
-  throttle: number
-  coolant: number
-  barometer: number
-  intake: number
-  weight: number
-}
-
-const emptySums = (): Sums => ({
-  seconds: 0,
-  standsForS: 0,
-  doubtS: 0,
-  startS: 0,
-  lastS: 0,
-  lambda: 0,
-  rpm: 0,
-  load: 0,
-  map: 0,
-  throttle: 0,
-  coolant: 0,
-  barometer: 0,
-  intake: 0,
-  weight: 0,
-})
-
 export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
   const { limits, targets, bankCount } = options
-  const blockS = limits.steady_s / 10
-  const blockStart = new Float64Array(BLOCKS).fill(Number.NEGATIVE_INFINITY)
-  const blockLeast = new Float64Array(BLOCKS)
-  const blockMost = new Float64Array(BLOCKS)
+  const travel = createTravel(limits.steady_s)
   const sums = [emptySums(), emptySums()]
   /** Steady seconds of this visit that could not be read since it was last read, by bank. */
   const unreadS = new Float64Array(2)
   const visits = new Map<number, number>()
-  let block = 0
   let next = -1
   let stateNow = -1
   let before = -1
@@ -132,56 +95,18 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
   /** Travel of the signal that says "steady" over the last second, as a share of what is allowed. */
   function unrest(history: PointHistory, at: number): number {
     const t = history.timeS[at]
-    const value = options.hasThrottle()
-      ? history.throttlePct[at]
-      : options.hasPressure()
-        ? history.mapKpa[at]
-        : history.rpm[at]
-    if (Number.isNaN(value)) return 0
-    if (t - blockStart[block] >= blockS) {
-      block = (block + 1) % BLOCKS
-      blockStart[block] = t
-      blockLeast[block] = value
-      blockMost[block] = value
-    } else {
-      if (value < blockLeast[block]) blockLeast[block] = value
-      if (value > blockMost[block]) blockMost[block] = value
-    }
-    const sinceS = t - limits.steady_s - 0.5 * blockS
-    let least = value
-    let most = value
-    for (let i = 0; i < BLOCKS; i++) {
-      if (blockStart[i] < sinceS) continue
-      if (blockLeast[i] < least) least = blockLeast[i]
-      if (blockMost[i] > most) most = blockMost[i]
-    }
-    if (options.hasThrottle()) return (most - least) / limits.steady_pct
-    return (most - least) / (options.hasPressure() ? STEADY_KPA : STEADY_RPM_SHARE * value)
+    if (options.hasThrottle()) return travel.over(t, history.throttlePct[at]) / limits.steady_pct
+    if (options.hasPressure()) return travel.over(t, history.mapKpa[at]) / STEADY_KPA
+    const rpm = history.rpm[at]
+    return travel.over(t, rpm) / (Number.isNaN(rpm) ? 1 : STEADY_RPM_SHARE * rpm)
   }
 
   function closePiece(bank: number, state: MixtureState): void {
     const s = sums[bank]
     if (s.weight > 0 && s.seconds > 0) {
-      const w = s.weight
       s.standsForS += Math.min(MOST_STAND_IN_S, unreadS[bank])
       unreadS[bank] = 0
-      options.onPiece({
-        bank: bank === 0 ? 1 : 2,
-        state,
-        visit: visits.get(stateNow) ?? 0,
-        timeS: (s.startS + s.lastS) / 2,
-        seconds: s.seconds,
-        standsForS: s.standsForS,
-        doubtS: s.doubtS,
-        lambda: s.lambda / w,
-        rpm: s.rpm / w,
-        load: s.load / w,
-        manifoldKpa: s.map / w,
-        throttlePct: s.throttle / w,
-        coolantC: s.coolant / w,
-        barometerKpa: s.barometer / w,
-        intakeAirC: s.intake / w,
-      })
+      options.onPiece(pieceOf(s, bank === 0 ? 1 : 2, state, visits.get(stateNow) ?? 0))
     }
     Object.assign(s, emptySums())
   }
@@ -223,21 +148,8 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     const t = history.timeS[at]
     if (s.weight > 0 && (t - s.lastS > 0.3 || t - s.startS >= options.pieceS))
       closePiece(bank, mixtureByState[stateNow]!)
-    if (s.weight === 0) s.startS = t
-    s.lastS = t
-    s.seconds += dtS
-    s.standsForS += dtS + Math.min(MOST_STAND_IN_S, unreadS[bank])
+    addMoment(s, history, at, lambda, dtS, Math.min(MOST_STAND_IN_S, unreadS[bank]), isInDoubt)
     unreadS[bank] = 0
-    if (isInDoubt) s.doubtS += dtS
-    s.weight += dtS
-    s.lambda += lambda * dtS
-    s.rpm += history.rpm[at] * dtS
-    s.load += history.load[at] * dtS
-    s.map += history.mapKpa[at] * dtS
-    s.throttle += history.throttlePct[at] * dtS
-    s.coolant += history.coolantC[at] * dtS
-    s.barometer += history.barometerKpa[at] * dtS
-    s.intake += history.intakeAirC[at] * dtS
     options.onSteady(history, n, bank, dtS, target.lambda)
   }
 
