@@ -4,8 +4,11 @@
  * What the analysis gets right here and on the simulator it has not learned by heart.
  */
 import { encodeLine } from '../../../core/line/encodeLine.ts'
+import { channelsOf, type SensedMoment } from './board.ts'
 import { createRandom, type Random } from './random.ts'
-import { judgePatterns, type SecondTipIn } from './truePatterns.ts'
+import { currentAt } from './sensorRows.ts'
+import type { SecondTipIn } from './truePatterns.ts'
+import { labelStates, stillSince } from './trueStates.ts'
 
 export interface SecondCar {
   massKg: number
@@ -164,56 +167,6 @@ export function density(w: Weather): number {
 }
 
 export const referenceWeather: Weather = { temperatureC: 20, pressureKpa: 100, humidityPct: 0 }
-
-/** Pump current of the 4.9-generation sensor at a λ: rows of the published table, straight between them. */
-const curve: [number, number][] = [
-  [0.65, -2],
-  [0.7, -1.602],
-  [0.75, -1.243],
-  [0.8, -0.927],
-  [0.822, -0.8],
-  [0.85, -0.652],
-  [0.9, -0.405],
-  [0.95, -0.183],
-  [0.97, -0.106],
-  [0.99, -0.04],
-  [1.003, 0],
-  [1.01, 0.015],
-  [1.05, 0.097],
-  [1.1, 0.193],
-  [1.132, 0.25],
-  [1.179, 0.329],
-  [1.429, 0.671],
-  [1.701, 0.938],
-  [1.99, 1.15],
-  [2.434, 1.385],
-  [3.413, 1.7],
-  [5.391, 2],
-  [7.506, 2.15],
-  [10.119, 2.25],
-]
-function currentAt(lambda: number): number {
-  if (lambda <= 0.65) return -2
-  for (let i = 1; i < curve.length; i++) {
-    const [l1, i1] = curve[i]
-    if (lambda <= l1) {
-      const [l0, i0] = curve[i - 1]
-      return i0 + ((i1 - i0) * (lambda - l0)) / (l1 - l0)
-    }
-  }
-  return 2.25
-}
-
-/** λ at a pump current: the same rows, the other way. */
-function lambdaAt(ma: number): number {
-  for (let i = 1; i < curve.length; i++) {
-    const [l1, i1] = curve[i]
-    if (ma > i1 && i < curve.length - 1) continue
-    const [l0, i0] = curve[i - 1]
-    return l0 + ((l1 - l0) * (ma - i0)) / (i1 - i0)
-  }
-  return Number.NaN
-}
 
 interface Moment {
   v: number
@@ -383,7 +336,7 @@ export function drive(
     weather,
   )
   for (let i = 0; i < n; i++) {
-    truth.steady[i] = !truth.state[i].startsWith('tip_') && stillSince(throttleTrue, i) ? 1 : 0
+    truth.steady[i] = !truth.state[i].startsWith('tip_') && stillSince(throttleTrue, i, inner) ? 1 : 0
   }
   // The sensor: the gas arrives after the transport delay, then a lag that differs by direction.
   const sensed = new Float64Array(n)
@@ -456,163 +409,4 @@ export function drive(
     lines.push(`${seconds.toFixed(6)} = ${JSON.stringify({ type: 'stop', reason: 'end' })}`)
     return new TextEncoder().encode(`${lines.join('\n')}\n`)
   }
-}
-
-/** True when the throttle stayed within 3 % over the last second. */
-function stillSince(throttle: Float64Array, i: number): boolean {
-  let low = throttle[i]
-  let high = low
-  for (let k = Math.max(0, i - Math.round(1 / inner)); k < i; k += 10) {
-    low = Math.min(low, throttle[k])
-    high = Math.max(high, throttle[k])
-  }
-  return high - low < 3
-}
-
-interface TrueSignals {
-  throttle: Float64Array
-  rpm: Float64Array
-  map: Float64Array
-  /** How far λ is from where it settles. */
-  unsettled: Float64Array
-  /** λ without wander and scatter. */
-  lambdaStill: Float64Array
-}
-
-/** Limits of the trade: a fast move, its end, and the least length of a state. */
-const tipRatePctS = 40
-const tipSizePct = 8
-/** Nearer to these limits than this share counts as borderline. */
-const borderlineShare = 0.2
-const settledWithin = 0.03
-const mostTipS = 3
-const leastStateS = 0.5
-
-/** Operating states of the noise-free signals by the definitions of the trade, and the fast moves of the throttle over them. */
-function labelStates(truth: SecondTruth, car: SecondCar, signals: TrueSignals, weather: Weather): void {
-  const { throttle, rpm, map } = signals
-  const raw: string[] = []
-  let before = ''
-  for (let i = 0; i < throttle.length; i++) {
-    const load = map[i] / weather.pressureKpa
-    const low = 0.6 + (before === 'cruise' ? car.loadGap : -car.loadGap)
-    const high = 0.85 + (before === 'power' ? -car.loadGap : car.loadGap)
-    if (throttle[i] < 1.5) before = rpm[i] < 1.4 * car.idleRpm ? 'idle' : 'overrun'
-    else before = load < low ? 'cruise' : load > high ? 'power' : 'part_throttle'
-    raw.push(before)
-  }
-  // A visit under half a second joins what came before it.
-  let joined = raw[0]
-  for (let i = 0; i < raw.length; ) {
-    let end = i
-    while (end < raw.length && raw[end] === raw[i]) end++
-    if ((end - i) * inner >= leastStateS) joined = raw[i]
-    for (let k = i; k < end; k++) truth.state[k] = joined
-    i = end
-  }
-  const plain = [...truth.state]
-  layTips(truth, signals)
-  judgePatterns(truth, plain, signals)
-}
-
-/** Greatest rate over a tenth of a second within an opening, %/s. */
-function fastestIn(throttle: Float64Array, onset: number, end: number, back: number): number {
-  let fastest = 0
-  for (let i = onset; i <= end; i++)
-    fastest = Math.max(fastest, (throttle[i] - throttle[Math.max(0, i - back)]) / (back * inner))
-  return fastest
-}
-
-/** So near to the limits that a judge may see it either way. */
-const isBorderline = (ratePctS: number, sizePct: number) =>
-  ratePctS < tipRatePctS * (1 + borderlineShare) || sizePct < tipSizePct * (1 + borderlineShare)
-
-/** Lays each fast move over the states, from its onset until λ is back where it settles. */
-function layTips(truth: SecondTruth, { throttle, unsettled }: TrueSignals): void {
-  const n = throttle.length
-  const back = Math.round(0.1 / inner)
-  let i = back
-  while (i < n) {
-    const rate = (throttle[i] - throttle[i - back]) / (back * inner)
-    if (Math.abs(rate) <= tipRatePctS) {
-      i++
-      continue
-    }
-    const direction = Math.sign(rate)
-    let onset = i - back
-    while (onset < i && (throttle[onset + 1] - throttle[onset]) * direction < 0.05) onset++
-    let end = i
-    while (end + 1 < n && (throttle[end + 1] - throttle[end]) * direction > 0.05) end++
-    const size = (throttle[end] - throttle[onset]) * direction
-    let over = end
-    if (size > tipSizePct) {
-      if (direction > 0)
-        truth.tipIns.push({
-          startS: truth.timeS[onset],
-          endS: truth.timeS[end],
-          ratePctS: size / (truth.timeS[end] - truth.timeS[onset]),
-          borderline: isBorderline(fastestIn(throttle, onset, end, back), size),
-          pattern: null,
-          patternSure: false,
-        })
-      const most = Math.min(n - 1, onset + Math.round(mostTipS / inner))
-      while (over < most && unsettled[over] > settledWithin) over++
-      truth.state.fill(direction > 0 ? 'tip_in' : 'tip_out', onset, over + 1)
-    }
-    i = end + back
-  }
-}
-
-/** What the board's sensors see at a sample. */
-interface SensedMoment {
-  timeS: number
-  currentMa: number
-  rpm: number
-  throttlePct: number
-  mapKpa: number
-}
-
-interface BoardChannel {
-  name: string
-  unit: string
-  scale: number
-  read(moment: SensedMoment): number
-}
-
-/** The board's channels with their noise. */
-function channelsOf(car: SecondCar, weather: Weather, r: Random): BoardChannel[] {
-  const pumpMa = (m: SensedMoment) => m.currentMa * car.sensorGain + car.noiseMa * r.normal()
-  const all: BoardChannel[] = [
-    { name: 'pump_current', unit: 'mA', scale: 0.001, read: pumpMa },
-    { name: 'cell_resistance', unit: 'ohm', scale: 1, read: () => 300 + 4 * r.normal() },
-    {
-      name: 'lambda',
-      unit: '1',
-      scale: 0.001,
-      // The device trims its own sensor in air, as well as the driver does.
-      read: (m) => lambdaAt(pumpMa(m) / (car.sensorGain * (1 + car.recordedGainError))),
-    },
-    { name: 'engine_speed', unit: 'rpm', scale: 1, read: (m) => m.rpm + 6 * r.normal() },
-    {
-      name: 'throttle',
-      unit: '%',
-      scale: 0.1,
-      read: (m) => m.throttlePct * car.throttleSpan + car.throttleZero + 0.25 * r.normal(),
-    },
-    {
-      name: 'manifold_pressure',
-      unit: 'kPa',
-      scale: 0.1,
-      read: (m) => m.mapKpa + 1.2 * Math.sin(m.timeS * m.rpm * 0.21) + 0.5 * r.normal(),
-    },
-    { name: 'coolant', unit: 'C', scale: 0.1, read: () => 86 + 0.2 * r.normal() },
-    { name: 'barometer', unit: 'kPa', scale: 0.1, read: () => weather.pressureKpa },
-  ]
-  const set = car.channels
-  const left: string[] = set === 'lambda_board' ? ['pump_current', 'cell_resistance'] : ['lambda']
-  if (set === 'no_throttle') left.push('throttle')
-  if (set === 'no_pressure') left.push('manifold_pressure', 'barometer')
-  if (set === 'no_coolant') left.push('coolant')
-  if (!car.barometerChannel) left.push('barometer')
-  return all.filter(({ name }) => !left.includes(name))
 }
