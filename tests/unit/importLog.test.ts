@@ -10,6 +10,7 @@ import { scanCapture } from '../../core/capture/scanCapture.ts'
 import { decodeSource } from '../../core/capture/sourceDecoder.ts'
 import { decodeLine } from '../../core/line/decodeLine.ts'
 import { type LineMap, parseLineMap } from '../../core/line/lineMap.ts'
+import { createLineMapReader } from '../../core/line/lineMapReader.ts'
 import { testDirectory } from '../support/runFiles.ts'
 
 const directory = testDirectory()
@@ -200,5 +201,30 @@ describe('digits of an import', () => {
       }),
       { numRuns: 50 },
     )
+  })
+})
+
+describe('the readme of line maps', () => {
+  it('shows maps that are maps, and read a line of theirs', () => {
+    const text = readFileSync(new URL('../../bridge/import/README.md', import.meta.url), 'utf8')
+    const maps = [...text.matchAll(/```json\n([\s\S]*?)```/g)].map(([, json]) => parseLineMap(json))
+    expect(maps).toHaveLength(2)
+    const lines = [['time;mixture;speed;water', '08:12:03,5;2,5;850;2,5'], ['$R850 V2500*1E']]
+    maps.forEach((map, i) => {
+      const values: number[] = []
+      const reader = createLineMapReader(map, {
+        emit: { block() {} },
+        row: (_timeS, row) => values.push(...row),
+      })
+      for (const line of lines[i]) reader.text(line, 0)
+      reader.flush()
+      expect(reader.counts.firstMisfit).toBeUndefined()
+      expect(values.map((value) => Math.round(value * 1000) / 1000)).toEqual(
+        [
+          [1.02, 850, 25],
+          [850, 2.5],
+        ][i],
+      )
+    })
   })
 })
