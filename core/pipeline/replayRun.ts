@@ -9,6 +9,7 @@ import { stateCode } from '../engine/operatingState.ts'
 import { measurePulls } from '../road/measurePulls.ts'
 import { pullRepeat } from '../road/pullRepeat.ts'
 import { createDistance, type RoadTrack } from '../road/roadTrack.ts'
+import { lambdaUncertainty } from '../sensing/lambdaUncertainty.ts'
 import { summariseMixture } from '../tuning/mixture.ts'
 import { channelNames, channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
@@ -184,20 +185,27 @@ function replay(
 
 /** What averaging never takes away of a current-sensed λ: the reading's own steps and curve. */
 const SYSTEMATIC_LAMBDA = 0.001
+/** Standard uncertainty of a sensor's gain, share of the current: checked in air, and never checked. Common practice, no source. */
+const CHECKED_GAIN = 0.004
+const UNCHECKED_GAIN = 0.02
 
 function mixtureOf(
   { findings }: RunView,
   bank: 1 | 2,
-  { outputUncertainty }: RunSettings,
+  { outputUncertainty, gains, sensor }: RunSettings,
 ): Partial<Record<MixtureState, Mixture>> {
   const mixture: Partial<Record<MixtureState, Mixture>> = {}
   for (const state of mixtureStates) {
     const spread = findings.spreads[bank - 1][stateCode[state]]
     if (!(spread.seconds() > 0)) continue
     const pieces = findings.pieces.filter((piece) => piece.bank === bank && piece.state === state)
-    // Neither does it take away the ground's error of a λ that comes as a voltage.
-    const output = outputUncertainty[bank - 1]?.(spread.quantile(0.5)) ?? 0
-    mixture[state] = summariseMixture(bank, state, pieces, spread, Math.hypot(SYSTEMATIC_LAMBDA, output))
+    const middle = spread.quantile(0.5)
+    // Neither does it take away the gain's error, nor the ground's of a λ that comes as a voltage.
+    const output = outputUncertainty[bank - 1]?.(middle) ?? 0
+    const gainShare = gains[bank - 1] === 1 ? UNCHECKED_GAIN : CHECKED_GAIN
+    const { gain } = lambdaUncertainty({ lambda: middle, gainShare }, sensor)
+    const systematic = Math.hypot(SYSTEMATIC_LAMBDA, output, Number.isNaN(gain) ? 0 : gain)
+    mixture[state] = summariseMixture(bank, state, pieces, spread, systematic)
   }
   return mixture
 }

@@ -1,0 +1,38 @@
+import { expect, it } from 'vitest'
+import type { ChannelDeclaration } from '../../core/contract/samples.ts'
+import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+import { pumpCurrentFromLambda } from '../../core/sensing/pumpCurrent.ts'
+
+const names = ['pump_current', 'engine_speed', 'throttle', 'manifold_pressure'] as const
+const units = ['mA', 'rpm', '%', 'kPa']
+
+/** Width of the interval after a minute of full load at one λ. */
+function width(lambda: number, freeAirMa: number | undefined): number {
+  const channels: ChannelDeclaration[] = names.map((name, index) => ({
+    index,
+    name,
+    unit: units[index],
+    scale: 0.001,
+    offset: 0,
+  }))
+  const count = 60 * 50
+  const timeS = Float64Array.from({ length: count }, (_, i) => i / 50)
+  const columns = [pumpCurrentFromLambda(lambda), 3000, 80, 97].map((value) =>
+    new Float32Array(count).fill(value),
+  )
+  const pipeline = createPipeline({ car: { id: 'test', engine: { idle_rpm: 800 } } })
+  if (freeAirMa !== undefined) {
+    pipeline.record(0, { type: 'free_air', bank: 1, current_mA: freeAirMa })
+  }
+  pipeline.push({ source: 0, segment: 0, channels, count, timeS, columns })
+  const [low, high] = pipeline.result().mixture.power!.ci95!
+  return high - low
+}
+
+it('the interval of a sensor that was never checked in air allows for its gain', () => {
+  expect(width(0.85, undefined)).toBeGreaterThan(width(0.85, 2.55) + 0.003)
+})
+
+it('near zero pump current the gain does not matter', () => {
+  expect(width(1.003, undefined)).toBeCloseTo(width(1.003, 2.55), 3)
+})
