@@ -28,6 +28,10 @@ const SELF_IDLE_S = 10
 const SELF_IDLE_SHARE = 0.12
 /** Off for longer than this is a stop, not a stall, s; common practice, no source. */
 const STALL_RESTART_S = 60
+/** No engine runs so slowly: one that ran has died, though the starter may catch it before it stands, rpm; common practice, no source. */
+const DEAD_RPM = 250
+/** The starter has it again when speed has risen by so much since it died, rpm. */
+const CAUGHT_RPM = 60
 /** A stall so soon after the throttle was released died of the release, s. */
 const RELEASE_S = 3
 const BIN_C = 5
@@ -40,6 +44,10 @@ const UNSTEADY_SHARE = 0.045
 /** Beyond the band: lean over it is early, rich under it late. */
 const CHOKE_UPPER_C = 25
 const THERMOSTAT_SHARE = 0.8
+/** An older engine idles by itself from about here, °C (trade): a stall below it may be the choke's. */
+const CHOKE_COLD_C = 48
+/** Leaner than its target by this on the whole, such an engine stalls for want of fuel. */
+const EARLY_LEAN = 0.02
 
 export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
   const { limits, targets } = options
@@ -63,6 +71,8 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     unevenSum: 0,
     unevenS: 0,
     coldLambdaS: 0,
+    chokeOffSum: 0,
+    chokeS: 0,
     leanS: 0,
     richLateS: 0,
     lateS: 0,
@@ -74,6 +84,9 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
   let wasOff = false
   let offFromS = Number.NaN
   let offWasStall = false
+  let leastSinceDeathRpm = Number.NaN
+  let deathC = Number.NaN
+  let coldStalls = 0
   let stalls = 0
   let diesOnRelease = 0
   let restarts = 0
@@ -93,11 +106,23 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     now.idleFromS = Number.NaN
   }
 
-  function onDeath(t: number): void {
+  function onDeath(t: number, coolantC: number): void {
     hasFired = false
     offFromS = t
+    leastSinceDeathRpm = Number.POSITIVE_INFINITY
+    deathC = coolantC
+    now.crankFromS = Number.NaN
     offWasStall = t - now.lastReleaseS <= RELEASE_S
     now.idleFromS = Number.NaN
+  }
+
+  function countStall(t: number): void {
+    if (t - offFromS < STALL_RESTART_S) {
+      stalls++
+      if (deathC < CHOKE_COLD_C) coldStalls++
+      if (offWasStall) diesOnRelease++
+    }
+    offFromS = Number.NaN
   }
 
   function followIdle(t: number, rpm: number, dtS: number, coolantC: number): void {
@@ -139,6 +164,10 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     if (coolantC >= limits.warm_C) return
     const band = targets.targets.warm_up
     now.coldLambdaS += dtS
+    if (coolantC < CHOKE_COLD_C) {
+      now.chokeOffSum += off * dtS
+      now.chokeS += dtS
+    }
     if (off > band.lean) now.leanS += dtS
     if (coolantC > CHOKE_UPPER_C) {
       now.lateS += dtS
@@ -151,9 +180,10 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     const uneven = now.unevenS > 5 ? Math.sqrt(now.unevenSum / now.unevenS) : 0
     if (
       now.leanS > 0.3 * now.coldLambdaS &&
-      (uneven > UNSTEADY_SHARE || stalls > 0 || now.leanS > 0.5 * now.coldLambdaS)
+      (uneven > UNSTEADY_SHARE || coldStalls > 0 || now.leanS > 0.5 * now.coldLambdaS)
     )
       return 'early'
+    if (coldStalls > 0 && now.chokeOffSum > EARLY_LEAN * now.chokeS) return 'early'
     if (now.lateS > 10 && now.richLateS > 0.4 * now.lateS && uneven < UNSTEADY_SHARE) return 'late'
     return 'fine'
   }
@@ -166,24 +196,29 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
       now.lastS = t
       if (Number.isNaN(rpm)) return
       const coolantC = history.coolantC[at]
+      if (hasFired && rpm < DEAD_RPM) onDeath(t, coolantC)
       if (rpm < limits.off_rpm) {
-        if (hasFired) onDeath(t)
+        leastSinceDeathRpm = Math.min(leastSinceDeathRpm, rpm)
         wasOff = true
         now.crankFromS = Number.NaN
         return
       }
       if (!hasFired) {
         if (rpm <= limits.fire_rpm) {
-          if (Number.isNaN(now.crankFromS)) {
+          // Of an engine that runs down, only speed that rises again tells of the starter.
+          leastSinceDeathRpm = Math.min(leastSinceDeathRpm, rpm)
+          const isCaught = Number.isNaN(offFromS) || rpm > leastSinceDeathRpm + CAUGHT_RPM
+          if (Number.isNaN(now.crankFromS) && isCaught) {
             now.crankFromS = t
             wasOff = true
-            if (!Number.isNaN(offFromS) && t - offFromS < STALL_RESTART_S) {
-              stalls++
-              if (offWasStall) diesOnRelease++
-            }
-            offFromS = Number.NaN
+            countStall(t)
           }
           return
+        }
+        // It runs on before a cranking speed was seen.
+        if (!Number.isNaN(offFromS)) {
+          wasOff = true
+          countStall(t)
         }
         // A run that begins with the engine running has no start to tell of.
         if (wasOff) onFire(t, coolantC)
