@@ -56,6 +56,28 @@ function scoreHints(): void {
   }
 }
 
+/** First moment from which the throttle rests closed for ten seconds, speed within 12 % of its mean; −1 for none. */
+function idlesFrom({ timeS, rpm, throttlePct }: Truth, from: number): number {
+  for (let i = from; i < rpm.length; i++) {
+    let sum = 0
+    let least = Number.POSITIVE_INFINITY
+    let most = 0
+    let k = i
+    for (; k < rpm.length && timeS[k] - timeS[i] < 10; k++) {
+      if (throttlePct[k] > 1.5 || rpm[k] < 300) break
+      sum += rpm[k]
+      least = Math.min(least, rpm[k])
+      most = Math.max(most, rpm[k])
+      const mean = sum / (k - i + 1)
+      if (least < 0.88 * mean || most > 1.12 * mean) break
+    }
+    if (k < rpm.length && timeS[k] - timeS[i] >= 10) return i
+    // What broke it breaks it for the samples just after as well.
+    if (k > i && throttlePct[Math.min(k, rpm.length - 1)] > 1.5) i = k
+  }
+  return -1
+}
+
 function scoreChoke(): void {
   const verdicts = new Map<string, number>()
   const crank: number[] = []
@@ -78,14 +100,15 @@ function scoreChoke(): void {
       const key = `${setup}→${told?.choke ?? 'no warm-up'}`
       verdicts.set(key, (verdicts.get(key) ?? 0) + 1)
       if (!told) continue
-      const at = (kind: string) => truth.events.find((event) => event.kind === kind)
-      const fire = at('first_fire')
-      const idle = at('self_idle')
-      if (fire && told.crank_s !== null)
-        crank.push(Math.abs(told.crank_s - (fire.startS - at('crank_start')!.startS)))
-      if (fire && idle && told.self_idle_s !== null && told.self_idle_coolant_C !== null) {
-        selfIdle.push(Math.abs(told.self_idle_s - (idle.startS - fire.startS)))
-        selfIdleC.push(Math.abs(told.self_idle_coolant_C - idle.coolantC!))
+      // By the trade's words: it has fired at 400 rpm; it idles by itself with the plate closed, so not yet on the fast-idle cam.
+      const crankAt = truth.rpm.findIndex((rpm) => rpm > 50)
+      const fireAt = truth.rpm.findIndex((rpm) => rpm > 400)
+      if (told.crank_s !== null)
+        crank.push(Math.abs(told.crank_s - (truth.timeS[fireAt] - truth.timeS[crankAt])))
+      const idleAt = idlesFrom(truth, fireAt)
+      if (idleAt >= 0 && told.self_idle_s !== null && told.self_idle_coolant_C !== null) {
+        selfIdle.push(Math.abs(told.self_idle_s - (truth.timeS[idleAt] - truth.timeS[fireAt])))
+        selfIdleC.push(Math.abs(told.self_idle_coolant_C - truth.coolantC[idleAt]))
       }
       stalls++
       if (told.stalls === truth.events.filter(({ kind }) => kind === 'stall').length) stallsRight++
