@@ -1,7 +1,7 @@
 import type { RowPattern } from './changePattern.ts'
 import { studentQuantile, studentTail } from './distributions.ts'
-import { addShift } from './levelDesign.ts'
 import { fitLevels } from './levelFit.ts'
+import { addShift } from './levelShift.ts'
 import { type LevelSet, type StateLevels, smallSample } from './stateLevels.ts'
 
 /** One state's difference between two runs, B − A in log λ. */

@@ -36,7 +36,7 @@ export type CompareSettings = Required<Omit<CompareOptions, 'car' | 'referenceAi
 
 /** Values used where `CompareOptions` names none. */
 export const defaultCompareOptions: Readonly<CompareSettings> = Object.freeze({
-  repeatabilityShare: 0.002,
+  repeatabilityShare: 0.0025,
   airExponentSd: 0.03,
   falseAlarmShare: 0.05,
   leastSeconds: 5,

@@ -32,6 +32,8 @@ interface MapSpread {
   cell: number
 }
 const runningMap: MapSpread = { load: 0.03, loadOwn: 0.006, rpm: 0.015, cell: 0.006 }
+/** As the enrichment and the secondaries open, cells of one load and speed differ by the way there. */
+const enrichedMap: MapSpread = { load: 0.03, loadOwn: 0.008, rpm: 0.02, cell: 0.012 }
 /** At idle the ports feed by a vacuum that hardly counts with load: accessories and lights move λ little. */
 const idleMap: MapSpread = { load: 0.008, loadOwn: 0.002, rpm: 0.006, cell: 0.002 }
 const LOAD_REACH = 0.12
@@ -45,7 +47,7 @@ const SLOPE_SPREAD = 0.02
 /** Spread, as a share, of what film and pump add at the moment the throttle comes to rest. Common practice, no source. */
 const FRESH_SPREAD = 0.03
 /** Runs are free; their tiny weight only keeps the matrix regular where a run lacks the state. */
-const FREE = 1e-6
+export const FREE = 1e-6
 /**
  * How steeply log λ may fall with load where the enrichment opens, and away from there: what another barometric pressure moves a state by,
  * since a valve opens at a vacuum. Common practice, no source.
@@ -70,7 +72,7 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
     offsets.set(state, columns)
     columns += runCount
     const groups = groupRows(mine.map((i) => rows[i]))
-    const spread = state === 'idle' ? idleMap : runningMap
+    const spread = spreadOfMap(state)
     const first = columns
     columns += groups.count
     const slopes = columns
@@ -136,53 +138,6 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
   }
 }
 
-/**
- * The same with run 1 told apart from run 0 by a shift along a pattern of the rows alone: the last column. What the day moves all states by,
- * and each by itself, is free within its standard deviation, log λ.
- */
-export function addShift(
-  design: LevelDesign,
-  rows: readonly LevelRow[],
-  pattern: ArrayLike<number>,
-  commonSd: number,
-  ownSd: number,
-): LevelDesign {
-  const columns = design.columns + 3
-  const precision = Array.from({ length: columns }, (_, i) => {
-    const line = new Float64Array(columns)
-    if (i < design.columns) line.set(design.precision[i])
-    return line
-  })
-  for (const row of rows) {
-    const own = design.runColumn(row.state, 1)
-    precision[own][own] = 1 / Math.max(ownSd, LEAST_DAY) ** 2
-  }
-  const day = columns - 3
-  const map = columns - 2
-  precision[day][day] = 1 / Math.max(commonSd, LEAST_DAY) ** 2
-  // The map itself may bend along the pattern as it likes, else the shift would take up what its priors hold back.
-  precision[map][map] = FREE
-  precision[columns - 1][columns - 1] = FREE
-  return {
-    ...design,
-    columns,
-    precision,
-    at: rows.map((row, i) =>
-      row.run === 0
-        ? Int32Array.of(...design.at[i], map)
-        : Int32Array.of(...design.at[i], map, design.runColumn(row.state, 0), day, columns - 1),
-    ),
-    values: rows.map((row, i) =>
-      row.run === 0
-        ? Float64Array.of(...design.values[i], pattern[i])
-        : Float64Array.of(...design.values[i], pattern[i], 1, 1, pattern[i]),
-    ),
-  }
-}
-
-/** Least day-to-day deviation, log λ: keeps the matrix regular. */
-const LEAST_DAY = 1e-4
-
 function orZero(value: number): number {
   return Number.isFinite(value) ? value : 0
 }
@@ -195,6 +150,11 @@ function standingOf(rows: readonly LevelRow[]): Float64Array {
   return mainReach(rows).map((reach, i) =>
     rows[i].state === 'idle' ? 1 : LEAST_STANDING + (1 - LEAST_STANDING) * reach,
   )
+}
+
+function spreadOfMap(state: MixtureState): MapSpread {
+  if (state === 'idle') return idleMap
+  return state === 'part_throttle' || state === 'power' ? enrichedMap : runningMap
 }
 
 function precisionOf(columns: number, priors: readonly { first: number; covariance: Float64Array[] }[]) {
