@@ -72,7 +72,8 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
     height: o.height,
     scales,
     legend: { show: false },
-    padding: [8, 12, o.showXAxis ? 0 : 8, 0],
+    // To the right half the last label of the axis must fit.
+    padding: [8, 24, o.showXAxis ? 0 : 8, 0],
     cursor: {
       sync: o.syncKey ? { key: o.syncKey, setSeries: false } : undefined,
       drag: { x: true, y: false, setScale: false },
