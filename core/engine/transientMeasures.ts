@@ -411,16 +411,21 @@ function patternOf(
   return Number.isNaN(secondaryS) && leanFromS >= wideS - WIDE_SLACK_S ? 'lean_at_secondary' : 'lean_later'
 }
 
-/** About thirty points of λ for the page that lays all openings over each other: [seconds, λ]. */
+/** About fifty points of λ for the page that lays all openings over each other, close where it moves fast: [seconds, λ]. */
 function sparseTrace({ timeS, lambda, count }: Stretch): [number, number | null][] {
   const trace: [number, number | null][] = []
   let nextS = -LEAD_S
   for (let i = 0; i < count; i++) {
     if (timeS[i] < nextS) continue
     trace.push([round(timeS[i]), Number.isNaN(lambda[i]) ? null : round(lambda[i])])
-    nextS = timeS[i] + 0.1
+    nextS = timeS[i] + (timeS[i] < TRACE_CLOSE_S ? TRACE_CLOSE_STEP_S : TRACE_STEP_S)
   }
   return trace
 }
+
+/** Until here a trace has a point each twentieth of a second, after it each tenth: a straight line over a tenth would begin to fall before λ does. */
+const TRACE_CLOSE_S = 1
+const TRACE_CLOSE_STEP_S = 0.045
+const TRACE_STEP_S = 0.1
 
 const round = (value: number) => Math.round(value * 1000) / 1000
