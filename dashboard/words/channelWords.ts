@@ -42,7 +42,7 @@ export function channelView(
 
 /** Channels of a first visit: what says most about the mixture, as far as the board has it. */
 export function startChannels(channels: readonly TraceChannel[]): string[] {
-  const wanted = ['mixture λ', 'lambda', 'engine_speed', 'manifold_pressure', 'throttle']
+  const wanted = ['mixture λ', 'mixture λ, bank 2', 'lambda', 'engine_speed', 'manifold_pressure', 'throttle']
   const found = wanted.filter((name) => channels.some((channel) => channel.name === name))
   const hasDerived = found.includes('mixture λ')
   const chosen = found.filter((name) => !(name === 'lambda' && hasDerived)).slice(0, 4)

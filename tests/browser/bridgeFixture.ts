@@ -40,11 +40,18 @@ export function runBytes({ car, ...options }: MadeRun): Uint8Array {
 
 /** A real bridge in this process, on a port of its own, with its own data directory. */
 export async function startBridge(
-  options: { sim?: string; device?: string; port?: number; dataDir?: string; lan?: boolean } = {},
+  options: {
+    sim?: string
+    parameters?: SimulateOptions['parameters']
+    device?: string
+    port?: number
+    dataDir?: string
+    lan?: boolean
+  } = {},
 ): Promise<BridgeFixture> {
   const dataDir = options.dataDir ?? mkdtempSync(join(tmpdir(), 'floatbowl-browser-'))
   const clock = createClock()
-  const { sim, device } = options
+  const { sim, parameters, device } = options
   const bridge = new Bridge({
     dataDir,
     version: 'test',
@@ -56,7 +63,7 @@ export async function startBridge(
             source: createSimulatorSource({
               name: `simulator ${sim}`,
               clock,
-              createSimulator: async () => createLiveSimulator({ car: findCar(sim) }),
+              createSimulator: async () => createLiveSimulator({ car: findCar(sim), parameters }),
             }),
             createDecoder: createBoardLines,
             unreadableText: '',
