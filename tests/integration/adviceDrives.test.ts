@@ -109,7 +109,7 @@ describe('a metering rod end to end', () => {
         if (!advice.next) continue
         if (advice.next.part === 'rod') {
           const jet = fitted.main_jet.bore_mm!
-          const ring = (part: { power_mm?: unknown }) => jet ** 2 - (part.power_mm as number) ** 2
+          const ring = (part: object) => jet ** 2 - (part as Part).power_mm! ** 2
           if (advice.next.circuit === 'power') {
             expect(advice.next.area_factor).toBeCloseTo(ring(advice.next.to) / ring(advice.next.from), 3)
           }
