@@ -19,17 +19,19 @@ export default defineConfig({
     root: new URL('..', import.meta.url).pathname,
     reporters: ['default', new URL('./support/closingLine.ts', import.meta.url).pathname],
     projects: [
-      project('unit'),
-      project('reference'),
+      project('unit', { maxWorkers: 2 }),
+      project('reference', { maxWorkers: 2 }),
       // Tests that talk to a real browser, terminal or process get a second try on a busy machine; it is shown in the output.
-      project('integration', { testTimeout: 60_000, hookTimeout: 60_000, retry: 1 }),
-      project('fault', { testTimeout: 120_000, hookTimeout: 60_000, retry: 1 }),
+      project('integration', { testTimeout: 60_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
+      project('fault', { testTimeout: 120_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
       project('browser', {
         retry: 1,
         testTimeout: 120_000,
         hookTimeout: 120_000,
         maxWorkers: 1,
         fileParallelism: false,
+        // Frame rates and delays are measured there: the machine is its own, after all else.
+        sequence: { groupOrder: 1 },
       }),
     ],
   },

@@ -36,6 +36,7 @@ export class Garage {
   #swaps = $state.raw<readonly Swap[]>([])
   #tanks = $state.raw<readonly Tank[]>([])
   #undo = $state.raw<Undo | undefined>(undefined)
+  #offered: Omit<Undo, 'untilMs'> | undefined
   #isBusy = $state.raw(false)
 
   constructor(app: App) {
@@ -205,8 +206,13 @@ export class Garage {
     return pathOf(this.carId)
   }
 
+  /** Undo is offered when the page shows what was done: a tap on it before would find the act still going on. */
   #offer(text: string, undo: () => Promise<void>): void {
-    this.#undo = { text, untilMs: performance.now() + undoMs, undo }
+    this.#offered = { text, undo }
+  }
+
+  #showOffer(): void {
+    if (this.#offered) this.#undo = { ...this.#offered, untilMs: performance.now() + undoMs }
   }
 
   async #put(parts: CarParts): Promise<void> {
@@ -223,9 +229,11 @@ export class Garage {
     if (this.#isBusy) return undefined
     this.#isBusy = true
     this.#failure = undefined
+    this.#offered = undefined
     try {
       const answer = await act()
       await this.load()
+      this.#showOffer()
       return answer
     } catch (error) {
       const { code, message } = asApiError(error)

@@ -53,16 +53,16 @@ describe('fitted page', () => {
     )
     expect(await page.locator('[data-fitted="main_jet"]').textContent()).toContain('73')
     // Two jets were fitted, and the box lists single ones.
-    expect((await fitted()).main_jet).toEqual({ label: '73', bore_mm: 1.9, count: 2 })
-    expect((await swaps()).map(({ part, from, to }) => [part, from?.label, to.label])).toEqual([
-      ['main_jet', '71', '73'],
-    ])
+    // The page shows it at once; the bridge has it a moment later.
+    await expect.poll(async () => (await fitted()).main_jet).toEqual({ label: '73', bore_mm: 1.9, count: 2 })
+    await expect
+      .poll(async () => (await swaps()).map(({ part, from, to }) => [part, from?.label, to.label]))
+      .toEqual([['main_jet', '71', '73']])
     await shoot(page, 'fitted-swapped')
     await page.locator('[data-part="undo"] button').click()
     await page.waitForFunction(
       () => document.querySelector('[data-fitted="main_jet"]')?.textContent?.includes('71') === true,
     )
-    // The page shows it at once; the bridge has it a moment later.
     await expect.poll(async () => (await fitted()).main_jet).toEqual(parts.fitted.main_jet)
     await expect.poll(swaps).toEqual([])
     expect(complaints).toEqual([])
