@@ -108,6 +108,27 @@ describe('next change page', () => {
     await close()
   })
 
+  test('says that the advised part is in already, and of another that the drive was without it', async () => {
+    const rich = { ...car.right, ...car.setups.rich_main.fitted }
+    const { page, close } = await openNext()
+    expect(await page.locator('[data-part="since"]').count()).toBe(0)
+    const advised = (await page.locator('[data-part="next-card"] .big').textContent())!.split('→ ')[1]
+    const jets = car.box.main_jet
+    for (const [label, text, buttons] of [
+      [advised, `${advised} is in since that drive`, 0],
+      [jets[0].label, `Fitted now: ${jets[0].label}. The last drive was with 77`, 1],
+    ] as const) {
+      const main_jet = jets.find((jet) => jet.label === label)!
+      await fixture.setParts('marigold', { fitted: { ...rich, main_jet }, box: car.box })
+      await page.reload()
+      await page.waitForSelector('[data-part="since"]', { timeout: 90_000 })
+      expect(await partText(page, 'since')).toContain(text)
+      expect(await page.locator('[data-part="fitted-it"]').count()).toBe(buttons)
+    }
+    await fixture.setParts('marigold', { fitted: rich, box: car.box })
+    await close()
+  })
+
   test('the run page shows the same change in short', async () => {
     const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(id)}`)
     await page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })

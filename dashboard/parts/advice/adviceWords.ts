@@ -1,6 +1,8 @@
 import type { AdviceResult, Change, PartSize } from '../../../core/contract/advice.ts'
+import type { Fitted } from '../../../core/contract/car.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { stateWords } from '../../../core/tuning/compareRuns.ts'
+import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
 import { shownValue, unitFor } from '../../words/units.ts'
 import { num, sizeText, type UnitChoices } from '../run/runWords.ts'
@@ -22,6 +24,27 @@ export function changeSize({ from, to, area_factor }: Change, choices: UnitChoic
   const what = from.turns === undefined ? 'area' : 'turn of the screw'
   const area = `${percent}${NARROW_SPACE}% ${area_factor > 1 ? 'more' : 'less'} ${what}`
   return [sizes, from.bore_mm ? area : ''].filter(Boolean).join(', ')
+}
+
+/**
+ * What to say when the part is no longer the one of the last drive: the advice rests on that drive and cannot know of a swap since.
+ * @returns undefined while it is the same; `isDone` when the advised size is in already
+ */
+export function swappedSince(
+  { part, from, to }: Change,
+  fitted: Fitted | undefined,
+): { text: string; isDone: boolean } | undefined {
+  const now = fitted?.[part]
+  if (!now || isSamePart(now, from)) return undefined
+  if (isSamePart(now, to))
+    return {
+      text: `${sizeText(to)} is in since that drive. Drive with it: the next advice rests on what it did.`,
+      isDone: true,
+    }
+  return {
+    text: `Fitted now: ${sizeText(now)}. The last drive was with ${sizeText(from)}: drive with what is in before you change it again.`,
+    isDone: false,
+  }
 }
 
 /** Where the change is judged, in words. */
