@@ -58,11 +58,7 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
     grid: { stroke: () => themeColour('faint'), width: 1 / devicePixelRatio },
     ticks: { stroke: () => themeColour('line'), width: 1 / devicePixelRatio, size: 5 },
     values: (_u, splits) => {
-      const decimals = splits.some((v) => Math.abs(v * 10 - Math.round(v * 10)) > 1e-6)
-        ? 2
-        : splits.some((v) => !Number.isInteger(v))
-          ? 1
-          : 0
+      const decimals = axisDecimals(splits)
       return splits.map((v) => valueText(v, decimals))
     },
   })
@@ -159,4 +155,13 @@ function drawMarkers(u: uPlot, markers: readonly ChartMarker[], font: string): v
     ctx.fillText(marker.label, x + 4, bbox.top + 14 * devicePixelRatio)
   }
   ctx.restore()
+}
+
+/** As many decimals as the finest step on an axis needs, three at most: 0.925 must not read 0.93 beside 0.95. */
+function axisDecimals(splits: readonly number[]): number {
+  for (let decimals = 0; decimals < 3; decimals++) {
+    const scale = 10 ** decimals
+    if (splits.every((value) => Math.abs(value * scale - Math.round(value * scale)) < 1e-6)) return decimals
+  }
+  return 3
 }

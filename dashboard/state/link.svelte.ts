@@ -120,7 +120,7 @@ export class Link {
   /** Car in use, for the head of each page. */
   get carText(): string {
     const car = this.#car
-    return car ? [car.name ?? car.id, car.description].filter(Boolean).join(' · ') : (this.#hello?.car ?? '')
+    return car ? (car.name ?? car.id) : (this.#hello?.car ?? '')
   }
   /** Profile of the car in use, once it was loaded. */
   get car(): CarProfile | undefined {
