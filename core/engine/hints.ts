@@ -3,7 +3,7 @@ import type { AnalysisResult, Hint, SteadyPiece } from '../contract/result.ts'
 export interface HintInput {
   readonly result: Pick<AnalysisResult, 'mixture' | 'mixture_2' | 'transients'>
   readonly pieces: readonly SteadyPiece[]
-  /** Sensor gains by bank from free-air records, 1 without one. */
+  /** Sensor gains by bank from free-air records, NaN without one. */
   readonly gains: readonly [number, number]
   readonly cylinders: number | undefined
   readonly bankName: string | undefined
@@ -66,7 +66,7 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
     }
   }
   gains.forEach((gain, bank) => {
-    if (Math.abs(gain - 1) <= AGED_GAIN) return
+    if (!(Math.abs(gain - 1) > AGED_GAIN)) return
     hints.push({
       code: 'sensor_aged',
       text: `The sensor’s current in free air is ${Math.round(100 * Math.abs(gain - 1))} % ${gain > 1 ? 'over' : 'under'} nominal: it is corrected for, but the sensor is ageing or the check was not done in air.`,

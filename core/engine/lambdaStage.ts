@@ -1,4 +1,5 @@
 import { boardFault } from '../sensing/boardFaults.ts'
+import { gainUncertainty } from '../sensing/freeAir.ts'
 import { lambdaFromPumpCurrent } from '../sensing/pumpCurrent.ts'
 import { readinessCode, readinessProgressPct } from '../sensing/readiness.ts'
 import type { SensorCurve } from '../sensing/sensorCurve.ts'
@@ -9,7 +10,7 @@ export const trust = Object.freeze({ ok: 0, warming: 1, fault: 2, gap: 3, noSens
 export interface LambdaStageOptions {
   readonly bank: 1 | 2
   readonly sensor: SensorCurve
-  /** Sensor gain by which pump current is divided, default 1 (no free-air record). */
+  /** Sensor gain by which pump current is divided, default NaN: never checked in air, taken as it is. */
   readonly gain: number
   /** Standard uncertainty of a λ that the board was told by another device, e.g. as a voltage; default that of an unchecked sensor. */
   readonly outputUncertainty?: ((lambda: number) => number) | undefined
@@ -27,7 +28,7 @@ export interface LambdaStageOptions {
 /** Common practice, no source. */
 export const defaultLambdaStageOptions: Readonly<Omit<LambdaStageOptions, 'sensor' | 'bank'>> = Object.freeze(
   {
-    gain: 1,
+    gain: Number.NaN,
     faultHoldS: 1.5,
     blindFaultHoldS: 10,
     supplyLowV: 9,
@@ -66,9 +67,6 @@ export interface LambdaStage {
 }
 
 const TABLE_STEPS = 8192
-/** Share of the current: a free-air check on an unknown damp day. */
-const GAIN_UNCERTAINTY = 0.01
-const NO_RECORD_GAIN_UNCERTAINTY = 0.03
 /** λ beyond these is no mixture an engine runs on; from a board that works λ out itself. */
 const LEAST_LAMBDA = 0.5
 const MOST_LAMBDA = 10
@@ -100,8 +98,8 @@ class Stage implements LambdaStage {
   constructor(options: LambdaStageOptions) {
     this.#options = options
     this.#table = tableOf(options.sensor)
-    this.#perGain = 1 / options.gain
-    this.#gainShare = options.gain === 1 ? NO_RECORD_GAIN_UNCERTAINTY : GAIN_UNCERTAINTY
+    this.#perGain = Number.isNaN(options.gain) ? 1 : 1 / options.gain
+    this.#gainShare = gainUncertainty(options.gain)
   }
 
   warmingPct(): number {
@@ -195,7 +193,7 @@ class Stage implements LambdaStage {
     if (lambda >= LEAST_LAMBDA && lambda <= MOST_LAMBDA) {
       this.lambda = lambda
       this.uncertainty =
-        this.#options.outputUncertainty?.(lambda) ?? Math.abs(lambda - 1) * NO_RECORD_GAIN_UNCERTAINTY
+        this.#options.outputUncertainty?.(lambda) ?? Math.abs(lambda - 1) * gainUncertainty(Number.NaN)
     } else this.reason = trust.outOfRange
   }
 }

@@ -60,8 +60,8 @@ export interface RunLearnerOptions {
 export function isSameForRows(a: RunSettings, b: RunSettings): boolean {
   return (
     a.sensor === b.sensor &&
-    a.gains[0] === b.gains[0] &&
-    a.gains[1] === b.gains[1] &&
+    Object.is(a.gains[0], b.gains[0]) &&
+    Object.is(a.gains[1], b.gains[1]) &&
     a.limits.warm_C === b.limits.warm_C &&
     a.limits.rest_pct === b.limits.rest_pct &&
     a.inputs.length === 0 &&

@@ -9,6 +9,7 @@ import { stateCode } from '../engine/operatingState.ts'
 import { measurePulls } from '../road/measurePulls.ts'
 import { pullRepeat } from '../road/pullRepeat.ts'
 import { createDistance, type RoadTrack } from '../road/roadTrack.ts'
+import { gainUncertainty } from '../sensing/freeAir.ts'
 import { lambdaUncertainty } from '../sensing/lambdaUncertainty.ts'
 import { summariseMixture } from '../tuning/mixture.ts'
 import { channelNames, channelSlots as slot } from './channels.ts'
@@ -185,9 +186,6 @@ function replay(
 
 /** What averaging never takes away of a current-sensed λ: the reading's own steps and curve. */
 const SYSTEMATIC_LAMBDA = 0.001
-/** Standard uncertainty of a sensor's gain, share of the current: checked in air, and never checked. Common practice, no source. */
-const CHECKED_GAIN = 0.004
-const UNCHECKED_GAIN = 0.02
 
 function mixtureOf(
   { findings }: RunView,
@@ -202,7 +200,7 @@ function mixtureOf(
     const middle = spread.quantile(0.5)
     // Neither does it take away the gain's error, nor the ground's of a λ that comes as a voltage.
     const output = outputUncertainty[bank - 1]?.(middle) ?? 0
-    const gainShare = gains[bank - 1] === 1 ? UNCHECKED_GAIN : CHECKED_GAIN
+    const gainShare = gainUncertainty(gains[bank - 1])
     const { gain } = lambdaUncertainty({ lambda: middle, gainShare }, sensor)
     const systematic = Math.hypot(SYSTEMATIC_LAMBDA, output, Number.isNaN(gain) ? 0 : gain)
     mixture[state] = summariseMixture(bank, state, pieces, spread, systematic)

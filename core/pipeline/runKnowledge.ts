@@ -94,6 +94,7 @@ export interface RunSettings {
   readonly targets: TargetFinder
   readonly alarmLimits: AlarmLimits
   readonly sensor: SensorCurve
+  /** By bank; NaN without a free-air record. */
   readonly gains: [number, number]
   readonly inputs: InputTransfer[]
   /** Of a λ that comes as a voltage, by bank. */
@@ -137,7 +138,7 @@ export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined)
     if (gain >= LEAST_GAIN && gain <= MOST_GAIN) return gain
     if (!Number.isNaN(recordedMa))
       known.problems.push(`free-air current ${recordedMa} mA is no sensor in air; not used`)
-    return 1
+    return Number.NaN
   }
   const { inputs, outputUncertainty } = readInputs(car, attempt)
   return {

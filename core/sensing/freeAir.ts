@@ -33,6 +33,15 @@ export function freeAirGain(recordedMa: number, sensor: SensorCurve = planar49, 
   return recordedMa > 0 && recordedMa < Infinity ? recordedMa / nominalAirCurrentMa(sensor, air) : NaN
 }
 
+/** Standard uncertainty of a sensor's gain, share of its current: checked in air on an unknown damp day, and never checked. Common practice, no source. */
+const CHECKED_GAIN_SHARE = 0.01
+const UNCHECKED_GAIN_SHARE = 0.03
+
+/** Standard uncertainty of a gain, share of the current; a gain of NaN was never checked. */
+export function gainUncertainty(gain: number): number {
+  return Number.isNaN(gain) ? UNCHECKED_GAIN_SHARE : CHECKED_GAIN_SHARE
+}
+
 export interface FreeAirLimits {
   /** Gain change from 1 that is worth a word. */
   readonly drifted: number

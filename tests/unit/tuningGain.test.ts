@@ -1,4 +1,5 @@
 import { expect, it } from 'vitest'
+import type { AnalysisResult } from '../../core/contract/result.ts'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { pumpCurrentFromLambda } from '../../core/sensing/pumpCurrent.ts'
@@ -6,8 +7,8 @@ import { pumpCurrentFromLambda } from '../../core/sensing/pumpCurrent.ts'
 const names = ['pump_current', 'engine_speed', 'throttle', 'manifold_pressure'] as const
 const units = ['mA', 'rpm', '%', 'kPa']
 
-/** Width of the interval after a minute of full load at one λ. */
-function width(lambda: number, freeAirMa: number | undefined): number {
+/** A minute of full load at one λ. */
+function fullLoad(lambda: number, freeAirMa: number | undefined): AnalysisResult {
   const channels: ChannelDeclaration[] = names.map((name, index) => ({
     index,
     name,
@@ -25,12 +26,26 @@ function width(lambda: number, freeAirMa: number | undefined): number {
     pipeline.record(0, { type: 'free_air', bank: 1, current_mA: freeAirMa })
   }
   pipeline.push({ source: 0, segment: 0, channels, count, timeS, columns })
-  const [low, high] = pipeline.result().mixture.power!.ci95!
+  return pipeline.result()
+}
+
+function width(lambda: number, freeAirMa: number | undefined): number {
+  const [low, high] = fullLoad(lambda, freeAirMa).mixture.power!.ci95!
   return high - low
 }
 
+it('a sensor is told to be aged by its record in air alone', () => {
+  const codes = (ma: number | undefined) => fullLoad(0.85, ma).trust.hints.map(({ code }) => code)
+  expect(codes(2.8)).toContain('sensor_aged')
+  expect(codes(2.54)).not.toContain('sensor_aged')
+  expect(codes(undefined)).not.toContain('sensor_aged')
+})
+
 it('the interval of a sensor that was never checked in air allows for its gain', () => {
-  expect(width(0.85, undefined)).toBeGreaterThan(width(0.85, 2.55) + 0.003)
+  // 2.54 mA is the current of a sensor that has not aged at all: checked too.
+  for (const checked of [2.54, 2.55]) {
+    expect(width(0.85, undefined)).toBeGreaterThan(width(0.85, checked) + 0.003)
+  }
 })
 
 it('near zero pump current the gain does not matter', () => {
