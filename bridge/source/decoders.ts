@@ -1,6 +1,7 @@
 import type { LineCounts } from '../../core/contract/samples.ts'
 import { createBoardDecoder } from '../../core/line/boardDecoder.ts'
 import { createGpsDecoder } from '../../core/line/gpsDecoder.ts'
+import { gpsLineCounts } from '../../core/line/gpsLineDecoder.ts'
 import type { LineMap } from '../../core/line/lineMap.ts'
 import { createLineMapReader } from '../../core/line/lineMapReader.ts'
 import { createRawLines } from './rawLines.ts'
@@ -33,16 +34,7 @@ export function createGpsLines(number: number, sink: DecoderSink): Decoder {
     },
     flush: () => lines.flush(lastS),
     get counts(): LineCounts {
-      const { sentences, badChecksum, fixes } = gps.counts
-      return {
-        lines: sentences,
-        samples: fixes,
-        badChecksum,
-        unreadable: 0,
-        missingSamples: 0,
-        undeclared: 0,
-        restarts: 0,
-      }
+      return gpsLineCounts(gps)
     },
   }
 }

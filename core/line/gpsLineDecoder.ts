@@ -1,6 +1,7 @@
+import type { LineCounts } from '../contract/samples.ts'
 import type { LineDecoder } from './boardDecoder.ts'
 import type { BoardSink } from './boardSink.ts'
-import { createGpsDecoder, type GpsFix } from './gpsDecoder.ts'
+import { createGpsDecoder, type GpsDecoder, type GpsFix } from './gpsDecoder.ts'
 
 export interface GpsLineDecoderOptions {
   source: number
@@ -22,16 +23,20 @@ export function createGpsLineDecoder({ source, emit, fix }: GpsLineDecoderOption
     emitBlock() {},
     flush() {},
     get counts() {
-      const { sentences, badChecksum, fixes } = gps.counts
-      return {
-        lines: sentences,
-        samples: fixes,
-        badChecksum,
-        unreadable: 0,
-        missingSamples: 0,
-        undeclared: 0,
-        restarts: 0,
-      }
+      return gpsLineCounts(gps)
     },
+  }
+}
+
+/** A receiver's counts in a board's words: sentences are its lines, fixes its samples. */
+export function gpsLineCounts({ counts }: Pick<GpsDecoder, 'counts'>): LineCounts {
+  return {
+    lines: counts.sentences,
+    samples: counts.fixes,
+    badChecksum: counts.badChecksum,
+    unreadable: 0,
+    missingSamples: 0,
+    undeclared: 0,
+    restarts: 0,
   }
 }

@@ -1,43 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import { describeResult } from '../../bridge/cli/describeResult.ts'
 import type { AlarmEntry, AnalysisResult } from '../../core/contract/result.ts'
+import { syntheticResult } from '../support/syntheticRun.ts'
 
-const empty: AnalysisResult = {
-  format: 'floatbowl-result 1',
-  run: { file: 'a.capture', seconds: 61, marks: [], notes: [] },
-  channels_used: [],
-  missing: [],
-  integrity: {
-    lines: 0,
-    samples: 0,
-    bad_checksum: 0,
-    missing_samples: 0,
-    gaps: [],
-    torn_end: false,
-    unreadable: 0,
-    undeclared: 0,
-    restarts: 0,
-    out_of_order: 0,
-  },
-  trust: { untrusted_s: { warming: 0, fault: 0, overrun: 0, delay_edge: 0, gap: 0 }, hints: [] },
-  delay: { a_s: 0.1, b_s_rpm_kPa: 9000, events_used: 0 },
-  states: [],
-  mixture: {},
-  map: { rpm_edges: [], load_edges: [], load_channel: 'none', lambda: [], seconds: [], error: [] },
-  warm_up: null,
-  transients: [],
-  alarms: [],
-  pulls: [],
-  coverage: [],
-  scorecard: {
-    on_target_share: null,
-    stumbles_per_100_tip_ins: null,
-    self_idle_s: null,
-    economy: null,
-    peak_kW: null,
-    spent: null,
-  },
-}
+const plain = syntheticResult({})
+const empty: AnalysisResult = { ...plain, run: { ...plain.run, file: 'a.capture', seconds: 61 } }
 
 const alarm = (code: string, start_s: number, end_s: number, worst: number | null): AlarmEntry => ({
   code,
