@@ -3,7 +3,7 @@ import { existsSync } from 'node:fs'
 
 /*
  * Runs the benches one after the other, each in a process of its own, and prints their numbers: `npm run bench`, or `npm run bench -- NAME …`
- * for some of them. Takes the better part of an hour on a small machine; an idle one gives the numbers that count.
+ * for some of them. Takes hours on a small machine; an idle one gives the numbers that count.
  */
 
 /** File in this folder and its words. */
@@ -16,6 +16,12 @@ const benches: Readonly<Record<string, readonly string[]>> = {
   analyse: ['analyse.ts'],
   engine: ['engine.ts'],
   second: ['second/score.ts', 'all'],
+  openings: ['openings.ts', 'second'],
+  hints: ['signs.ts', 'hints'],
+  choke: ['signs.ts', 'choke'],
+  pulls: ['signs.ts', 'pulls'],
+  compare: ['compare.ts', '40', '0', 'simulator'],
+  advise: ['advise.ts', '40', '0', 'simulator', 'all'],
   kill: ['kill.ts', '500'],
 }
 
