@@ -10,13 +10,17 @@ export interface StripData {
   most: number
 }
 
-/** The one place where the worker's codes (NaN gap, Infinity no sample) become the chart's. */
+/** The one place where the worker's codes (NaN gap, Infinity no sample) become the chart's. A column of index −1, not answered yet, has no sample. */
 export function stripData(
   answer: TraceAnswer,
   indexes: readonly number[],
   convert: (value: number) => number,
 ): StripData {
-  const columns = indexes.map((index) => shownColumn(answer.values[index], convert))
+  const columns = indexes.map((index) =>
+    index < 0
+      ? new Array<undefined>(answer.timeS.length).fill(undefined)
+      : shownColumn(answer.values[index], convert),
+  )
   let least = Number.NaN
   let most = Number.NaN
   for (const value of columns[0]) {

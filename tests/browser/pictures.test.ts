@@ -29,9 +29,10 @@ async function save(
   const details = chart.locator('details.picture')
   if (!(await details.evaluate((node) => (node as HTMLDetailsElement).open)))
     await details.locator('summary').click()
-  const download = page.waitForEvent('download')
-  await chart.getByRole('button', { name: new RegExp(`^${kind}`) }).click()
-  const file = await download
+  const [file] = await Promise.all([
+    page.waitForEvent('download'),
+    chart.getByRole('button', { name: new RegExp(`^${kind}`) }).click(),
+  ])
   const bytes = readFileSync((await file.path())!)
   return { name: file.suggestedFilename(), bytes }
 }
@@ -71,8 +72,7 @@ describe('pictures of charts', () => {
 
   test('the trace gives a picture of what is in sight now', async () => {
     const { page, close } = await openPage(browser, `${fixture.url}/#/trace`)
-    await page.locator('figure').first().waitFor()
-    await page.waitForTimeout(3000)
+    await page.locator('figure').first().getByText('Between').waitFor({ state: 'attached' })
     const svg = await save(page, 0, 'SVG')
     writeFileSync(`${shots}picture-trace.svg`, svg.bytes)
     const text = svg.bytes.toString('utf8')

@@ -218,9 +218,10 @@ describe('run page at other sizes and in other light', () => {
 
   test('the exported table carries units, decimal points and whole times, under a name that any disk takes', async () => {
     const { page, close } = await openRun()
-    const waiting = page.waitForEvent('download')
-    await page.getByRole('link', { name: 'Export as CSV' }).click()
-    const download = await waiting
+    const [download] = await Promise.all([
+      page.waitForEvent('download'),
+      page.getByRole('link', { name: 'Export as CSV' }).click(),
+    ])
     const text = readFileSync(await download.path(), 'utf8')
     const [head, first] = text.split('\r\n')
     const name = download.suggestedFilename()

@@ -1,3 +1,4 @@
+import { handOver } from '../handOver.ts'
 import { createCanvasPen } from './canvasPen.ts'
 import { type ChartPicture, drawChartPicture, pictureHeight, pictureWidth } from './chartPicture.ts'
 import { chartSvg, fileName } from './chartSvg.ts'
@@ -26,10 +27,5 @@ async function chartPng(picture: ChartPicture): Promise<Blob> {
 export async function savePicture(kind: PictureKind, picture: ChartPicture): Promise<void> {
   const blob =
     kind === 'png' ? await chartPng(picture) : new Blob([chartSvg(picture)], { type: 'image/svg+xml' })
-  const url = URL.createObjectURL(blob)
-  const link = document.createElement('a')
-  link.href = url
-  link.download = `${fileName(`${picture.origin} ${picture.title}`)}.${kind}`
-  link.click()
-  URL.revokeObjectURL(url)
+  handOver(blob, `${fileName(`${picture.origin} ${picture.title}`)}.${kind}`)
 }
