@@ -1,5 +1,11 @@
 import type uPlot from 'uplot'
-import { type ChartBand, type ChartMarker, type ChartSeries, valueText } from './chartSeries.ts'
+import {
+  type ChartBand,
+  type ChartFill,
+  type ChartMarker,
+  type ChartSeries,
+  valueText,
+} from './chartSeries.ts'
 
 /** Reads a colour of the theme as it is now. */
 export function themeColour(role: string): string {
@@ -16,6 +22,7 @@ export interface BuildOptions {
   syncKey?: string
   bands: () => readonly ChartBand[]
   markers: () => readonly ChartMarker[]
+  fills: readonly ChartFill[]
   view: () => readonly [number, number] | undefined
   showXAxis: boolean
   onselect: (from: number, to: number) => void
@@ -88,6 +95,12 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
       },
       yAxis(firstScale),
     ],
+    bands: o.fills.map(
+      ({ upper, lower }): uPlot.Band => ({
+        series: [upper + 1, lower + 1],
+        fill: () => themeColour('band'),
+      }),
+    ),
     series: [
       {},
       ...o.series.map(

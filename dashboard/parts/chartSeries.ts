@@ -27,6 +27,12 @@ export interface ChartBand {
   label?: string
 }
 
+/** The ground between two lines of a chart, by their places among its series: the scatter around a mean. */
+export interface ChartFill {
+  upper: number
+  lower: number
+}
+
 /** A vertical line with a word: a mark, the start of an event. */
 export interface ChartMarker {
   x: number

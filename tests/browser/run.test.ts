@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs'
 import type { Browser, Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import type { CarProfile } from '../../core/contract/car.ts'
 import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
 import { axeFindings, overflow, smallControls } from './deskChecks.ts'
 import { check, driveSizes, launch, openPage, partText, shoot, until } from './support.ts'
@@ -62,6 +63,16 @@ describe('run page', () => {
     const text = (await page.locator('main').textContent()) ?? ''
     expect(text).toContain('What the drive covered')
     expect(text).toMatch(/warm idle:\s*\d+ of 60 s/)
+  })
+
+  test('the delay that the run taught goes into the car’s profile by one tap', async () => {
+    const told = /Transport delay ([\d.]+) s/.exec((await page.locator('main').textContent()) ?? '')
+    await page.locator('[data-part="keep-delay"]').click()
+    await page.locator('[data-part="delay-kept"]').waitFor()
+    const cars = (await (await fetch(`${fixture.url}/api/cars`)).json()) as CarProfile[]
+    const { delay } = cars.find(({ id: carId }) => carId === 'marigold')!
+    expect(delay?.a_s).toBeCloseTo(Number(told?.[1]), 1)
+    expect(delay?.events_used).toBeGreaterThanOrEqual(10)
   })
 
   test('a tapped cell marks the moments behind it and leads to them', async () => {
@@ -236,6 +247,21 @@ describe('run page at other sizes and in other light', () => {
         /\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d/.test(first) &&
         /\d\.\d/.test(first),
     )
+    await close()
+  })
+
+  test('like pulls are told with their spread, and drawn with it as a band', async () => {
+    const pulls = fixture.addRun({ car: 'juniper', drive: 'good', seed: 4, at: '2025-06-15T09:12:00Z' })
+    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(pulls)}`)
+    const figure = page.locator('figure', { hasText: 'Power at the wheels' })
+    await figure.getByText(/like pulls: peak \d+ ± \d+ kW/).waitFor({ timeout: 60_000 })
+    await figure.locator('summary', { hasText: 'Picture' }).click()
+    const [download] = await Promise.all([
+      page.waitForEvent('download'),
+      figure.getByRole('button', { name: /^SVG/ }).click(),
+    ])
+    // Ground and lines: the band is the one closed path.
+    expect(readFileSync(await download.path(), 'utf8').match(/<path d="M[^"]+Z"/g)).toHaveLength(1)
     await close()
   })
 

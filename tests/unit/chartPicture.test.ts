@@ -32,12 +32,14 @@ function noting() {
   const texts: string[] = []
   const rects: number[][] = []
   const dots: number[][] = []
+  const areas: number[][] = []
   let isClipped = false
   const pen: PicturePen = {
     rect: (...all) => rects.push(all.slice(0, 4) as number[]),
     line: (points, _stroke, _width, dash = []) => {
       if (isClipped) lines.push({ points: [...points], dash })
     },
+    area: (corners) => areas.push([...corners]),
     dot: (x, y) => dots.push([x, y]),
     text: (_x, _y, text) => texts.push(text),
     clip: () => {
@@ -47,7 +49,7 @@ function noting() {
       isClipped = false
     },
   }
-  return { pen, lines, texts, rects, dots }
+  return { pen, lines, texts, rects, dots, areas }
 }
 
 const drawn = (part: Partial<ChartPicture> = {}) => {
@@ -68,6 +70,23 @@ describe('drawChartPicture', () => {
     expect(first[0]).toBe(84)
     expect(last[last.length - 2]).toBe(pictureWidth - 84)
     expect(first[3]).toBeLessThan(first[1])
+  })
+
+  it('fills the ground between two lines where both have a value, up along the one and back along the other', () => {
+    const { areas } = drawn({
+      data: [
+        [0, 10, 20],
+        [3, 3, 3],
+        [1, null, 1],
+      ],
+      series: [{ label: 'upper' }, { label: 'lower' }],
+      fills: [{ upper: 0, lower: 1 }],
+    })
+    const [[x0, y0, x1, y1, x2, y2, x3, y3, ...more]] = areas
+    expect(more).toEqual([])
+    expect([x0, x1, x2, x3]).toEqual([84, pictureWidth - 84, pictureWidth - 84, 84])
+    expect([y0, y2]).toEqual([y1, y3])
+    expect(y0).toBeLessThan(y2)
   })
 
   it('names the chart, where it is from, its lines with units, and both axes', () => {

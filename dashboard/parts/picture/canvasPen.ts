@@ -13,12 +13,13 @@ export function createCanvasPen(ctx: CanvasRenderingContext2D, scale: number): P
       ctx.strokeStyle = stroke
       ctx.lineWidth = width
       ctx.setLineDash([...dash])
-      ctx.beginPath()
-      for (let i = 0; i < points.length; i += 2) {
-        if (i === 0) ctx.moveTo(points[i], points[i + 1])
-        else ctx.lineTo(points[i], points[i + 1])
-      }
+      trace(ctx, points)
       ctx.stroke()
+    },
+    area(corners, fill) {
+      ctx.fillStyle = fill
+      trace(ctx, corners)
+      ctx.fill()
     },
     dot(x, y, radius, fill) {
       ctx.fillStyle = fill
@@ -43,5 +44,13 @@ export function createCanvasPen(ctx: CanvasRenderingContext2D, scale: number): P
       ctx.clip()
     },
     unclip: () => ctx.restore(),
+  }
+}
+
+function trace(ctx: CanvasRenderingContext2D, points: readonly number[]): void {
+  ctx.beginPath()
+  for (let i = 0; i < points.length; i += 2) {
+    if (i === 0) ctx.moveTo(points[i], points[i + 1])
+    else ctx.lineTo(points[i], points[i + 1])
   }
 }

@@ -1,6 +1,7 @@
 import type uPlot from 'uplot'
 import {
   type ChartBand,
+  type ChartFill,
   type ChartMarker,
   type ChartSeries,
   type InkRole,
@@ -24,6 +25,7 @@ export interface ChartPicture {
   yRanges: Readonly<Record<string, readonly [number, number]>>
   bands: readonly ChartBand[]
   markers: readonly ChartMarker[]
+  fills?: readonly ChartFill[]
 }
 
 /** Wide enough for a page, CSS pixels. */
@@ -70,6 +72,15 @@ export function drawChartPicture(pen: PicturePen, picture: ChartPicture): void {
     const range = ranges.get(scale ?? names[0])
     if (axis === 'x') fillBand(pen, xOf(from), xOf(to), top, top + plotHeight)
     else if (range) fillBand(pen, left, left + width, yOf(to, range), yOf(from, range))
+  }
+  for (const { upper, lower } of picture.fills ?? []) {
+    const range = ranges.get(series[upper].scale ?? 'y')!
+    pen.clip(left, top, width, plotHeight)
+    pen.area(
+      outline(xs, data[upper + 1], data[lower + 1], xOf, (y) => yOf(y, range)),
+      bandColour,
+    )
+    pen.unclip()
   }
   drawXAxis(pen, picture, fromX, toX, xOf)
   names.slice(0, 2).forEach((name, i) => {
@@ -189,6 +200,26 @@ function drawYAxis(
       anchor: 'middle',
       isUpright: true,
     })
+}
+
+/** Corners of the ground between two lines: along the upper, back along the lower. */
+function outline(
+  xs: uPlot.AlignedData[0],
+  upper: uPlot.AlignedData[1],
+  lower: uPlot.AlignedData[1],
+  xOf: (x: number) => number,
+  yOf: (y: number) => number,
+): number[] {
+  const there: number[] = []
+  const back: number[] = []
+  for (let k = 0; k < xs.length; k++) {
+    const high = upper[k]
+    const low = lower[k]
+    if (high == null || low == null || !Number.isFinite(high) || !Number.isFinite(low)) continue
+    there.push(xOf(xs[k]), yOf(high))
+    back.unshift(xOf(xs[k]), yOf(low))
+  }
+  return [...there, ...back]
 }
 
 function drawSeries(

@@ -3,9 +3,11 @@ export interface PicturePen {
   rect(x: number, y: number, width: number, height: number, fill: string): void
   /** Joined points `[x0, y0, x1, y1, …]`, within the clip where there is one. */
   line(points: readonly number[], stroke: string, width: number, dash?: readonly number[]): void
+  /** The ground within joined corners `[x0, y0, x1, y1, …]`. */
+  area(corners: readonly number[], fill: string): void
   dot(x: number, y: number, radius: number, fill: string): void
   text(x: number, y: number, text: string, style: TextStyle): void
-  /** Lines and dots until `unclip` stay within. */
+  /** Lines, grounds and dots until `unclip` stay within. */
   clip(x: number, y: number, width: number, height: number): void
   unclip(): void
 }

@@ -13,14 +13,13 @@ export function createSvgPen(
     rect: (x, y, w, h, fill) =>
       put(`<rect x="${n(x)}" y="${n(y)}" width="${n(w)}" height="${n(h)}" fill="${fill}"/>`),
     line(points, stroke, strokeWidth, dash) {
-      let d = ''
-      for (let i = 0; i < points.length; i += 2)
-        d += `${i === 0 ? 'M' : 'L'}${n(points[i])} ${n(points[i + 1])}`
+      const d = pathOf(points)
       const dashes = dash?.length ? ` stroke-dasharray="${dash.join(' ')}"` : ''
       put(
         `<path d="${d}" fill="none" stroke="${stroke}" stroke-width="${n(strokeWidth)}"${dashes} stroke-linejoin="round"/>`,
       )
     },
+    area: (corners, fill) => put(`<path d="${pathOf(corners)}Z" fill="${fill}"/>`),
     dot: (x, y, radius, fill) => put(`<circle cx="${n(x)}" cy="${n(y)}" r="${n(radius)}" fill="${fill}"/>`),
     text(x, y, text, { size, fill, weight = 400, anchor = 'start', isUpright }) {
       const turn = isUpright ? ` transform="rotate(-90 ${n(x)} ${n(y)})"` : ''
@@ -46,6 +45,12 @@ export function createSvgPen(
         '',
       ].join('\n'),
   }
+}
+
+function pathOf(points: readonly number[]): string {
+  let d = ''
+  for (let i = 0; i < points.length; i += 2) d += `${i === 0 ? 'M' : 'L'}${n(points[i])} ${n(points[i + 1])}`
+  return d
 }
 
 /** Hundredths of a pixel are finer than any printer. */

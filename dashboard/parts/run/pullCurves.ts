@@ -1,4 +1,4 @@
-import type { Pull } from '../../../core/contract/result.ts'
+import type { Pull, PullRepeat } from '../../../core/contract/result.ts'
 import type { TraceAnswer } from '../../worker/messages.ts'
 import { lambdaChannel } from './channelNames.ts'
 
@@ -36,6 +36,13 @@ function onBins(pull: Pull, readValue: (point: PullPoint) => number | null): Pul
 
 /** Power at the wheels by engine speed, kW; empty where it could not be worked out. */
 export const powerCurve = (pull: Pull): PullCurve => onBins(pull, ({ wheel_kW }) => wheel_kW)
+
+/** Power of like pulls by engine speed, kW: one standard deviation above and below their mean, and the mean. */
+export function repeatCurves({ band }: PullRepeat): readonly [PullCurve, PullCurve, PullCurve] {
+  const at = (sign: number): PullCurve =>
+    new Map(band.map(({ rpm, wheel_kW, scatter_kW }) => [rpm, wheel_kW + sign * scatter_kW]))
+  return [at(1), at(-1), at(0)]
+}
 
 /** Mean λ in each bin of engine speed of a pull; empty when either is missing. */
 export async function pullCurve(pull: Pull, columnsOf: ColumnsOf): Promise<PullCurve> {
