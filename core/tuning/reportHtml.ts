@@ -164,7 +164,7 @@ const correctionWord: Readonly<Record<string, string>> = {
 
 function numbersTable(result: AnalysisResult): string {
   const tips = summariseTipIns(result.transients)
-  const { scorecard, warm_up } = result
+  const { scorecard, warm_up, pull_repeat: repeat } = result
   const power = result.pulls.map((pull) => pull.peak_kW).filter((value): value is number => value !== null)
   const correction = result.pulls.find((pull) => pull.correction)?.correction
   const lines: [string, string][] = [
@@ -177,7 +177,7 @@ function numbersTable(result: AnalysisResult): string {
       'pulls, best at the wheels',
       power.length === 0
         ? `${result.pulls.length}`
-        : `${result.pulls.length}, ${figure(Math.max(...power), 0)} kW${correction ? ` (${correctionWord[correction] ?? correction})` : ''}`,
+        : `${result.pulls.length}, ${figure(Math.max(...power), 0)} kW${correction ? ` (${correctionWord[correction] ?? correction})` : ''}${repeat ? `; mean of ${repeat.pulls} like ones ${figure(repeat.peak_kW, 0)} ± ${figure(repeat.half_band_kW, 1)} kW` : ''}`,
     ],
   ]
   if (warm_up) {

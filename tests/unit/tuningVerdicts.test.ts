@@ -154,6 +154,18 @@ describe('reportHtml', () => {
     expect(html).not.toContain('NaN')
   })
 
+  it('tells how well like pulls repeat', () => {
+    const run = wrongMain()
+    const pull = { start_s: 0, end_s: 6, rpm_from: 2000, rpm_to: 4500, peak_kW: 62, peak_at_rpm: 4000 }
+    const result = {
+      ...run.result,
+      pulls: [{ ...pull, correction: 'sae_j1349' }],
+      pull_repeat: { pulls: 3, peak_kW: 61.6, scatter_kW: 0.4, half_band_kW: 1.04, band: [] },
+    }
+    const html = reportHtml({ analysis: { ...run, result } })
+    expect(html).toContain('1, 62 kW (SAE J1349); mean of 3 like ones 62 ± 1.0 kW')
+  })
+
   it('escapes what people wrote', () => {
     const run = wrongMain()
     const result = {
