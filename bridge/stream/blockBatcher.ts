@@ -69,9 +69,12 @@ export function createBlockBatcher(
       }
       channels = block.channels
       grow(count + block.count)
-      timeS.set(block.timeS.subarray(0, block.count), count)
-      for (let i = 0; i < columns.length; i++) {
-        columns[i].set(block.columns[i].subarray(0, block.count), count)
+      // A block of the wire holds a sample or two: a view for each column would cost more than its values.
+      for (let i = 0; i < block.count; i++) timeS[count + i] = block.timeS[i]
+      for (let c = 0; c < columns.length; c++) {
+        const from = block.columns[c]
+        const to = columns[c]
+        for (let i = 0; i < block.count; i++) to[count + i] = from[i]
       }
       count += block.count
       if (nowMs() - lastMs >= everyMs || count >= mostSamples) flush()

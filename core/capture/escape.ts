@@ -3,14 +3,31 @@ import { hexDigit } from '../line/percentText.ts'
 const backslash = 0x5c
 const hexDigits = '0123456789ABCDEF'
 
+/** Most bytes that become text in one call: each is an argument of it. */
+const longestCall = 1024
+
 /** Bytes as printable ASCII: a backslash becomes `\\`, what is not printable `\xHH`. */
-export function escapeBytes(bytes: ArrayLike<number>, start = 0, end = bytes.length): string {
+export function escapeBytes(bytes: Uint8Array, start = 0, end = bytes.length): string {
   let text = ''
+  let plainFrom = start
   for (let i = start; i < end; i++) {
     const byte = bytes[i]
-    if (byte === backslash) text += '\\\\'
-    else if (byte >= 0x20 && byte < 0x7f) text += String.fromCharCode(byte)
-    else text += `\\x${hexDigits[byte >> 4]}${hexDigits[byte & 15]}`
+    if (byte >= 0x20 && byte < 0x7f && byte !== backslash) continue
+    text += plainText(bytes, plainFrom, i)
+    text += byte === backslash ? '\\\\' : `\\x${hexDigits[byte >> 4]}${hexDigits[byte & 15]}`
+    plainFrom = i + 1
+  }
+  return text + plainText(bytes, plainFrom, end)
+}
+
+/** Printable bytes as text, many in one call: a string grown byte by byte leaves one piece of waste for each. */
+function plainText(bytes: Uint8Array, start: number, end: number): string {
+  let text = ''
+  for (let from = start; from < end; from += longestCall) {
+    text += String.fromCharCode.apply(
+      undefined,
+      bytes.subarray(from, Math.min(end, from + longestCall)) as unknown as number[],
+    )
   }
   return text
 }

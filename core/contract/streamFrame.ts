@@ -30,11 +30,14 @@ export function encodeStreamFrame(blockNumber: number, block: SampleBlock): Uint
   view.setUint32(12, count, true)
   view.setUint32(16, block.segment, true)
   view.setFloat64(24, blockNumber, true)
-  new Float64Array(bytes.buffer, headerBytes, count).set(block.timeS.subarray(0, count))
-  let offset = headerBytes + count * 8
-  for (const column of columns) {
-    new Float32Array(bytes.buffer, offset, count).set(column.subarray(0, count))
-    offset += count * 4
+  const times = new Float64Array(bytes.buffer, headerBytes, count)
+  const values = new Float32Array(bytes.buffer, headerBytes + count * 8, columns.length * count)
+  // Live blocks hold a few samples of many channels: a view for each column would cost more than its values.
+  for (let i = 0; i < count; i++) times[i] = block.timeS[i]
+  let at = 0
+  for (let c = 0; c < columns.length; c++) {
+    const column = columns[c]
+    for (let i = 0; i < count; i++) values[at++] = column[i]
   }
   return bytes
 }
