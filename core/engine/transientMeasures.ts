@@ -1,46 +1,11 @@
-import type { Transient, TransientPattern } from '../contract/result.ts'
-import { trust } from './lambdaStage.ts'
+import type { Transient } from '../contract/result.ts'
 import { stateCode, stateNames } from './operatingState.ts'
 import { NOT_FINAL, type PointHistory } from './pointHistory.ts'
 import { findStumble } from './stumble.ts'
 import type { TargetFinder } from './targetLambda.ts'
 import type { FastMove } from './tipDetector.ts'
-
-export interface TransientLimits {
-  /** λ over target that counts as lean, and under target that counts as rich. */
-  readonly lean: number
-  readonly rich: number
-  /** Rich for longer than this, s. */
-  readonly richLastsS: number
-  /** Lean before this is "at once", from it to `laterS` "later", s after the opening. */
-  readonly atOnceS: number
-  readonly laterS: number
-  /** How long the mixture after an opening is watched, s. */
-  readonly watchedS: number
-  /** Secondary throttle counts as open from here, %. */
-  readonly secondaryOpenPct: number
-  /** Lean within this after the secondaries opened belongs to them, s. */
-  readonly secondaryS: number
-  /** Without a channel for them: secondaries are taken to open past this throttle and load, the engine this much faster than its warm idle. */
-  readonly wideThrottlePct: number
-  readonly wideLoad: number
-  readonly wideSpeedFactor: number
-}
-
-/** Definitions of the trade, common practice without a source. */
-export const defaultTransientLimits: Readonly<TransientLimits> = Object.freeze({
-  lean: 0.1,
-  rich: 0.12,
-  richLastsS: 0.5,
-  atOnceS: 0.3,
-  laterS: 1.5,
-  watchedS: 2.5,
-  secondaryOpenPct: 5,
-  secondaryS: 0.7,
-  wideThrottlePct: 36,
-  wideLoad: 0.9,
-  wideSpeedFactor: 2,
-})
+import { type PatternFrame, patternOf, type TransientLimits } from './transientPattern.ts'
+import { gatherStretch, LEAD_S, type Stretch } from './transientStretch.ts'
 
 export interface TransientOptions {
   readonly targets: TargetFinder
@@ -53,16 +18,13 @@ export interface TransientOptions {
   readonly warmIdleRpm: () => number
 }
 
-/** λ beyond these tells nothing more of a mixture; off the sensor's scale it counts as the nearer. */
-const MOST_LAMBDA = 1.6
-const LEAST_LAMBDA = 0.65
-/** A rich stretch is over after so long above its limit; an opening that is watched for less than that shows no pattern, s. */
-const RICH_BREAK_S = 0.06
-const LEAST_WATCHED_S = 0.45
-/** How far the guessed moment of the secondaries may be off, s. */
-const WIDE_SLACK_S = 0.1
-/** Half width of the smoothing of λ, s. */
-const SMOOTH_S = 0.04
+/** λ before the opening is its mean over the first part of this, s; leaner than the limit it is no mixture that burns. Chosen here. */
+const BEFORE_FROM_S = -0.2
+const BEFORE_MEAN_TO_S = -0.03
+const BEFORE_TO_S = 0.05
+const MOST_MIXTURE = 1.35
+/** An opening that arrives nowhere within this is held against where its mixture settles, s. */
+const ARRIVES_S = 0.95
 /** λ is back when it stays back for this long; a tip-in or tip-out lasts at least so long, s. */
 const STAYS_S = 0.2
 const LEAST_TIP_S = 0.3
@@ -73,20 +35,6 @@ const SETTLE_TAU_S = 0.45
 const MOST_REMAINING = 0.1
 /** What wander and scatter alone make of it, λ. */
 const SLOPE_NOISE = 0.01
-/** Time before the opening that is looked at, s. */
-const LEAD_S = 0.5
-
-interface Stretch {
-  readonly timeS: Float64Array
-  readonly lambda: Float64Array
-  readonly secondaryPct: Float64Array
-  /** Without a channel that tells it: when the secondaries may have opened, s after the opening; NaN when they did not or there are none. */
-  readonly wideS: number
-  readonly count: number
-  /** By how much `timeS` is later than the engine's own columns. */
-  readonly lagS: number
-}
-
 /**
  * Measures one fast move from the points since its start: peaks over and under the target, when, recovery, stumble and pattern, and where the
  * tip-in or tip-out state ends. Times are seconds after the opening, λ laid at its cause.
@@ -104,14 +52,29 @@ export function measureTransient(
   const settledPoint = pointAt(history, Math.min(windowEndS - 0.02, move.endS + 1)) & mask
   const fromState = known(history.base[before])
   const toState = known(history.base[settledPoint])
-  const stretch = gather(history, firstPoint, lastPoint, move.startS, options)
+  const stretch = gatherStretch(history, firstPoint, lastPoint, move.startS, options.sensorLagS())
   const target = targetOf(options.targets, toState, fromState, history.coolantC[settledPoint])
-  const targetFrom = targetOf(options.targets, fromState, toState, history.coolantC[before])
+  // Out of an overrun the engine passes through light load.
+  const leftState = fromState === stateCode.overrun ? stateCode.cruise : fromState
+  const targetFrom = targetOf(options.targets, leftState, toState, history.coolantC[before])
   const settle = settleAt(stretch)
   const endS =
     move.startS +
     settledAfter(stretch, settle, options.settleLambda, move.endS - move.startS, move.kind === 'tip_in')
-  const peaks = findPeaks(stretch, target)
+  const was = lambdaBefore(stretch, fromState)
+  const peaks = findPeaks(stretch, target, Number.isNaN(was))
+  // Cut short by the next move it arrives nowhere: what it was on its way to is not held against it either.
+  const way = windowEndS - move.startS > ARRIVES_S || Number.isNaN(settle) ? target : settle
+  const frame: PatternFrame = {
+    firstHighest: Math.max(targetFrom, target, way),
+    firstLowest: Math.min(targetFrom, target, way),
+    highest: Math.max(target, way),
+    lowest: Math.min(target, way),
+    was,
+    wideS: options.hasSecondaries
+      ? wideAfter(history, firstPoint, lastPoint, move.startS, options)
+      : Number.NaN,
+  }
   const transient: Transient = {
     kind: move.kind,
     start_s: move.startS,
@@ -126,7 +89,7 @@ export function measureTransient(
     recovered_s: numberOrNull(recoveredAfter(stretch, target, options, toState)),
     stumble:
       move.kind === 'tip_in' ? findStumble(history, move, Math.min(windowEndS, move.startS + 2)) : null,
-    pattern: move.kind === 'tip_in' ? patternOf(stretch, targetFrom, target, options.limits) : null,
+    pattern: move.kind === 'tip_in' ? patternOf(stretch, frame, options.limits) : null,
     end_s: endS,
     size: move.size,
     size_unit: move.byPressure ? 'kPa' : '%',
@@ -160,55 +123,6 @@ function targetOf(targets: TargetFinder, toState: number, fromState: number, coo
   return !Number.isNaN(target) ? target : targets.lambda(fromState, coolantC)
 }
 
-/** λ of the window, smoothed, with the sensor's lag undone; times count from the opening. */
-function gather(
-  history: PointHistory,
-  firstPoint: number,
-  lastPoint: number,
-  startS: number,
-  options: TransientOptions,
-): Stretch {
-  const { mask, timeS } = history
-  const lagS = options.sensorLagS()
-  const wideS = options.hasSecondaries
-    ? wideAfter(history, firstPoint, lastPoint, startS, options)
-    : Number.NaN
-  let from = firstPoint
-  while (from - 1 >= history.first && startS - timeS[(from - 1) & mask] <= LEAD_S) from--
-  const count = lastPoint - from + 1
-  const raw = new Float64Array(count)
-  const t = new Float64Array(count)
-  const secondary = new Float64Array(count)
-  let last = 1
-  for (let i = 0; i < count; i++) {
-    const at = (from + i) & mask
-    t[i] = timeS[at] - startS
-    const one = history.lambda[0][at]
-    raw[i] = Math.min(MOST_LAMBDA, !Number.isNaN(one) ? one : history.lambda[1][at])
-    if (!Number.isNaN(raw[i])) last = raw[i]
-    else if (history.reason[0][at] === trust.outOfRange) raw[i] = last > 1 ? MOST_LAMBDA : LEAST_LAMBDA
-    secondary[i] = history.secondaryPct[at]
-  }
-  const smooth = smoothed(t, raw)
-  if (lagS > 0) {
-    const sharp = new Float64Array(count)
-    for (let i = 0; i < count; i++) {
-      const left = Math.max(0, i - 1)
-      const right = Math.min(count - 1, i + 1)
-      const slope = right > left ? (smooth[right] - smooth[left]) / (t[right] - t[left]) : 0
-      sharp[i] = smooth[i] + lagS * (!Number.isNaN(slope) ? slope : 0)
-    }
-    const lambda = smoothed(t, sharp)
-    // λ was laid with the lag's mean in its delay; with the lag undone that part of the delay is gone too.
-    const endS = t[count - 1]
-    for (let i = 0; i < count; i++) t[i] += lagS
-    let kept = count
-    while (kept > 1 && t[kept - 1] > endS) kept--
-    return { timeS: t, lambda, secondaryPct: secondary, wideS, count: kept, lagS }
-  }
-  return { timeS: t, lambda: smooth, secondaryPct: secondary, wideS, count, lagS: 0 }
-}
-
 /** Seconds from the opening to the throttle, load and speed at which secondaries open; NaN when they were there before, or never come. */
 function wideAfter(
   history: PointHistory,
@@ -229,30 +143,19 @@ function wideAfter(
   return Number.NaN
 }
 
-function smoothed(t: Float64Array, values: Float64Array): Float64Array {
-  const out = new Float64Array(values.length)
-  let low = 0
-  let high = 0
+/** λ just before the opening; NaN where that was the air of an overrun, however short. */
+function lambdaBefore({ timeS, lambda, count }: Stretch, fromState: number): number {
+  if (fromState === stateCode.overrun) return Number.NaN
   let sum = 0
-  let count = 0
-  for (let i = 0; i < values.length; i++) {
-    while (high < values.length && t[high] <= t[i] + SMOOTH_S) {
-      if (!Number.isNaN(values[high])) {
-        sum += values[high]
-        count++
-      }
-      high++
-    }
-    while (t[low] < t[i] - SMOOTH_S) {
-      if (!Number.isNaN(values[low])) {
-        sum -= values[low]
-        count--
-      }
-      low++
-    }
-    out[i] = count > 0 ? sum / count : Number.NaN
+  let n = 0
+  for (let i = 0; i < count && timeS[i] < BEFORE_TO_S; i++) {
+    if (timeS[i] < BEFORE_FROM_S || Number.isNaN(lambda[i])) continue
+    if (lambda[i] > MOST_MIXTURE) return Number.NaN
+    if (timeS[i] >= BEFORE_MEAN_TO_S) continue
+    sum += lambda[i]
+    n++
   }
-  return out
+  return n > 0 ? sum / n : 1
 }
 
 /**
@@ -323,12 +226,16 @@ interface Peaks {
   richAfterS: number
 }
 
-function findPeaks({ timeS, lambda, count }: Stretch, target: number): Peaks {
+/** Peaks after the opening; after an overrun, from where λ has stopped falling on. */
+function findPeaks({ timeS, lambda, count }: Stretch, target: number, isAir: boolean): Peaks {
   const peaks: Peaks = { lean: Number.NaN, leanAfterS: Number.NaN, rich: Number.NaN, richAfterS: Number.NaN }
+  let isFalling = isAir
   for (let i = 0; i < count; i++) {
     if (timeS[i] < 0) continue
     const off = lambda[i] - target
     if (Number.isNaN(off)) continue
+    if (isFalling && i + 1 < count && lambda[i + 1] <= lambda[i]) continue
+    isFalling = false
     if (!(off <= peaks.lean)) {
       peaks.lean = off
       peaks.leanAfterS = timeS[i]
@@ -360,55 +267,6 @@ function recoveredAfter(
     if (isOut) last = timeS[i]
   }
   return isOut || Number.isNaN(target) ? Number.NaN : last
-}
-
-/**
- * The row of the table that fits. The wanted λ goes from the target of the state left to that of the state arrived at: within the first moments
- * neither is held against the mixture.
- */
-function patternOf(
-  stretch: Stretch,
-  from: number,
-  to: number,
-  limits: TransientLimits,
-): TransientPattern | null {
-  const { timeS, lambda, secondaryPct, wideS, count, lagS } = stretch
-  const highest = Math.max(from, to)
-  const lowest = Math.min(from, to)
-  let leanFromS = Number.NaN
-  let richSinceS = Number.NaN
-  let richFromS = Number.NaN
-  let secondaryS = Number.NaN
-  let readings = 0
-  let leastOffS = Number.NaN
-  for (let i = 0; i < count; i++) {
-    const t = timeS[i]
-    if (t < 0 || t > limits.watchedS) continue
-    if (secondaryPct[i] > limits.secondaryOpenPct && Number.isNaN(secondaryS)) secondaryS = t - lagS
-    if (Number.isNaN(lambda[i])) continue
-    readings++
-    const isFirst = t <= limits.atOnceS
-    if (lambda[i] - (isFirst ? highest : to) > limits.lean) {
-      if (t <= limits.laterS && Number.isNaN(leanFromS)) leanFromS = t
-    }
-    if (lambda[i] - (isFirst ? lowest : to) >= -limits.rich) {
-      // A single reading of a restless λ ends no rich stretch.
-      if (Number.isNaN(leastOffS)) leastOffS = t
-      if (t - leastOffS >= RICH_BREAK_S) richSinceS = Number.NaN
-    } else {
-      leastOffS = Number.NaN
-      if (Number.isNaN(richSinceS)) richSinceS = t
-      else if (t - richSinceS > limits.richLastsS && Number.isNaN(richFromS)) richFromS = richSinceS
-    }
-  }
-  if (readings < 3 || Number.isNaN(to) || timeS[count - 1] < LEAST_WATCHED_S) return null
-  if (Number.isNaN(leanFromS)) return Number.isNaN(richFromS) ? 'clean' : 'rich'
-  if (richFromS > leanFromS) return 'lean_then_rich'
-  const sinceSecondary = leanFromS - secondaryS
-  if (secondaryS > 0.1 && sinceSecondary > -0.05 && sinceSecondary < limits.secondaryS)
-    return 'lean_at_secondary'
-  if (leanFromS <= limits.atOnceS) return 'lean_at_once'
-  return Number.isNaN(secondaryS) && leanFromS >= wideS - WIDE_SLACK_S ? 'lean_at_secondary' : 'lean_later'
 }
 
 /** About fifty points of λ for the page that lays all openings over each other, close where it moves fast: [seconds, λ]. */

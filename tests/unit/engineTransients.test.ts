@@ -86,12 +86,59 @@ describe('tip-ins', () => {
     expect(event.lean_peak_after_s).toBeLessThan(0.5)
   })
 
+  it('do not go lean at once from a mixture that was as lean before', () => {
+    const before = (s: number) => 1.15 - 0.25 * Math.min(1, Math.max(0, s / 0.25))
+    const result = analyse(30, (t) => {
+      const share = Math.min(1, Math.max(0, (t - 20) / 0.15))
+      return {
+        lambda: before(t - 20),
+        throttle: t < 10 ? 0 : 12 + 30 * share,
+        map: t < 10 ? 33 : 48 + 50 * share,
+        rpm: t < 10 ? 800 : 2000,
+      }
+    })
+    expect(tipIns(result).at(-1)?.pattern).toBe('clean')
+  })
+
+  it('do not go lean while the air of an overrun passes, and do when nothing follows it', () => {
+    const outOfOverrun = (lambdaAfter: (s: number) => number) =>
+      analyse(30, (t) => {
+        const since = t - 20
+        const share = Math.min(1, Math.max(0, since / 0.15))
+        return {
+          lambda: t < 10 ? 0.95 : t < 17 ? 1.02 : since < 0 ? 4 : lambdaAfter(since),
+          throttle: t < 10 ? 0 : t < 17 ? 12 : 30 * share,
+          map: t < 10 ? 33 : t < 17 ? 48 : since < 0 ? 24 : 24 + 45 * share,
+          rpm: t < 10 ? 800 : 2200,
+        }
+      })
+    const passing = last(outOfOverrun((s) => 0.97 + 1.5 * Math.exp(-s / 0.05)))
+    expect(passing.from_state).toBe('overrun')
+    expect(passing.pattern).toBe('clean')
+    expect(passing.lean_peak).toBeLessThan(0.1)
+    expect(last(outOfOverrun((s) => (s < 0.8 ? 1.35 : 0.97))).pattern).toBe('lean_at_once')
+  })
+
+  it('show a short spike in its height, though the sensor lags', () => {
+    const lagS = 0.07
+    // What a sensor of first order makes of a spike of 0.16 λ that lasts for 0.25 s, from 0.05 s on.
+    const spike = (s: number) => {
+      const up = 1 - Math.exp(-Math.max(0, Math.min(s, 0.3) - 0.05) / lagS)
+      return 0.16 * up * Math.exp(-Math.max(0, s - 0.3) / lagS)
+    }
+    const event = last(opening((s) => 1 + spike(s + lagS)))
+    expect(event.lean_peak).toBeGreaterThan(0.16)
+    expect(event.lean_peak).toBeLessThan(0.23)
+    expect(event.pattern).toBe('lean_at_once')
+  })
+
   it('are lean later when λ peaks between 0.3 and 1.5 s', () => {
     expect(last(opening((s) => (s > 0.6 && s < 1.2 ? 1.2 : 0.97))).pattern).toBe('lean_later')
   })
 
   it('are rich when λ stays low for over half a second', () => {
-    expect(last(opening((s) => (s < 1.2 ? 0.76 : 0.97))).pattern).toBe('rich')
+    const shot = (s: number) => 0.97 - 0.21 * Math.min(1, Math.max(0, (1.3 - s) / 0.2))
+    expect(last(opening(shot)).pattern).toBe('rich')
   })
 
   it('are lean then rich when one follows the other', () => {
