@@ -26,6 +26,10 @@ const leanOver = 0.1
 const limitMargin = 0.01
 const richUnder = 0.12
 const richForS = 0.5
+/** To go lean at once, λ must rise by this over what it was before; after an overrun, which is no mixture, what was drawn in before this does not count, s. */
+const risesBy = 0.03
+const airS = 0.1
+const mostMixture = 1.6
 const atOnceS = 0.3
 const laterS = 1.5
 /** How long an opening's mixture is watched. */
@@ -128,14 +132,24 @@ function measureOpening(input: TransientInput, move: ThrottleMove, limit: number
   // A short blip arrives at no state: it is held against where its mixture would settle.
   const arrives = timeS[limit] - t0 > shortestArrivalS
   const targetTo = arrives ? targetOf(event.toState, settledTo) : settledTo
-  const targetFrom = targetOf(event.fromState, targetTo)
-  event.pattern = pattern(input, start, stop, targetFrom, targetTo, event.secondariesOpened)
+  // Out of an overrun the engine passes through light load.
+  const targetFrom = targetOf(event.fromState === 'overrun' ? 'cruise' : event.fromState, targetTo)
+  const lambdaBefore = input.lambda[Math.max(0, start - 1)]
+  const was = event.fromState !== 'overrun' && lambdaBefore < mostMixture ? lambdaBefore : Number.NaN
+  const tell = (wantedFrom: number, wantedTo: number, shift = 0) =>
+    pattern(
+      input,
+      start,
+      stop,
+      { from: wantedFrom, to: wantedTo, was },
+      event.secondariesOpened === true,
+      shift,
+    )
+  event.pattern = tell(targetFrom, targetTo)
   event.patternSure = [-limitMargin, limitMargin].every(
-    (shift) =>
-      pattern(input, start, stop, targetFrom, targetTo, event.secondariesOpened === true, shift) ===
-      event.pattern,
+    (shift) => tell(targetFrom, targetTo, shift) === event.pattern,
   )
-  event.patternSettled = pattern(input, start, stop, settledFrom, settledTo, event.secondariesOpened)
+  event.patternSettled = tell(settledFrom, settledTo)
   event.stumble = sagged(input, start, limit, move.endIndex)
 }
 
@@ -147,16 +161,15 @@ function targetOf(state: OperatingState | undefined, otherwise: number): number 
 
 /**
  * The row of the table that the cylinders' λ fits. The wanted λ goes from that of the state left to that of the state arrived at:
- * within the first 0.3 s neither is held against the mixture.
+ * within the first 0.3 s neither is held against the mixture, nor is what it was before (`was`, NaN after an overrun).
  */
 function pattern(
   input: TransientInput,
   start: number,
   stop: number,
-  wantedFrom: number,
-  wantedTo: number,
+  { from, to, was }: { from: number; to: number; was: number },
   secondariesOpened: boolean,
-  shift = 0,
+  shift: number,
 ): TransientPattern {
   const { timeS, lambda, secondary } = input
   const t0 = timeS[start]
@@ -168,9 +181,12 @@ function pattern(
   let richFromS = Number.NaN
   for (let i = start; i < stop; i++) {
     const t = timeS[i] - t0
-    const leanest = t <= atOnceS ? Math.max(wantedFrom, wantedTo) : wantedTo
-    const richest = t <= atOnceS ? Math.min(wantedFrom, wantedTo) : wantedTo
-    if (lambda[i] - leanest > leanOver + shift && t <= laterS) {
+    const isFirst = t <= atOnceS
+    const leanest = isFirst ? Math.max(from, to) : to
+    const richest = isFirst ? Math.min(from, to) : to
+    // A mixture that was lean before, or the air of an overrun, does not go lean.
+    const hasRisen = !isFirst || (Number.isNaN(was) ? t > airS : lambda[i] > was + risesBy)
+    if (lambda[i] - leanest > leanOver + shift && hasRisen && t <= laterS) {
       if (t < firstLeanS) firstLeanS = t
       if (t <= atOnceS) leanAtOnce = true
       else leanLater = true

@@ -23,6 +23,10 @@ const RICH_FOR_S = 0.5
 const LEAN_OVER = 0.1
 const RICH_UNDER = 0.12
 const MARGIN = 0.01
+/** To go lean, λ must rise by this over what it was before; after an overrun, which is no mixture, what was drawn in before this does not count, s. */
+const RISES_BY = 0.03
+const AIR_S = 0.1
+const MOST_MIXTURE = 1.6
 /** An opening that the next move follows so soon arrives nowhere. */
 const LEAST_WATCHED_S = 1
 
@@ -49,10 +53,19 @@ export function judgePatterns(
       last++
     if (timeS[last] - timeS[first] < LEAST_WATCHED_S) continue
     const to = targetOf(state[Math.min(last, end + Math.round(1 / stepS))])
-    const from = targetOf(before)
+    // Out of an overrun the engine passes through light load.
+    const from = targetOf(before === 'overrun' ? 'cruise' : before)
     if (Number.isNaN(to)) continue
+    const was = lambda[Math.max(0, first - 1)]
     const tell = (margin: number) =>
-      tellPattern(timeS, lambda, first, last, Number.isNaN(from) ? to : from, to, margin)
+      tellPattern(
+        timeS,
+        lambda,
+        first,
+        last,
+        { from: Number.isNaN(from) ? to : from, to, was: was < MOST_MIXTURE ? was : Number.NaN },
+        margin,
+      )
     tipIn.pattern = tell(0)
     tipIn.patternSure = tell(MARGIN) === tipIn.pattern && tell(-MARGIN) === tipIn.pattern
   }
@@ -69,8 +82,7 @@ function tellPattern(
   lambda: Float64Array,
   first: number,
   last: number,
-  from: number,
-  to: number,
+  { from, to, was }: { from: number; to: number; was: number },
   margin: number,
 ): TransientPattern {
   let leanAfterS = Number.NaN
@@ -81,7 +93,9 @@ function tellPattern(
     const isFirst = t <= AT_ONCE_S
     const over = lambda[i] - (isFirst ? Math.max(from, to) : to)
     const under = (isFirst ? Math.min(from, to) : to) - lambda[i]
-    if (over > LEAN_OVER + margin && t <= LATER_S && Number.isNaN(leanAfterS)) leanAfterS = t
+    // A mixture that was lean before, or the air of an overrun, does not go lean.
+    const hasRisen = !isFirst || (Number.isNaN(was) ? t > AIR_S : lambda[i] > was + RISES_BY)
+    if (over > LEAN_OVER + margin && hasRisen && t <= LATER_S && Number.isNaN(leanAfterS)) leanAfterS = t
     if (!(under > RICH_UNDER + margin)) richSinceS = Number.NaN
     else if (Number.isNaN(richSinceS)) richSinceS = t
     else if (t - richSinceS > RICH_FOR_S && Number.isNaN(richAfterS)) richAfterS = richSinceS
