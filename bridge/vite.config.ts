@@ -29,6 +29,7 @@ export default defineConfig({
     rolldownOptions: {
       input: {
         floatbowl: `${root}bridge/main.ts`,
+        commandThread: `${root}bridge/cli/commandThread.ts`,
         pipelineThread: `${root}bridge/analysis/pipelineThread.ts`,
       },
       output: { entryFileNames: '[name].js', chunkFileNames: 'parts/[name]-[hash].js' },

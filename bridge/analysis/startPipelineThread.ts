@@ -8,7 +8,7 @@ const MOST_UNDER_WAY = 8
 /** Starts the pipeline in a thread of its own. */
 export function startPipelineThread({ car, targets }: FeedStart): ItemTaker {
   const start: FeedStart = { ...(car ? { car } : {}), ...(targets ? { targets } : {}) }
-  const worker = startThread('pipelineThread', { workerData: { start } })
+  const worker = startThread('analysis/pipelineThread', { workerData: { start } })
   let underWay = 0
   let failure: Error | undefined
   let result: FedResult | undefined

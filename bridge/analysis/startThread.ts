@@ -22,9 +22,12 @@ export function startWorker(entry: URL, options: WorkerOptions): Worker {
   return new Worker(sourceStarter, { ...options, eval: true, workerData })
 }
 
-/** Starts one of this folder's threads: in the build it lies beside the program, whose parts are a folder deeper. */
-export function startThread(name: string, options: WorkerOptions): Worker {
+/** The bridge's threads, by their files. */
+export type ThreadFile = 'analysis/pipelineThread' | 'cli/commandThread'
+
+/** Starts one of the bridge's threads: in the build it lies beside the program, whose parts are a folder deeper. */
+export function startThread(file: ThreadFile, options: WorkerOptions): Worker {
   const here = import.meta.url
-  const path = here.endsWith('.ts') ? `./${name}.ts` : `../${name}.js`
+  const path = here.endsWith('.ts') ? `../${file}.ts` : `../${file.slice(file.lastIndexOf('/') + 1)}.js`
   return startWorker(new URL(path, here), options)
 }

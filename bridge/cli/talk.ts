@@ -11,16 +11,35 @@ export class CommandFailure extends Error {
   }
 }
 
+/** Where a command's words go. */
+export interface Voice {
+  /** A result; done when it has been taken. */
+  print(text: string): Promise<void>
+  /** Anything else. */
+  say(text: string): void
+}
+
+let voice: Voice = {
+  print: (text) =>
+    new Promise((resolve, reject) => {
+      process.stdout.write(text, (error) => (error ? reject(error) : resolve()))
+    }),
+  say: (text) => process.stderr.write(text),
+}
+
+/** Lets commands of this thread speak through another voice than its standard output and error. */
+export function speakThrough(other: Voice): void {
+  voice = other
+}
+
 /** Writes a result to standard output and waits until the pipe has taken it. */
 export function print(text: string): Promise<void> {
-  return new Promise((resolve, reject) => {
-    process.stdout.write(`${text}\n`, (error) => (error ? reject(error) : resolve()))
-  })
+  return voice.print(`${text}\n`)
 }
 
 /** Says something that is no result: to standard error. */
 export function say(text: string): void {
-  process.stderr.write(`${text}\n`)
+  voice.say(`${text}\n`)
 }
 
 /** Says what of a run could not be used, as its result tells. */

@@ -246,6 +246,16 @@ describe('floatbowl export', () => {
     expect(found[0][4]).toBeCloseTo(0.9495, 4)
   })
 
+  it('analyses several runs in threads, each as it is alone, in the order given, and tells which could not be read', () => {
+    const bad = file('no-run.capture')
+    writeFileSync(bad, 'no capture at all\n')
+    const { status, stdout, stderr } = floatbowl('analyse', '--json', '--jobs', '2', ...season, bad)
+    expect(status).toBe(1)
+    expect(stderr).toMatch(/no-run\.capture.*\n.*1 of 4 runs/s)
+    const alone = season.map((path) => floatbowl('analyse', '--json', path).stdout)
+    expect(stdout).toBe(alone.join(''))
+  })
+
   it('goes on after a run that cannot be read, says which, and ends with 1', () => {
     const bad = file('bad.capture')
     writeFileSync(bad, 'no capture at all\n')
