@@ -1,13 +1,11 @@
 import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
-import { availableParallelism } from 'node:os'
-import { isMainThread } from 'node:worker_threads'
-import { createGunzip } from 'node:zlib'
 import { createCaptureScanner } from '../../core/capture/captureScanner.ts'
 import { decodeSource } from '../../core/capture/sourceDecoder.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { createFeedSink, type FedResult, type FeedEnd, type FeedItem, type FeedStart } from './feed.ts'
 import { startPipelineThread } from './startPipelineThread.ts'
+import { isWorthThread } from './threadAhead.ts'
 
 export interface AnalyseFileOptions extends FeedStart {
   /** Told now and then, how much of the file has been read. */
@@ -16,11 +14,8 @@ export interface AnalyseFileOptions extends FeedStart {
   readonly onProblems?: (problems: readonly string[]) => void
 }
 
-/** Size of a read, bytes: large enough that the scanner works on whole stretches, small against the memory of a run. */
-const CHUNK_BYTES = 1 << 20
-/** A thread's start costs more than it gains for a shorter file, bytes; of a packed one, so many. */
-const LEAST_BYTES_FOR_THREAD = 3 << 20
-const LEAST_PACKED_BYTES_FOR_THREAD = 1 << 20
+/** Size of a read, bytes: small, so that the thread beside has work at once; its messages cost little. */
+const CHUNK_BYTES = 1 << 16
 
 /**
  * Analyses a capture file, packed or not, as it is read: of a long run the pipeline works beside the reading, in a thread of its own.
@@ -50,14 +45,10 @@ async function analyse(
 ): Promise<RunAnalysis | string> {
   const { size } = await stat(path)
   const isPacked = path.endsWith('.gz')
-  const isLong = size >= (isPacked ? LEAST_PACKED_BYTES_FOR_THREAD : LEAST_BYTES_FOR_THREAD)
-  const taker =
-    isLong && isMainThread && availableParallelism() > 1
-      ? startPipelineThread(options)
-      : await createHere(options)
+  const taker = isWorthThread(path, size) ? startPipelineThread(options) : await createHere(options)
   try {
     const file = createReadStream(path, { highWaterMark: CHUNK_BYTES })
-    const bytes = isPacked ? file.pipe(createGunzip({ chunkSize: CHUNK_BYTES })) : file
+    const bytes = isPacked ? file.pipe(await createUnpacker()) : file
     file.on('error', (error) => bytes.destroy(error))
     const items: FeedItem[] = []
     const scanner = createCaptureScanner({ decoderOf: decodeSource, emit: createFeedSink(items) })
@@ -74,6 +65,12 @@ async function analyse(
   } finally {
     taker.close()
   }
+}
+
+/** Few runs are packed: the library is loaded for them alone. */
+async function createUnpacker() {
+  const { createGunzip } = await import('node:zlib')
+  return createGunzip({ chunkSize: CHUNK_BYTES })
 }
 
 async function createHere(start: FeedStart): Promise<ItemTaker> {

@@ -34,6 +34,8 @@ export interface FeedEnd {
 }
 
 export type ToAnalysis =
+  /** Comes first. */
+  | { readonly what: 'start'; readonly start: FeedStart }
   | { readonly what: 'items'; readonly items: readonly FeedItem[] }
   /** `asText`: the result alone, as the JSON that is printed. */
   | { readonly what: 'end'; readonly end: FeedEnd; readonly asText: boolean }

@@ -1,14 +1,14 @@
 import type { ItemTaker } from './analyseFile.ts'
 import { buffersOf, type FedResult, type FeedStart, type FromAnalysis, type ToAnalysis } from './feed.ts'
-import { startThread } from './startThread.ts'
+import { takeThread } from './threadAhead.ts'
 
 /** Messages under way to the thread at most: a chunk of the file each, so memory does not grow when it falls behind. */
-const MOST_UNDER_WAY = 8
+const MOST_UNDER_WAY = 64
 
 /** Starts the pipeline in a thread of its own. */
 export function startPipelineThread({ car, targets }: FeedStart): ItemTaker {
   const start: FeedStart = { ...(car ? { car } : {}), ...(targets ? { targets } : {}) }
-  const worker = startThread('analysis/pipelineThread', { workerData: { start } })
+  const worker = takeThread()
   let underWay = 0
   let failure: Error | undefined
   let result: FedResult | undefined
@@ -32,6 +32,7 @@ export function startPipelineThread({ car, targets }: FeedStart): ItemTaker {
     if (failure) throw failure
   }
   const tell = (message: ToAnalysis, buffers: ArrayBuffer[] = []) => worker.postMessage(message, buffers)
+  tell({ what: 'start', start })
   return {
     async take(items) {
       if (items.length === 0) return

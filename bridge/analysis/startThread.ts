@@ -25,9 +25,10 @@ export function startWorker(entry: URL, options: WorkerOptions): Worker {
 /** The bridge's threads, by their files. */
 export type ThreadFile = 'analysis/pipelineThread' | 'cli/commandThread'
 
-/** Starts one of the bridge's threads: in the build it lies beside the program, whose parts are a folder deeper. */
+/** Starts one of the bridge's threads: in the build it lies beside the program, and parts of that may be a folder deeper. */
 export function startThread(file: ThreadFile, options: WorkerOptions): Worker {
   const here = import.meta.url
-  const path = here.endsWith('.ts') ? `../${file}.ts` : `../${file.slice(file.lastIndexOf('/') + 1)}.js`
+  const built = `${here.includes('/parts/') ? '../' : './'}${file.slice(file.lastIndexOf('/') + 1)}.js`
+  const path = here.endsWith('.ts') ? `../${file}.ts` : built
   return startWorker(new URL(path, here), options)
 }
