@@ -22,6 +22,7 @@ const benches: Readonly<Record<string, readonly string[]>> = {
   pulls: ['signs.ts', 'pulls'],
   compare: ['compare.ts', '40', '0', 'simulator'],
   advise: ['advise.ts', '40', '0', 'simulator', 'all'],
+  memory: ['memory.ts'],
   kill: ['kill.ts', '500'],
 }
 
