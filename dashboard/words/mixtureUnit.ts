@@ -60,9 +60,21 @@ export function mixtureWithUnit(lambda: number | null | undefined, unit: Mixture
   return `${unit.symbol} ${mixtureText(lambda, unit, finer)}`
 }
 
+/** Several λ as a range of this unit, the lesser number first: φ turns them round. */
+export function mixtureRange(lambdas: readonly number[], unit: MixtureUnit): readonly [number, number] {
+  const shown = lambdas.map((lambda) => unit.of(lambda))
+  return [Math.min(...shown), Math.max(...shown)]
+}
+
 /** A distance in this unit, for a step of λ from `from` (default 1, where it matters only for φ). */
 export function mixtureStep(stepLambda: number, unit: MixtureUnit, from = 1): number {
   return unit.of(from + stepLambda) - unit.of(from)
+}
+
+/** How far leaner than `from` as text, leaner positive in each unit: for φ that is a step down. */
+export function leanerText(stepLambda: number | null, unit: MixtureUnit, from = 1): string {
+  const step = mixtureStep(stepLambda ?? Number.NaN, unit, Number.isNaN(from) ? 1 : from)
+  return formatNumber(unit.isTurned ? -step : step, { decimals: unit.decimals, decimalMark })
 }
 
 /** A distance as text: `0.04`, with its sign when asked. */

@@ -6,6 +6,8 @@ import { mixtureWords } from '../../dashboard/words/driveWords.ts'
 import {
   createMixtureUnit,
   lambdaUnit,
+  leanerText,
+  mixtureRange,
   mixtureStepText,
   mixtureText,
   mixtureWithUnit,
@@ -27,6 +29,15 @@ describe('a mixture in the chosen unit', () => {
     expect(mixtureStepText(0.05, afr, { isSigned: true })).toBe('+0.7')
     expect(mixtureStepText(-0.05, lambdaUnit, { finer: 1, isSigned: true })).toBe('−0.050')
     expect(mixtureStepText(-0.05, phi, { isSigned: true })).toBe('+0.05')
+  })
+
+  it('tells how far leaner in each unit as a positive step, and a range with its lesser end first', () => {
+    expect(leanerText(0.05, afr)).toBe('0.7')
+    expect(leanerText(0.05, phi)).toBe('0.05')
+    expect(leanerText(-0.05, phi, 0.8)).toBe('−0.08')
+    expect(leanerText(null, lambdaUnit)).toBe('–')
+    expect(mixtureRange([0.8, 1], phi)).toEqual([1, 1.25])
+    expect(mixtureRange([0.8, 1], lambdaUnit)).toEqual([0.8, 1])
   })
 
   it('shows what is missing as a dash, and falls back to λ for a fuel without a ratio', () => {
