@@ -5,25 +5,54 @@ import { stateWords } from './compareRuns.ts'
 import type { AdviceState } from './partPaths.ts'
 import { type Band, shareInside } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
-import type { ObservedRun } from './runObservations.ts'
+import { isSameFitted, type ObservedRun } from './runObservations.ts'
+
+/** What more driving must tell, and what it was asked to tell and did not. */
+export interface Needs {
+  readonly needs: NonNullable<AdviceResult['needs']>
+  /** States that nothing more is asked for: two drives in a row lacked them, or many drives left them open. */
+  readonly notJudged: readonly { state: AdviceState; text: string }[]
+}
+
+interface NeedsInput {
+  model: ResponseModel
+  bands: ReadonlyMap<AdviceState, Band>
+  known: ReadonlyMap<AdviceState, Band>
+  observed: readonly ObservedRun[]
+  /** A change is advised now: the drive after it tells of the states near an edge. */
+  hasChange: boolean
+  /** States that decide about a part and are not known well enough. */
+  unclear: readonly AdviceState[]
+  today: RunAnalysis
+}
 
 /** Chance inside the band that a state needs to be called finished, if its estimate lies inside. */
 const SURE_ENOUGH = 0.75
 /** Longest drive that is asked for in one state, s. */
 const MOST_NEEDED_S = 120
 const LEAST_NEEDED_S = 10
+/** Drives in a row without a state, after which it is not asked for again: the first went before the asking, the next did not bring it. */
+const LACKING_DRIVES = 2
+/** Drives with the same parts after which no more are asked for. Chosen here. */
+const MOST_DRIVES = 3
 
-/** What must be driven before the states can be judged, or called finished. */
-export function findNeeds(
-  model: ResponseModel,
-  bands: ReadonlyMap<AdviceState, Band>,
-  known: ReadonlyMap<AdviceState, Band>,
-  observed: readonly ObservedRun[],
-  hasChange: boolean,
-  today: RunAnalysis,
-): NonNullable<AdviceResult['needs']> {
+/** What is wanted of a state, in words of the driver. */
+const drivingWords: Readonly<Record<AdviceState, string>> = {
+  idle: 'warm idling',
+  cruise: 'steady cruising',
+  part_throttle: 'steady part-throttle driving',
+  power: 'full-throttle driving',
+  running: 'steady driving',
+}
+
+/** What must be driven before the states can be judged, or called finished; and what must stay open. */
+export function findNeeds(input: NeedsInput): Needs {
+  const { model, bands, known, observed, today } = input
   const needs: NonNullable<AdviceResult['needs']> = []
+  const notJudged: { state: AdviceState; text: string }[] = []
   const hasLoad = today.result.map.load_channel !== 'none'
+  const newest = observed[observed.length - 1]
+  const drives = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).length
   for (const [state, band] of bands) {
     if ((state === 'running') === hasLoad && state !== 'idle') continue
     // A state that nothing fitted can move is told, not waited for.
@@ -31,33 +60,57 @@ export function findNeeds(
       model.paths.length === 0 || model.paths.some((path) => path.share[state] && isStrong(path.share[state]))
     if (!isFed) continue
     const words = stateWords[state] ?? state
+    const name = words[0].toUpperCase() + words.slice(1)
+    const lastOnes = observed.slice(-LACKING_DRIVES)
+    const isLacking = lastOnes.length === LACKING_DRIVES && lastOnes.every((entry) => !entry.logLambda[state])
     const now = known.has(state) ? model.forecast(state, model.base) : undefined
     if (!now) {
-      needs.push({ state, seconds: state === 'idle' ? 30 : 20, why: `no steady ${words} was seen` })
+      if (isLacking) notJudged.push({ state, text: `${name} not judged: no ${drivingWords[state]} seen.` })
+      else needs.push({ state, seconds: state === 'idle' ? 30 : 20, why: `no steady ${words} was seen` })
       continue
     }
-    const half = (band.high - band.low) / 2
-    const seconds = secondsOf(observed, state)
-    const isInside = now.mean <= band.high && now.mean >= band.low
-    const surelyOutside = now.mean - 1.96 * now.sd > band.high || now.mean + 1.96 * now.sd < band.low
-    const unsure = !surelyOutside && (now.sd > TOO_WIDE * half || seconds < LEAST_SECONDS)
-    const onEdge =
-      !hasChange &&
-      !surelyOutside &&
-      (!isInside || shareInside(now, band) < SURE_ENOUGH) &&
-      now.sd > 0.25 * half
-    if (!unsure && !onEdge) continue
-    const wanted = unsure ? TOO_WIDE * 0.7 * half : 0.2 * half
-    const more = Math.max(5, seconds) * ((now.sd / wanted) ** 2 - 1)
-    needs.push({
-      state,
+    const want = wantOf(input, state, band, now)
+    if (!want) continue
+    if (!isLacking && drives < MOST_DRIVES) needs.push({ state, ...want.need })
+    else if (want.isOpen) {
+      const half = (1.96 * now.sd * Math.exp(now.mean)).toFixed(2)
+      const why = isLacking ? `no ${drivingWords[state]} seen with today's parts` : `known only to ± ${half}`
+      notJudged.push({ state, text: `${name} not judged: ${why}.` })
+    }
+  }
+  return { needs, notJudged }
+}
+
+/** Driving that would tell a seen state better, undefined when enough is known of it. `isOpen`: until then it cannot be judged at all. */
+function wantOf(
+  { observed, hasChange, unclear }: NeedsInput,
+  state: AdviceState,
+  band: Band,
+  now: { mean: number; sd: number },
+): { isOpen: boolean; need: { seconds: number; why: string } } | undefined {
+  const words = stateWords[state] ?? state
+  const half = (band.high - band.low) / 2
+  const seconds = secondsOf(observed, state)
+  const isInside = now.mean <= band.high && now.mean >= band.low
+  const surelyOutside = now.mean - 1.96 * now.sd > band.high || now.mean + 1.96 * now.sd < band.low
+  const unsure = !surelyOutside && (now.sd > TOO_WIDE * half || seconds < LEAST_SECONDS)
+  const onEdge =
+    !hasChange &&
+    !surelyOutside &&
+    (!isInside || shareInside(now, band) < SURE_ENOUGH) &&
+    now.sd > 0.25 * half
+  if (!unsure && !onEdge && !unclear.includes(state)) return undefined
+  const wanted = unsure ? TOO_WIDE * 0.7 * half : 0.2 * half
+  const more = Math.max(5, seconds) * ((now.sd / wanted) ** 2 - 1)
+  return {
+    isOpen: unsure,
+    need: {
       seconds: Math.round(Math.min(MOST_NEEDED_S, Math.max(LEAST_NEEDED_S, more)) / 5) * 5,
       why: unsure
         ? `${words} is known only to ± ${(1.96 * now.sd).toFixed(3)}`
         : `${words} is so near the edge of its band that more driving must decide`,
-    })
+    },
   }
-  return needs
 }
 
 function isStrong(share: readonly [number, number]): boolean {

@@ -17,8 +17,9 @@ export function findWarnings(
   states: AdviceResult['states'],
   missing: readonly MissingSize[],
   stuck: readonly AdviceState[],
+  notJudged: readonly string[],
 ): string[] {
-  const warnings: string[] = []
+  const warnings: string[] = [...notJudged]
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
   if (power && now && states.power?.verdict === 'lean') {
@@ -65,10 +66,15 @@ export function summaryOf(
   needs: NonNullable<AdviceResult['needs']>,
   missing: readonly MissingSize[],
   off: readonly string[],
+  notJudged: readonly string[],
 ): string {
   if (next) return `Change ${next.part.replaceAll('_', ' ')} ${next.from.label} → ${next.to.label}.`
   if (done && off.length > 0)
-    return `Change nothing: no fitted part moves what is still off (${off.join(', ')}).`
+    return [`Change nothing: no fitted part moves what is still off (${off.join(', ')}).`, ...notJudged].join(
+      ' ',
+    )
+  if (done && notJudged.length > 0)
+    return ['Change nothing: what was driven is where it belongs.', ...notJudged].join(' ')
   if (done) return 'Change nothing: every state is where it belongs.'
   if (needs.length > 0) {
     const wanted = needs.map((need) => `${need.seconds} s of ${stateWords[need.state] ?? need.state}`)

@@ -4,7 +4,6 @@ import {
   type CarProfile,
   defaultTargets,
   type Fitted,
-  type Part,
   type PartsFile,
   type Targets,
 } from '../contract/car.ts'
@@ -19,17 +18,16 @@ import { adviseInjection } from './adviseInjection.ts'
 import { bankLevels } from './bankLevels.ts'
 import { openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
+import { chooseStep } from './chooseStep.ts'
 import { round, stateWords } from './compareRuns.ts'
 import { enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
 import { inOrderOfStart } from './evidence.ts'
 import { findMissingSizes } from './missingSizes.ts'
 import { type AdviceState, adviceStates, isSamePart, pathsOf } from './partPaths.ts'
-import { choicesOf, planChanges, safestSize } from './planChanges.ts'
-import { type Band, shareInside } from './planCost.ts'
+import { choicesOf } from './planChanges.ts'
 import { advisePump, judgePump } from './pumpAdvice.ts'
 import { learnResponse, type ResponseModel } from './responseModel.ts'
 import { isSameFitted, type ObservedRun, observeRuns } from './runObservations.ts'
-import { barredSets } from './triedParts.ts'
 import { extraShiftOf, isSameValve } from './valveEffect.ts'
 
 export interface AdviseOptions {
@@ -51,13 +49,6 @@ export const defaultAdviseOptions = Object.freeze({
   airExponentSd: 0.03,
   modelShare: 0.12,
 })
-
-/** Chance inside the band from which no part is touched for a state; more driving may still be asked for. Chosen here. */
-const FINE_ENOUGH = 0.65
-
-function standsIn(model: ResponseModel, state: AdviceState, band: Band): number {
-  return shareInside(model.forecast(state, model.base)!, band)
-}
 
 /**
  * The next change, from the runs so far (ordered by start time; the last is today's) and the parts in the box. Works at reference
@@ -107,39 +98,14 @@ export function advise(
   }
 
   const banks = bankLevels(today, known, car)
-  const isBarred = barredSets(observed, known)
   const choices = choicesOf(newest.fitted, parts.box, model, step !== undefined)
-  const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
-  const wasFitted = (part: string, size: Part) =>
-    observed.slice(0, -1).some((entry) => isSamePart(entry.fitted[part], size))
-  // When every state stands well, the next swap would be noise.
-  const isFine = [...known].every(([state, band]) => standsIn(model, state, band) >= FINE_ENOUGH)
-  let plan = planChanges(model, known, isFine ? new Map() : choices, { isBarred, wasFitted })
-  if (plan.changed.length === 0 && [...known.keys()].some(isOut)) {
-    // A state is out and no change seems worth its trouble: then even a small gain beats standing still.
-    const wasDriven = (fitted: Fitted) => observed.some((entry) => isSameFitted(entry.fitted, fitted))
-    plan = planChanges(model, known, choices, { isBarred: wasDriven, wasFitted, penaltyScale: 0.3 })
-  }
+  const chosen = chooseStep(model, known, choices, observed)
   const changes: Change[] = []
   let fitted = newest.fitted
-  for (const [index, part] of plan.changed.entries()) {
-    const choice =
-      index === 0
-        ? safestSize(model, known, choices, plan, part, isBarred)
-        : { part: plan.fitted[part], isSafer: false }
-    const after: Fitted = { ...fitted, [part]: choice.part }
+  for (const { part, to, isSafer } of chosen.changes) {
+    const after: Fitted = { ...fitted, [part]: to }
     changes.push(
-      describeChange({
-        model,
-        bands: known,
-        part,
-        before: fitted,
-        after,
-        observed,
-        isSafer: choice.isSafer,
-        step,
-        choices,
-      }),
+      describeChange({ model, bands: known, part, before: fitted, after, observed, isSafer, step, choices }),
     )
     fitted = after
   }
@@ -152,7 +118,19 @@ export function advise(
     parts.box,
     observed.map((entry) => entry.fitted),
   )
-  const needs = findNeeds(model, bands, known, observed, changes.length > 0, today)
+  const { needs, notJudged } = findNeeds({
+    model,
+    bands,
+    known,
+    observed,
+    hasChange: changes.length > 0,
+    unclear: chosen.unclear,
+    today,
+  })
+  for (const { state } of notJudged) {
+    const target = bands.get(state)!.target.lambda
+    states[state] ??= { verdict: 'not_enough_data', lambda: null, ci95: null, target }
+  }
   const choke = judgeChoke(observed)
   for (const last of [pumpChange, adviseChoke(choke, newest.fitted, parts.box)]) {
     if (!last) continue
@@ -163,8 +141,9 @@ export function advise(
     const said = { ...last, because: [...last.because, why] }
     changes.push(isNow ? said : { ...said, later: true })
   }
-  const missing = findMissingSizes(model, known, choices, plan, parts.box)
+  const missing = findMissingSizes(model, known, choices, chosen.plan, parts.box)
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
+  const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
   const off = [...known].filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1)
   const stuck = changes.length === 0 ? off.filter(([state]) => canMove(model, state)) : []
   const isUseful = (change: Change | undefined) => change !== undefined && !change.later
@@ -187,6 +166,7 @@ export function advise(
     states,
     missing,
     stuck.map(([state]) => state),
+    notJudged.map(({ text }) => text),
   )
   return {
     format: 'floatbowl-advice 1',
@@ -202,9 +182,11 @@ export function advise(
       needs,
       missing,
       off.map(([state]) => stateWords[state]),
+      notJudged.map(({ text }) => text),
     ),
     ...(next ? { cautions: openingCautions } : {}),
     ...(missing.length > 0 ? { missing_sizes: missing } : {}),
+    ...(notJudged.length > 0 ? { not_judged: notJudged } : {}),
     ...(step
       ? {
           power_valve_opens_inHg: {

@@ -57,7 +57,16 @@ export function adviseInjection(
       ],
     }
   })
-  const needs = findNeeds(model, bands, known, observed, changes.length > 0, today)
+  const { needs, notJudged } = findNeeds({
+    model,
+    bands,
+    known,
+    observed,
+    hasChange: changes.length > 0,
+    unclear: [],
+    today,
+  })
+  const open = notJudged.map(({ text }) => text)
   const done = changes.length === 0 && needs.length === 0
   return {
     format: 'floatbowl-advice 1',
@@ -68,13 +77,17 @@ export function adviseInjection(
     states,
     factors,
     warnings: [
+      ...open,
       'The injection measures its own air: no air correction was applied, a hot day may read a little otherwise.',
     ],
     summary: done
-      ? 'Change nothing: every state is where it belongs.'
+      ? open.length > 0
+        ? ['Change nothing: what was driven is where it belongs.', ...open].join(' ')
+        : 'Change nothing: every state is where it belongs.'
       : changes.length > 0
         ? 'Type in the correction factors.'
         : `Cannot tell yet. Drive ${needs.map((need) => `${need.seconds} s of ${stateWords[need.state] ?? need.state}`).join(', ')}.`,
+    ...(notJudged.length > 0 ? { not_judged: notJudged } : {}),
     runs_used: observed.length,
     ...(banks ? { banks } : {}),
     metering: car.metering,

@@ -22,7 +22,8 @@ export interface FuelPath {
 
 /**
  * Shares before any swap. Main in cruise 0.80 ± 0.20 and in power 0.65 ± 0.20: common practice, no source. The rest of each state's
- * fuel is spread over the other paths, with standard deviations wide enough that one swap outweighs them.
+ * fuel is spread over the other paths, with standard deviations wide enough that one swap outweighs them. Screws sit in line with a fixed
+ * feed and beside the transfer slot, so that fuel follows their turns with a power well below 1.
  */
 export const fuelPaths: readonly FuelPath[] = Object.freeze([
   {
@@ -30,7 +31,7 @@ export const fuelPaths: readonly FuelPath[] = Object.freeze([
     circuit: 'idle',
     part: 'idle_screws',
     sense: 1,
-    share: { idle: [0.5, 0.22], cruise: [0.06, 0.06], part_throttle: [0.03, 0.04], power: [0.01, 0.02] },
+    share: { idle: [0.45, 0.2], cruise: [0.06, 0.06], part_throttle: [0.03, 0.04], power: [0.01, 0.02] },
   },
   ...['idle_jet', 'idle_feed', 'idle_feed_restriction'].map(
     (part): FuelPath => ({

@@ -103,15 +103,27 @@ function hasSameKind(name: string, part: Part, now: Part): boolean {
   )
 }
 
-/** Cost of all states with these parts. */
+/**
+ * Cost of all states with these parts. How strongly a change answers is known after the next drive and can be mended by another swap, so
+ * that part of the doubt weighs as a swap does, and not as a state left off.
+ */
 export function costOf(model: ResponseModel, bands: ReadonlyMap<AdviceState, Band>, fitted: Fitted): number {
   let cost = 0
   for (const [state, band] of bands) {
     const forecast = model.forecast(state, fitted)
-    if (forecast) cost += stateCost(state, forecast, band)
+    if (!forecast) continue
+    const now = model.forecast(state, model.base)!
+    if (forecast.sd <= now.sd) cost += stateCost(state, forecast, band)
+    else {
+      cost += MENDED_WEIGHT * stateCost(state, forecast, band)
+      cost += (1 - MENDED_WEIGHT) * stateCost(state, { mean: forecast.mean, sd: now.sd }, band)
+    }
   }
   return cost
 }
+
+/** Weight of a doubt that the next swap would mend, against that of a state left off. Chosen here. */
+const MENDED_WEIGHT = 0.5
 
 function penaltyOf(name: string, part: Part): number {
   if (isValve(name)) return VALVE_PENALTY

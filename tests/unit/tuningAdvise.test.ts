@@ -133,6 +133,60 @@ describe('advise', () => {
     expect(advice.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
   })
 
+  it('asks for a state once, then is done with what was driven and names what was not', () => {
+    const without = (day: number) => {
+      const run = drive(right, day)
+      return { ...run, pieces: run.pieces.filter((piece) => piece.state !== 'power') }
+    }
+    const advice = advise([without(1), without(2)], box)
+    expect(advice).toMatchObject({ done: true, next: null })
+    expect(advice.needs).toBeUndefined()
+    expect(advice.states.power).toMatchObject({ verdict: 'not_enough_data', lambda: null })
+    expect(advice.summary).toContain('Power not judged: no full-throttle driving seen.')
+    expect(advice.warnings).toContain('Power not judged: no full-throttle driving seen.')
+  })
+
+  it('asks again when a later drive has the state after all', () => {
+    const without = { ...drive(right, 1) }
+    const lacking = { ...without, pieces: without.pieces.filter((piece) => piece.state !== 'power') }
+    const short = drive(right, 2)
+    let seconds = 0
+    const pieces = short.pieces.filter((piece) => {
+      if (piece.state !== 'power') return true
+      seconds += piece.seconds
+      return seconds < 3.5
+    })
+    const advice = advise([lacking, { ...short, pieces }], box)
+    expect(advice.done).toBe(false)
+    expect(advice.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
+  })
+
+  it('has power near the rich edge of its band driven again before a part is changed for it', () => {
+    const powerAt =
+      (lambda: number): SyntheticOptions['lambdaAt'] =>
+      (rpm, load, state) =>
+        engine(right)(rpm, load, state) * (state === 'power' ? lambda / 0.865 : 1)
+    // Allowed from 0.84: on one short drive 0.835 may as well be inside.
+    const short = { seconds: 300, lambdaAt: powerAt(0.835) }
+    const first = advise([drive(right, 1, short)], box)
+    expect(first.next).toBeNull()
+    expect(first.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
+    // Drives more, it is decided one way or the other.
+    const later = advise(
+      [1, 2, 3].map((day) => drive(right, day, short)),
+      box,
+    )
+    expect(later.needs).toBeUndefined()
+  })
+
+  it('puts lean power right at once, though it is near the edge of its band', () => {
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
+      engine(right)(rpm, load, state) * (state === 'power' ? 0.897 / 0.865 : 1)
+    const told = advise([drive(right, 1, { seconds: 300, lambdaAt })], box)
+    expect(told.states.power.inside).toBeGreaterThan(0.15)
+    expect(told.next).toMatchObject({ direction: 'richer' })
+  })
+
   it('names the missing size when the box cannot reach the band', () => {
     const small: Box = { main_jet: [{ label: '176', bore_mm: 1.76 }] }
     const advice = advise([drive(withPart('main_jet', { bore_mm: 1.62 }), 1)], small)
