@@ -27,7 +27,7 @@ export interface AlarmTimerOptions {
   readonly onDelayS: number
   readonly offDelayS: number
   readonly isLowBad?: boolean
-  /** Once over, it is not raised again for so long, s, default 0: what the crew knows already need not be told each minute. */
+  /** Once over, it is not raised again for so long, s, default 0, then for twice as long: what the crew knows already need not be told each minute. */
   readonly restS?: number
   readonly onEnd: (alarm: AlarmTimer) => void
 }
@@ -39,6 +39,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
     badSinceS: Number.NaN,
     goodSinceS: Number.NaN,
     worst: Number.NaN,
+    restS,
   }
 
   const isWorse = (value: number, than: number) => !(isLowBad ? value >= than : value <= than)
@@ -61,7 +62,8 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       } else if (!alarm.isOn) since.badSinceS = Number.NaN
       if (!alarm.isOn) {
         // A hair of time makes up for the rounding of sample times.
-        if (!(timeS - since.badSinceS >= onDelayS - 1e-6) || timeS - alarm.endS < restS) return
+        if (!(timeS - since.badSinceS >= onDelayS - 1e-6) || timeS - alarm.endS < since.restS) return
+        if (!Number.isNaN(alarm.endS)) since.restS *= 2
         alarm.isOn = true
         alarm.startS = since.badSinceS
         alarm.endS = Number.NaN

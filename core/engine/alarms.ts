@@ -1,3 +1,4 @@
+import type { Target } from '../contract/car.ts'
 import type { LiveAlarm } from '../contract/live.ts'
 import type { AlarmEntry, AlarmPriority } from '../contract/result.ts'
 import { type AlarmTimer, createAlarmTimer } from './alarmTimer.ts'
@@ -40,12 +41,26 @@ export const defaultAlarmLimits: Readonly<AlarmLimits> = Object.freeze({
 
 /** Lean under load when the owner set no limit: so far over the target of the power state. */
 const LEAN_OVER_TARGET = 0.06
-/** A mixture caution rests so long after it ended, s: at most about one in ten minutes of normal driving is wanted. */
-const CAUTION_REST_S = 300
+/** A mixture caution rests so long after it ended, s, twice as long after the next: at most about one in ten minutes of normal driving is wanted. */
+const CAUTION_REST_S = 600
+/** A caution waits until the mixture is surely out of its band: by the doubt of a reading, λ (common practice, no source). */
+const CAUTION_DOUBT = 0.01
 /** All but lean under load are looked at this often, s: their delays are a second and more. */
 const SLOW_STEP_S = 0.045
-/** λ of the slow alarms is smoothed over this, s. */
-const SLOW_LAMBDA_S = 0.4
+/**
+ * A caution is told of a state's mixture, not of a place in its map, which is never flat: of λ's mean over so much calm time in the state, s, whatever
+ * came between, once there was enough of it. Shorter in power, where lean is dear. Chosen here.
+ */
+const POWER_MEAN_S = 3
+const CRUISE_MEAN_S = 15
+const LEAST_SHARE = 1 / 3
+
+/** λ of one state over its calm moments. */
+interface StateMean {
+  lambda: number
+  seconds: number
+  readonly overS: number
+}
 
 /** What the alarms look at in each row; reused. NaN = missing. */
 export interface AlarmInput {
@@ -55,6 +70,8 @@ export interface AlarmInput {
   isSettled: boolean
   /** False while the throttle moves or λ still answers its move: a pump shot is no wrong jet, so no caution is told of it. Lean under load is told all the same. */
   isCalm: boolean
+  /** False while so little air flows that the idle circuit still feeds, whatever the state is called: no caution of cruise is told of it. */
+  isOnMain: boolean
   /** Newest trusted λ of the leaner bank; NaN when none of them may be believed. */
   lambda: number
   hasNewLambda: boolean
@@ -161,34 +178,45 @@ export function createAlarms(
     isActive = true,
   ) => alarm.step(timeS, isActive && value < limit, !isActive || !(value <= limit + gap), value)
 
-  /** λ for the slow alarms, and when they were last looked at: fields of an object, so that no number is boxed at each sample. */
-  const slow = { lambda: Number.NaN, lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
+  /** When slow alarms were last looked at and λ last came: fields of an object, so that no number is boxed at each sample. */
+  const slow = { lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
+  const ofPower: StateMean = { lambda: Number.NaN, seconds: 0, overS: POWER_MEAN_S }
+  const ofCruise: StateMean = { lambda: Number.NaN, seconds: 0, overS: CRUISE_MEAN_S }
   /** A reading came since the gas of this state is at the sensor: one that is only held from before says nothing of it. */
   let isOfThisState = false
 
-  function smoothLambda({ timeS, lambda, hasNewLambda, isSettled }: AlarmInput): void {
+  function takeLambda({ timeS, state, lambda, hasNewLambda, isSettled, isCalm, isOnMain }: AlarmInput): void {
     if (!isSettled || Number.isNaN(lambda)) isOfThisState = false
     else if (hasNewLambda) isOfThisState = true
-    if (!isOfThisState) {
-      slow.lambda = Number.NaN
-      return
-    }
     if (!hasNewLambda) return
     const stepS = timeS - slow.lambdaS
-    const share = stepS > 0 && stepS < 1 ? Math.min(1, stepS / SLOW_LAMBDA_S) : 1
-    slow.lambda = Number.isNaN(slow.lambda) ? lambda : slow.lambda + share * (lambda - slow.lambda)
     slow.lambdaS = timeS
+    if (!isOfThisState || !isCalm || !(stepS > 0 && stepS < 1)) return
+    if (state === stateCode.power) addTo(ofPower, lambda, stepS)
+    else if (state === stateCode.cruise && isOnMain) addTo(ofCruise, lambda, stepS)
   }
+
+  function addTo(mean: StateMean, lambda: number, stepS: number): void {
+    mean.seconds += stepS
+    const share = Math.min(1, stepS / Math.min(mean.overS, mean.seconds))
+    mean.lambda = Number.isNaN(mean.lambda) ? lambda : mean.lambda + share * (lambda - mean.lambda)
+  }
+
+  const known = (mean: StateMean) => (mean.seconds >= LEAST_SHARE * mean.overS ? mean.lambda : Number.NaN)
 
   function stepSlow(input: AlarmInput): void {
     const { timeS, state, rpm, barometerKpa, supplyV } = input
     const inPower = isOfThisState && input.isCalm && state === stateCode.power
-    const inCruise = isOfThisState && input.isCalm && state === stateCode.cruise
+    const inCruise = isOfThisState && input.isCalm && input.isOnMain && state === stateCode.cruise
+    const powerLambda = known(ofPower)
+    const cruiseLambda = known(ofCruise)
+    const leanOver = (target: Target) => target.lambda + target.lean + CAUTION_DOUBT
+    const richUnder = (target: Target) => target.lambda - target.rich - CAUTION_DOUBT
     // The warning says it already; the caution would only count twice.
-    over(leanInPower, timeS, slow.lambda, power.lambda + power.lean, dead, inPower && !leanUnderLoad.isOn)
-    under(richInPower, timeS, slow.lambda, power.lambda - power.rich, dead, inPower)
-    over(leanInCruise, timeS, slow.lambda, cruise.lambda + cruise.lean, dead, inCruise)
-    under(richInCruise, timeS, slow.lambda, cruise.lambda - cruise.rich, dead, inCruise)
+    over(leanInPower, timeS, powerLambda, leanOver(power), dead, inPower && !leanUnderLoad.isOn)
+    under(richInPower, timeS, powerLambda, richUnder(power), dead, inPower)
+    over(leanInCruise, timeS, cruiseLambda, leanOver(cruise), dead, inCruise)
+    under(richInCruise, timeS, cruiseLambda, richUnder(cruise), dead, inCruise)
     over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)
     under(oilLow, timeS, input.oilKpa - barometerKpa, limits.oil_kPa, 10, rpm > limits.oil_from_rpm)
     under(fuelLow, timeS, input.fuelKpa - barometerKpa, limits.fuel_low_kPa, 2, rpm > 400)
@@ -205,7 +233,7 @@ export function createAlarms(
       if (timeS - seen.lastS > limits.silence_s) endSilence(timeS)
       seen.lastS = timeS
       seen.silentFromS = Number.NaN
-      smoothLambda(input)
+      takeLambda(input)
       const isLoaded = isOfThisState && input.state === stateCode.power
       if (isLoaded || leanUnderLoad.isWaiting())
         over(leanUnderLoad, timeS, input.lambda, leanLimit, dead, isLoaded)

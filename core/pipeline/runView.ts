@@ -93,6 +93,10 @@ export interface RunView {
 /** Outside the power state a mixture is judged only after so long in the state, s: the wall film dries first. */
 const CALM_S = 2
 
+/** Load of a usual idle, and the multiple of idle's air flow from which the main nozzle rules; common practice, no source. */
+const IDLE_LOAD = 0.33
+const MAIN_OVER_IDLE = 2
+
 export function createRunView(options: RunViewOptions): RunView {
   const { limits, targets, keeps, bankCount } = options
   const findings: RunFindings = {
@@ -243,6 +247,7 @@ export function createRunView(options: RunViewOptions): RunView {
     state: stateCode.off,
     isSettled: false,
     isCalm: true,
+    isOnMain: true,
     lambda: Number.NaN,
     hasNewLambda: false,
     isSensorFault: false,
@@ -266,7 +271,12 @@ export function createRunView(options: RunViewOptions): RunView {
     secondaryPct: Number.NaN,
     exhaustC: Number.NaN,
   }
-  const gasDelay = { pointS: Number.NaN, s: Number.NaN, law: undefined as DelayLaw | undefined }
+  const gasDelay = {
+    pointS: Number.NaN,
+    s: Number.NaN,
+    isOnMain: true,
+    law: undefined as DelayLaw | undefined,
+  }
 
   function readLambda(row: Row, bank: 0 | 1): void {
     const { value, fresh, timeS } = row
@@ -302,6 +312,8 @@ export function createRunView(options: RunViewOptions): RunView {
       gasDelay.pointS = point.timeS
       gasDelay.law = law
       gasDelay.s = law.aS + law.bSRpmKpa / flow
+      const { warmIdleRpm, barometerKpa } = options.learned()
+      gasDelay.isOnMain = !(flow < MAIN_OVER_IDLE * IDLE_LOAD * warmIdleRpm * barometerKpa)
     }
     const delayS = gasDelay.s
     const one = newestLambda[0][0]
@@ -315,6 +327,7 @@ export function createRunView(options: RunViewOptions): RunView {
       timeS - machine.candidateSinceS > delayS + (machine.candidate === stateCode.power ? 0 : CALM_S) &&
       (machine.candidate === stateCode.power || move === undefined)
     alarmInput.isCalm = move === undefined && steady.isSteady
+    alarmInput.isOnMain = gasDelay.isOnMain
     alarmInput.hasNewLambda = !Number.isNaN(stages[0].lambda) || !Number.isNaN(stages[1].lambda)
     alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
     alarmInput.rpm = value[slot.engine_speed]

@@ -9,6 +9,7 @@ const calm: AlarmInput = {
   state: stateCode.power,
   isSettled: true,
   isCalm: true,
+  isOnMain: true,
   lambda: 0.87,
   hasNewLambda: true,
   isSensorFault: false,
@@ -70,6 +71,23 @@ describe('createAlarms', () => {
     const lean = run(6, (t) => ({ isCalm: false, lambda: t >= 1 ? 0.97 : 0.87 }))
     expect(lean.onAt.lean_under_load).toBeLessThanOrEqual(1.45)
     expect(lean.onAt.lean_in_power).toBeUndefined()
+  })
+
+  it('tells a caution of the mixture of cruise, not of a place in its map that is out of the band for a few seconds', () => {
+    const cruise = (lambda: (t: number) => number) =>
+      run(60, (t) => ({ state: stateCode.cruise, lambda: lambda(t) }))
+    expect(cruise((t) => (t % 20 < 4 ? 0.95 : 1.01)).log).toEqual([])
+    expect(cruise(() => 0.95).onAt.rich_in_cruise).toBeLessThan(8)
+    expect(cruise((t) => (t < 30 ? 1.02 : 1.12)).onAt.lean_in_cruise).toBeLessThan(45)
+  })
+
+  it('tells no caution of cruise while the idle circuit still feeds', () => {
+    expect(run(60, () => ({ state: stateCode.cruise, isOnMain: false, lambda: 0.94 })).log).toEqual([])
+  })
+
+  it('tells the same caution once in ten minutes at the most, then less often', () => {
+    const { log } = run(2400, (t) => ({ lambda: t % 60 < 30 ? 0.78 : 0.87 }))
+    expect(log.filter(({ code }) => code === 'rich_in_power').length).toBe(3)
   })
 
   it('does not warn of a reading that is only held from the state before', () => {
