@@ -18,6 +18,7 @@ const benches: Readonly<Record<string, readonly string[]>> = {
   second: ['second/score.ts', 'all'],
   openings: ['openings.ts', 'second'],
   hints: ['signs.ts', 'hints'],
+  alarms: ['alarms.ts', 'second', '20'],
   choke: ['signs.ts', 'choke'],
   pulls: ['signs.ts', 'pulls'],
   compare: ['compare.ts', '40', '0', 'simulator'],

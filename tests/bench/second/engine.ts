@@ -74,6 +74,8 @@ export interface SecondTruth {
   /** Throttle still for a second (within 3 %), outside tip-ins and tip-outs. */
   steady: Uint8Array
   delayS: Float64Array
+  /** Manifold ÷ barometric pressure. */
+  load: Float64Array
   tipIns: SecondTipIn[]
 }
 
@@ -254,6 +256,7 @@ export function drive(
     state: new Array(n),
     steady: new Uint8Array(n),
     delayS: new Float64Array(n),
+    load: new Float64Array(n),
     tipIns: [],
   }
   const mapTrue = new Float64Array(n)
@@ -314,6 +317,7 @@ export function drive(
   const lagMean = (car.lagUpS + car.lagDownS) / 2
   for (let i = 0; i < n; i++) {
     const load = mapTrue[i] / weather.pressureKpa
+    truth.load[i] = load
     const base = steadyLambda(car, setup, rpmTrue[i], load, ratio)
     wander += (-wander / 30) * inner + car.wander * Math.sqrt((2 / 30) * inner) * r.normal()
     const since = Math.max(0, i - openingSteps)
