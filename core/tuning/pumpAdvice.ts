@@ -38,8 +38,12 @@ export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
   for (const [pattern, count] of counts)
     families.set(familyOf(pattern), (families.get(familyOf(pattern)) ?? 0) + count)
   const [family, all] = [...families].sort((a, b) => b[1] - a[1])[0] ?? ['lean', 0]
-  const [pattern, count] = [...counts]
-    .filter((entry) => familyOf(entry[0]) === family)
+  const ofFamily = [...counts].filter((entry) => familyOf(entry[0]) === family)
+  // Lean at the secondaries is their spring's fault only while the other openings are fine: a thin shot shows at both.
+  const atSecondary = counts.get('lean_at_secondary') ?? 0
+  const isPumps = all - atSecondary >= FAULT_SHARE * (tipIns.length - atSecondary) && all > atSecondary
+  const [pattern, count] = ofFamily
+    .filter((entry) => !isPumps || entry[0] !== 'lean_at_secondary')
     .sort((a, b) => b[1] - a[1])[0] ?? [null, 0]
   if (!pattern || all < FAULT_SHARE * tipIns.length) return { verdict: 'on_target', ...none }
   const same = tipIns.filter((entry) => entry.pattern === pattern)

@@ -233,6 +233,19 @@ describe('advise', () => {
     expect(first.also.map((change) => change.part)).toContain('squirter')
   })
 
+  it('blames a thin shot, not the spring, when openings go lean without the secondaries too', () => {
+    const run = drive(right, 1)
+    const patterns = (once: number, secondary: number, clean: number) => [
+      ...Array.from({ length: once }, () => tipIn('lean_at_once')),
+      ...Array.from({ length: secondary }, () => tipIn('lean_at_secondary')),
+      ...Array.from({ length: clean }, () => tipIn('clean')),
+    ]
+    const judged = (transients: Transient[]) =>
+      advise([{ ...run, result: { ...run.result, transients } }], box).states.pump.pattern
+    expect(judged(patterns(6, 8, 5))).toBe('lean_at_once')
+    expect(judged(patterns(1, 8, 5))).toBe('lean_at_secondary')
+  })
+
   it('leaves the pump alone when most tip-ins are clean', () => {
     const run = drive(right, 1)
     const transients = [...Array.from({ length: 8 }, () => tipIn('clean')), tipIn('lean_at_once')]
