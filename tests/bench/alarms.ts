@@ -104,7 +104,7 @@ function isDeserved({ code, start_s, end_s }: AlarmEntry, { timeS, lambda }: See
   let sum = 0
   let n = 0
   const stepS = timeS[1] - timeS[0]
-  const end = Math.min(lambda.length, Math.round((end_s - timeS[0]) / stepS))
+  const end = Math.min(lambda.length, Math.round(((end_s ?? Number.POSITIVE_INFINITY) - timeS[0]) / stepS))
   for (let i = Math.max(0, Math.round((start_s - timeS[0]) / stepS)); i < end; i++) {
     if (!(lambda[i] < 1.6)) continue
     sum += lambda[i]
@@ -120,7 +120,7 @@ const late: number[] = []
 let lean = 0
 let told = 0
 const overlaps = (alarm: AlarmEntry, startS: number, endS: number) =>
-  alarm.start_s < endS + 1 && alarm.end_s > startS
+  alarm.start_s < endS + 1 && (alarm.end_s ?? Number.POSITIVE_INFINITY) > startS
 for (let seed = first; seed < first + count; seed++) {
   const right = cry(seed, false)
   drivenS += right.result.run.seconds
