@@ -1,6 +1,6 @@
 /*
- * Owns the stream and the one pipeline, so that neither parsing nor arithmetic ever holds up a frame of the page. Posts at most about 30
- * readings a second, and the trace's columns when asked.
+ * Owns the stream and the one pipeline, so that neither parsing nor arithmetic ever holds up a frame of the page. Posts a
+ * reading for each block that comes, some 30 a second, and the trace's columns when asked.
  */
 import { type CarProfile, carSchema } from '../../core/contract/car.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
@@ -12,8 +12,8 @@ import { LiveLink } from './liveLink.ts'
 import type { FromWorker, ToWorker } from './messages.ts'
 import { TraceHistory } from './traceHistory.ts'
 
-/** Least time between two readings posted, ms. */
-const postMs = 24
+/** Least time between two readings posted, ms: under a frame, so that no block waits here but in a flood. */
+const postMs = 14
 /** Without samples a reading is posted this often, so that silence is noticed, ms. */
 const idlePostMs = 100
 /** The pipeline is told the time only after so long without a sample: samples bring their own. */
