@@ -21,6 +21,25 @@ export function mainReach(rows: readonly LevelRow[]): Float64Array {
   })
 }
 
+/** Steady seconds of a state in a run, clear of idle's flow, that are enough to stand for the state alone. Chosen here. */
+const ENOUGH_CLEAR_S = 10
+
+/**
+ * The rows without those of a running state so close to idle's air flow that the idle circuit still feeds them, in each run and state that
+ * has enough of the others: they tell of the transfer, and a light car in traffic spends half its cruise there.
+ */
+export function clearOfIdle(rows: readonly LevelRow[]): LevelRow[] {
+  const reach = mainReach(rows)
+  const clearS = new Map<string, number>()
+  const keyOf = (row: LevelRow) => `${row.run}/${row.state}`
+  for (const [i, row] of rows.entries()) {
+    if (reach[i] >= 1) clearS.set(keyOf(row), (clearS.get(keyOf(row)) ?? 0) + row.seconds)
+  }
+  return rows.filter(
+    (row, i) => row.state === 'idle' || reach[i] >= 1 || !((clearS.get(keyOf(row)) ?? 0) >= ENOUGH_CLEAR_S),
+  )
+}
+
 /** Time-weighted mean of idle's speed × load; NaN without idle. */
 function idleFlowOf(rows: readonly LevelRow[]): number {
   let sum = 0

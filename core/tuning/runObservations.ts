@@ -42,7 +42,10 @@ export function observeRuns(
   const airs = runs.map(findRunAir)
   const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))
   const levels =
-    findStateLevels(runs.map((run, i) => ({ pieces: run.pieces, logShift: shifts[i] })))?.levels ?? []
+    findStateLevels(
+      runs.map((run, i) => ({ pieces: run.pieces, logShift: shifts[i] })),
+      { ownCircuit: true },
+    )?.levels ?? []
   let fitted: Fitted = fallback ?? {}
   return runs.map((run, i) => {
     fitted = fittedOfRun(run) ?? fitted

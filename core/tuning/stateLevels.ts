@@ -2,6 +2,7 @@ import { type MixtureState, mixtureStates } from '../contract/result.ts'
 import { designLevels, type LevelDesign } from './levelDesign.ts'
 import { fitLevels, type LevelFit, type RowScatter } from './levelFit.ts'
 import { type LevelInput, type LevelRow, levelRowsOf } from './levelRows.ts'
+import { clearOfIdle } from './mainReach.ts'
 import { estimateWander, type TimedResidual, type WanderModel, wanderOfSecond } from './wanderModel.ts'
 
 /** The mixture of one state over several runs, matched by map cell. */
@@ -44,10 +45,15 @@ const VISIT_GAP_S = 4
 /**
  * Levels of every state over several runs. Within a state, log λ = run + map + slope, so that a run with more hill, or more speed, is
  * compared where both drove, and does not read as another mixture. All states are one fit weighted by the wander in time that their
- * residuals show, since the slow wander of one state is that of the next. Warm-up is left out: it depends on coolant.
+ * residuals show, since the slow wander of one state is that of the next. Warm-up is left out: it depends on coolant. With `ownCircuit`
+ * driving that the idle circuit still feeds is left out where the rest suffices: a verdict on a circuit wants it, a comparison does not.
  */
-export function findStateLevels(runs: readonly LevelInput[]): LevelSet | undefined {
-  const rows = runs.flatMap(levelRowsOf)
+export function findStateLevels(
+  runs: readonly LevelInput[],
+  { ownCircuit = false }: { ownCircuit?: boolean } = {},
+): LevelSet | undefined {
+  const all = runs.flatMap(levelRowsOf)
+  const rows = ownCircuit ? clearOfIdle(all) : all
   const states = mixtureStates.filter((state) => rows.some((row) => row.state === state))
   if (rows.length === 0) return undefined
   const kind = rows.map((row) => mixtureStates.indexOf(row.state) * 2 + row.bank)

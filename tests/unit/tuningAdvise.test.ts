@@ -187,6 +187,20 @@ describe('advise', () => {
     expect(told.next).toMatchObject({ direction: 'richer' })
   })
 
+  it('judges the main circuit by driving clear of idle, though half the cruise is close to it', () => {
+    // Below about 1.8 times idle's air flow the idle circuit feeds a rich mixture; the main circuit's cruise is right.
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) => {
+      const isSlow = state === 'cruise' && rpm * load < 480
+      return engine(right)(rpm, load, state) * (isSlow ? 0.88 : 1)
+    }
+    const run = drive(right, 1, { lambdaAt, meanRpm: 1150, seconds: 1500 })
+    const slow = run.pieces.filter((piece) => piece.state === 'cruise' && piece.rpm * piece.load < 480)
+    expect(slow.length).toBeGreaterThan(100)
+    const advice = advise([run], box)
+    expect(Math.abs(advice.states.cruise.lambda! - 1.02)).toBeLessThan(0.015)
+    expect(advice.next).toBeNull()
+  })
+
   it('names the missing size when the box cannot reach the band', () => {
     const small: Box = { main_jet: [{ label: '176', bore_mm: 1.76 }] }
     const advice = advise([drive(withPart('main_jet', { bore_mm: 1.62 }), 1)], small)
