@@ -10,7 +10,7 @@ export interface ColumnStore {
   /** Rows that left the arrays for good: row number = `dropped` + index. */
   dropped: number
   timeS: Float64Array
-  /** By slot; undefined where the source has not sent the channel. NaN is no reading. */
+  /** By slot; undefined where the source has not sent the channel. NaN is no reading; behind `end` stands anything. */
   columns: (Float32Array | undefined)[]
   /** Slots with a column, ascending. */
   slots: number[]
@@ -73,7 +73,7 @@ function planOf(store: ColumnStore, block: SampleBlock): ColumnPlan[] {
 
 function addColumn(store: ColumnStore, slot: number): void {
   if (store.columns[slot]) return
-  store.columns[slot] = new Float32Array(store.timeS.length).fill(Number.NaN)
+  store.columns[slot] = new Float32Array(store.timeS.length).fill(Number.NaN, 0, store.end)
   store.slots.push(slot)
   store.slots.sort((a, b) => a - b)
 }
@@ -85,7 +85,7 @@ function grow(store: ColumnStore, rows: number): void {
   timeS.set(store.timeS)
   store.timeS = timeS
   for (const slot of store.slots) {
-    const column = new Float32Array(length).fill(Number.NaN, store.end)
+    const column = new Float32Array(length)
     column.set(store.columns[slot]!)
     store.columns[slot] = column
   }
@@ -113,6 +113,7 @@ export function appendBlock(store: ColumnStore, block: SampleBlock): void {
   }
   store.end = row
   store.outOfOrder += count - (row - startRow)
+  fillOthers(store, plan, startRow)
   for (let p = 0; p < plan.length; p++) {
     const { slot, column, transform } = plan[p]
     const from = block.columns[column]
@@ -132,6 +133,13 @@ export function appendBlock(store: ColumnStore, block: SampleBlock): void {
   }
 }
 
+/** Channels that this block does not carry have no reading in its rows, which hold what was there before. */
+function fillOthers(store: ColumnStore, plan: readonly ColumnPlan[], startRow: number): void {
+  for (const slot of store.slots) {
+    if (!plan.some((entry) => entry.slot === slot)) store.columns[slot]!.fill(Number.NaN, startRow, store.end)
+  }
+}
+
 /** Forgets rows before a time. The arrays shrink back only when half of them is waste, so that the cost stays O(1) a row. */
 export function dropBefore(store: ColumnStore, timeS: number): void {
   while (store.first < store.end && store.timeS[store.first] < timeS) store.first++
@@ -141,7 +149,6 @@ export function dropBefore(store: ColumnStore, timeS: number): void {
   for (const slot of store.slots) {
     const column = store.columns[slot]!
     column.copyWithin(0, first, end)
-    column.fill(Number.NaN, end - first)
   }
   store.dropped += first
   store.first = 0

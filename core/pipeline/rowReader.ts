@@ -69,7 +69,7 @@ class Reader implements RowReader {
   readonly row: Row
   readonly #value = new Float64Array(slotCount).fill(Number.NaN)
   readonly #fresh = new Uint8Array(slotCount)
-  /** Time of the value that is held, by slot. */
+  /** Time of the value that is held, by slot; of one that the newest row brought it may be noted later. */
   readonly #heldS = new Float64Array(slotCount).fill(Number.NEGATIVE_INFINITY)
   readonly #holdS: Float64Array
   readonly #others: readonly ColumnStore[]
@@ -101,8 +101,25 @@ class Reader implements RowReader {
     const slots = this.#slots
     const columns = this.#columns
     const t = this.#timeS[index]
+    const beforeS = this.row.timeS
     this.row.timeS = t
     const hasOthers = this.#others.length > 0
+    if (!hasOthers && this.#inputs.length === 0) {
+      for (let k = 0; k < columns.length; k++) {
+        const slot = slots[k]
+        const v = columns[k][index]
+        if (!Number.isNaN(v)) {
+          value[slot] = v
+          fresh[slot] = 1
+          continue
+        }
+        if (fresh[slot] === 1) heldS[slot] = beforeS
+        fresh[slot] = 0
+        if (t - heldS[slot] > this.#holdS[slot]) value[slot] = Number.NaN
+      }
+      if (main.vacuumDeclared) this.#shiftVacuum()
+      return
+    }
     if (hasOthers) {
       fresh.fill(0)
       this.#readOthers(t)
@@ -129,12 +146,19 @@ class Reader implements RowReader {
   }
 
   setInputs(next: readonly InputTransfer[]): void {
+    this.#noteHeld()
     for (const { channelSlot } of this.#inputs) {
       this.#fresh[channelSlot] = 0
       // What only a former input gave is no reading any more.
       if (this.#heldS[channelSlot] === Number.NEGATIVE_INFINITY) this.#value[channelSlot] = Number.NaN
     }
     this.#inputs = next
+  }
+
+  /** While nothing else writes to the row, times are noted when a channel falls silent; from here on something may. */
+  #noteHeld(): void {
+    if (this.#others.length > 0 || this.#inputs.length > 0) return
+    for (const slot of this.#slots) if (this.#fresh[slot] === 1) this.#heldS[slot] = this.row.timeS
   }
 
   #look(main: ColumnStore): void {
