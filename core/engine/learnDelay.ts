@@ -237,6 +237,7 @@ function createSearch(
   options: LearnDelayOptions,
   before: DelayLaw,
 ): Search | undefined {
+  if (pointsOf(windows) < LEAST_ROWS) return undefined
   const { count, timeS } = run
   const flowSum = new Float64Array(count)
   const figure = new Float64Array(count)
@@ -270,10 +271,17 @@ function createSearch(
 
   function setLag(next: number): void {
     lagS = next
-    x = signals.through(next)
+    x = undefined
+  }
+
+  /** The model as seen through the lag, worked out when first a law is tried with it. */
+  function designNow(): Regressors {
+    if (x) return x
+    x = signals.through(lagS)
     factor = factorise(x)
     right = new Float64Array(x.columns)
     y = new Float64Array(x.rows)
+    return x
   }
 
   /** When each row's gas reaches the sensor by the pipe alone, s. Laws are tried beside each other, so the last few are kept. */
@@ -379,12 +387,10 @@ function createSearch(
     return square
   }
 
-  setLag(PRIOR_LAG_S)
-  if (!x || (x as Regressors).rows < LEAST_ROWS) return undefined
   return {
     setLag,
     score(flow, pureS, b) {
-      const design = x!
+      const design = designNow()
       const square = layReadings(design, flow, pureS, b)
       const { rows, columns, values } = design
       for (let c = 0; c < columns; c += 4) {
