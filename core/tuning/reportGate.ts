@@ -1,4 +1,4 @@
-import type { CircuitVerdict } from './circuitVerdicts.ts'
+import type { CircuitVerdict } from './circuitVerdict.ts'
 import { escapeHtml, figure } from './reportText.ts'
 
 /** Scale of a gate: λ minus target to either side. */

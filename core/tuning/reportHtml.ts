@@ -5,7 +5,8 @@ import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { fuelInTank } from '../fuel/fuels.ts'
 import { partWord, sizeWord } from './adviceText.ts'
 import { leanReadingCautions, openingCautions, reportCautions } from './cautions.ts'
-import { type CircuitVerdict, circuitVerdicts, verdictHeadline } from './circuitVerdicts.ts'
+import type { CircuitVerdict } from './circuitVerdict.ts'
+import { circuitVerdicts } from './circuitVerdicts.ts'
 import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { gateSvg } from './reportGate.ts'
@@ -14,6 +15,7 @@ import { reportCss } from './reportStyle.ts'
 import { duration, escapeHtml, figure, startWord } from './reportText.ts'
 import { tipInsFigure } from './reportTipIns.ts'
 import { fittedOfRun } from './runObservations.ts'
+import { verdictHeadline } from './verdictHeadline.ts'
 
 export interface ReportInput {
   analysis: RunAnalysis | AnalysisResult

@@ -4,6 +4,7 @@ import type { Fitted, Part } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
 import { advise } from '../../core/tuning/advise.ts'
+import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { compareRuns } from '../../core/tuning/compareRuns.ts'
 import { cars, expectedLambda, type ParameterChanges, simulateRun } from '../../simulator/index.ts'
 import type { SimulateOptions } from '../../simulator/runOptions.ts'
@@ -49,6 +50,17 @@ describe('advice on a drive with one fault names the part and the way', () => {
     () => {
       const advice = adviceFor('marigold', { setup: 'right', seconds: 900 })
       expect(advice.next).toBeNull()
+    },
+    minutes,
+  )
+
+  it(
+    'says of the main circuit what the verdict of the run says, with a valve that opens within part throttle',
+    () => {
+      const run = drive('marigold', { drive: 'good', seconds: 1500, seed: 4, rateHz: 100 })
+      const main = circuitVerdicts(run).find(({ circuit }) => circuit === 'main')
+      const { states, done } = advise([run], { box: carNamed('marigold').box })
+      expect([main?.verdict, states.part_throttle.verdict, done]).toEqual(['on_target', 'on_target', true])
     },
     minutes,
   )

@@ -1,8 +1,9 @@
 import { describe, expect, it } from 'vitest'
-import { circuitVerdicts, verdictHeadline } from '../../core/tuning/circuitVerdicts.ts'
+import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { gateSvg, gateWords } from '../../core/tuning/reportGate.ts'
 import { reportHtml } from '../../core/tuning/reportHtml.ts'
 import { mapTable } from '../../core/tuning/reportMap.ts'
+import { verdictHeadline } from '../../core/tuning/verdictHeadline.ts'
 import { createNoise, syntheticResult, syntheticRun } from '../support/syntheticRun.ts'
 
 const air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 }

@@ -1,0 +1,95 @@
+import type { CarProfile, Circuit, Target, Targets } from '../contract/car.ts'
+import type { RunAnalysis, SteadyPiece } from '../contract/result.ts'
+import type { CircuitVerdict } from './circuitVerdict.ts'
+import { defaultCompareOptions } from './compareRuns.ts'
+import { studentQuantile } from './distributions.ts'
+import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
+import { findStateLevels } from './stateLevels.ts'
+
+export interface VerdictOptions {
+  car?: CarProfile
+  targets?: Targets
+  repeatabilityShare?: number
+}
+
+/** Steady seconds wanted in each state before its circuit is judged. */
+const WANTED_S: Readonly<Record<string, number>> = {
+  idle: 20,
+  transfer: 10,
+  cruise: 30,
+  part_throttle: 15,
+  power: 6,
+  secondary: 4,
+}
+/** Where the mixture of some steady pieces stands against a target, at the car's home air. */
+export interface Standing {
+  error: number
+  half95: number
+  seconds: number
+  target: Target
+  lambda: number
+}
+
+/** Level of these pieces, clear of how they were driven, with its 95 % interval; NaN without pieces. */
+export function standingOf(
+  run: RunAnalysis,
+  pieces: readonly SteadyPiece[],
+  target: Target,
+  car: CarProfile | undefined,
+  options: VerdictOptions,
+): Standing {
+  const none = { error: Number.NaN, half95: Number.NaN, seconds: 0, target, lambda: Number.NaN }
+  if (pieces.length === 0) return none
+  const air = findRunAir(run)
+  const logShift = airLogShift(air.densityKgM3, densityOfAirKgM3(referenceAirOf(car)), airExponentOf(car))
+  const level = findStateLevels([{ pieces, logShift }])?.levels[0]
+  if (!level) return none
+  const day = options.repeatabilityShare ?? defaultCompareOptions.repeatabilityShare
+  const lambda = Math.exp(level.logLambda[0])
+  return {
+    error: lambda - target.lambda,
+    half95: lambda * Math.hypot(studentQuantile(0.975, level.freedom[0]) * level.se[0], 1.96 * day),
+    seconds: level.seconds[0],
+    target,
+    lambda,
+  }
+}
+
+/** The row of a circuit whose mixture stands so. */
+export function rowOf(
+  circuit: Circuit,
+  name: string,
+  detail: string,
+  wanted: string,
+  standing: Standing,
+): CircuitVerdict {
+  const { error, half95, seconds, target } = standing
+  const half = (target.rich + target.lean) / 2
+  const isOutside = error > target.lean || error < -target.rich
+  const surelyOutside = error - half95 > target.lean || error + half95 < -target.rich
+  const wantedS = WANTED_S[wanted] ?? 20
+  const enough = seconds >= Math.min(5, wantedS) && (surelyOutside || half95 < 1.2 * half)
+  const verdict = !enough ? 'not_enough_data' : !isOutside ? 'on_target' : error > 0 ? 'lean' : 'rich'
+  const row: CircuitVerdict = {
+    circuit,
+    name,
+    detail,
+    verdict,
+    words:
+      verdict === 'not_enough_data'
+        ? 'not enough data'
+        : verdict === 'on_target'
+          ? 'on target'
+          : `${verdict} ${Math.abs(error).toFixed(2)}`,
+    error,
+    half95,
+    target: target.lambda,
+    bandRich: target.rich,
+    bandLean: target.lean,
+    seconds,
+  }
+  if (verdict === 'not_enough_data') {
+    row.missing = `${Math.max(5, Math.ceil(wantedS - seconds))} s more of ${detail}`
+  }
+  return row
+}

@@ -1,0 +1,32 @@
+import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import type { CircuitVerdict } from './circuitVerdict.ts'
+import { circuitVerdicts } from './circuitVerdicts.ts'
+import { JUDGED_LAST } from './otherCircuits.ts'
+
+const COUNT_WORDS = ['No', 'One', 'Two', 'Three', 'Four', 'Five', 'Six', 'Seven']
+
+/** The answer of a run in one sentence: `Two circuits are off; the others are where they belong`. */
+export function verdictHeadline(from: RunAnalysis | AnalysisResult | readonly CircuitVerdict[]): string {
+  const rows = Array.isArray(from)
+    ? (from as readonly CircuitVerdict[])
+    : circuitVerdicts(from as RunAnalysis | AnalysisResult)
+  const off = rows.filter((row) => row.verdict === 'rich' || row.verdict === 'lean')
+  const open = rows.filter((row) => row.verdict === 'not_enough_data' && row.words !== JUDGED_LAST)
+  const fine = rows.filter((row) => row.verdict === 'on_target').length
+  if (off.length === 0 && fine === 0) return 'Not enough steady driving to judge any circuit'
+  const rest =
+    open.length === 0
+      ? off.length === rows.length
+        ? ''
+        : '; the others are where they belong'
+      : fine === 0
+        ? '; the others need more driving'
+        : `; ${COUNT_WORDS[open.length].toLowerCase()} need${open.length === 1 ? 's' : ''} more driving`
+  if (off.length === 0) {
+    return open.length === 0
+      ? 'Every circuit is where it belongs'
+      : `What was driven is where it belongs${rest}`
+  }
+  if (off.length === rows.length && rows.length > 1) return 'Every circuit is off'
+  return `${COUNT_WORDS[off.length]} circuit${off.length === 1 ? ' is' : 's are'} off${rest}`
+}
