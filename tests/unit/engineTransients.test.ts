@@ -15,12 +15,12 @@ interface Moment {
 const DELAY_S = 0.2
 
 /** Runs a made-up drive at 100 Hz; λ reaches the sensor 0.2 s after its cause and the car's profile says so. */
-function analyse(seconds: number, at: (t: number) => Moment): AnalysisResult {
+function analyse(seconds: number, at: (t: number) => Moment, without = ''): AnalysisResult {
   const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure', 'coolant', 'road_speed']
   const units = ['1', 'rpm', '%', 'kPa', 'C', 'm/s']
   const channels: ChannelDeclaration[] = names.map((name, index) => ({
     index,
-    name,
+    name: name === without ? 'unused' : name,
     unit: units[index],
     scale: 1,
     offset: 0,
@@ -237,6 +237,23 @@ describe('steady mixture', () => {
     expect(cruise?.ci95?.[1]).toBeGreaterThan(1.03)
     expect(cruise?.visits).toBe(3)
     expect(cruise?.error).toBeCloseTo(0.01, 2)
+  })
+
+  it('is less sure of states whose limits no manifold pressure tells', () => {
+    const drive = (t: number) => {
+      const step = Math.floor(t / 20) % 3
+      return {
+        lambda: [1.03, 0.97, 0.87][step] + 0.004 * Math.sin(t * 7),
+        throttle: t < 10 ? 0 : [14, 33, 80][step],
+        map: t < 10 ? 33 : [50, 72, 97][step],
+        rpm: t < 10 ? 800 : 2300,
+      }
+    }
+    const width = ({ mixture }: AnalysisResult) =>
+      Number(mixture.part_throttle?.ci95?.[1]) - Number(mixture.part_throttle?.ci95?.[0])
+    const blind = width(analyse(120, drive, 'manifold_pressure'))
+    expect(blind).toBeGreaterThan(0.06)
+    expect(width(analyse(120, drive))).toBeLessThan(blind / 2)
   })
 
   it('counts the seconds of every moment once at the most', () => {
