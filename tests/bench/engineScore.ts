@@ -1,5 +1,7 @@
 import type { AnalysisResult, MixtureState, OperatingState } from '../../core/contract/result.ts'
 import type { Truth } from '../../simulator/truth.ts'
+import { pressureRises } from './pressureRises.ts'
+import type { TrueOpening } from './transientScore.ts'
 
 /** What one case scored; NaN where it does not apply. */
 export interface CaseScore {
@@ -108,7 +110,9 @@ const MATCH_S = 0.35
 
 function matchTips(result: AnalysisResult, truth: Truth) {
   const found = result.transients.filter(({ kind }) => kind === kinds[0])
-  const right = truth.events.filter(({ kind }) => kind === kinds[0])
+  const right: readonly TrueOpening[] = result.channels_used.includes('throttle')
+    ? truth.events.filter(({ kind }) => kind === kinds[0])
+    : pressureRises(truth.timeS, truth.manifoldKpa, truth.rpm)
   const used = new Set<number>()
   const pairs: [number, number][] = []
   right.forEach((event, r) => {

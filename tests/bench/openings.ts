@@ -6,6 +6,7 @@ import type { AnalysisResult } from '../../core/contract/result.ts'
 import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
 import { engineCase, makeRun } from './engineCases.ts'
 import { scoreCase } from './engineScore.ts'
+import { pressureRises } from './pressureRises.ts'
 import { drive, randomCar, rightSetup } from './second/engine.ts'
 import { createRandom } from './second/random.ts'
 import { emptyOpeningScore, printOpenings, scoreOpenings, type TrueOpening } from './transientScore.ts'
@@ -27,7 +28,9 @@ function fromSimulator(seed: number): Scored {
   const { delayIdleS, delayPowerS } = scoreCase(result, truth)
   return {
     result,
-    openings: truth.events.filter(({ kind }) => kind === 'tip_in'),
+    openings: result.channels_used.includes('throttle')
+      ? truth.events.filter(({ kind }) => kind === 'tip_in')
+      : pressureRises(truth.timeS, truth.manifoldKpa, truth.rpm),
     idleS: delayIdleS,
     powerS: delayPowerS,
   }
@@ -54,7 +57,13 @@ function fromSecond(seed: number): Scored {
     car.delayA -
     (car.lagUpS + car.lagDownS) / 2 +
     (result.delay.b_s_rpm_kPa - car.delayB) / (rpm * kPa)
-  return { result, openings: truth.tipIns, idleS: off(car.idleRpm, 33), powerS: off(3000, 95) }
+  const openings = result.channels_used.includes('throttle')
+    ? truth.tipIns
+    : pressureRises(
+        truth.timeS,
+        truth.load.map((load) => load * weather.pressureKpa),
+      )
+  return { result, openings, idleS: off(car.idleRpm, 33), powerS: off(3000, 95) }
 }
 
 const withThrottle = emptyOpeningScore()
@@ -78,4 +87,4 @@ const spread = (values: readonly number[]) => {
 console.log(`${engine}: ${count} cars from ${first}; delay error, ms: 50, 75, 90 %`)
 console.log(`  at idle ${spread(idle)} (median ≤ 40), at power ${spread(power)} (median ≤ 20)`)
 printOpenings('with a throttle sensor', withThrottle)
-printOpenings('without: told by pressure, by another definition', withoutThrottle)
+printOpenings('without: by pressure', withoutThrottle)

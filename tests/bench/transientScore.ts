@@ -2,7 +2,7 @@ import type { AnalysisResult, TransientPattern } from '../../core/contract/resul
 
 /*
  * How openings of the throttle, their patterns and stumbles are scored, the same for both engines. A car without a throttle sensor is told of openings
- * by its manifold pressure alone, by another definition: it stands in rows of its own.
+ * by its manifold pressure alone, by another definition: it stands in rows of its own, against what its pressure truly did.
  */
 
 /** A true opening, of either engine. */
@@ -112,7 +112,7 @@ export function scoreOpenings(
   })
 }
 
-const share = (part: number, whole: number) => (whole > 0 ? (part / whole).toFixed(3) : '–')
+export const share = (part: number, whole: number) => (whole > 0 ? (part / whole).toFixed(3) : '–')
 
 /** Prints the rows of a score. */
 export function printOpenings(title: string, score: OpeningScore): void {

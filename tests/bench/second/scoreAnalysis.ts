@@ -1,3 +1,11 @@
+import { pressureRises } from '../pressureRises.ts'
+import {
+  emptyOpeningScore,
+  type OpeningScore,
+  printOpenings,
+  scoreOpenings,
+  share,
+} from '../transientScore.ts'
 import { randomCar, rightSetup, type SecondTruth, type Setup } from './engine.ts'
 import { createRandom } from './random.ts'
 import { fittedOf, quantile, randomWeather, run, show, states } from './scoreRuns.ts'
@@ -30,11 +38,9 @@ export function scoreAnalysis(cars: number, first = 0): void {
   const delayIdle: number[] = []
   const delayPower: number[] = []
   const agreement: number[] = []
-  let hits = 0
-  let events = 0
-  let found = 0
+  const tips = emptyOpeningScore()
   const notes: string[] = []
-  const bySet: Record<string, { agreement: number[]; errors: number[] }> = {}
+  const bySet: Record<string, { agreement: number[]; errors: number[]; tips: OpeningScore }> = {}
   for (let seed = first; seed < first + cars; seed++) {
     const car = randomCar(seed)
     const r = createRandom(seed + 900)
@@ -72,19 +78,22 @@ export function scoreAnalysis(cars: number, first = 0): void {
     delayPower.push(Math.abs(delayAt(3000, 95) - trueDelay(3000, 95)))
     const told = scoreStates(result.states, truth)
     agreement.push(told.agreement)
-    bySet[car.channels] = bySet[car.channels] ?? { agreement: [], errors: [] }
+    bySet[car.channels] = bySet[car.channels] ?? { agreement: [], errors: [], tips: emptyOpeningScore() }
     bySet[car.channels].agreement.push(told.agreement)
     bySet[car.channels].errors.push(...own)
     if (told.agreement < 0.97)
       notes.push(
         `seed ${seed} ${car.channels} ${car.sampleHz} Hz: states ${told.agreement.toFixed(3)}: ${told.worst}`,
       )
-    const tips = result.transients.filter((t) => t.kind === 'tip_in')
-    events += truth.tipIns.length
-    found += tips.length
-    hits += truth.tipIns.filter((t) => tips.some((x) => Math.abs(x.start_s - t.startS) < 0.5)).length
-    if (Math.abs(truth.tipIns.length - tips.length) > 6)
-      notes.push(`seed ${seed}: ${tips.length} tip-ins, true ${truth.tipIns.length}`)
+    const { pressureKpa } = randomWeather(seed)
+    const openings = result.channels_used.includes('throttle')
+      ? truth.tipIns
+      : pressureRises(
+          truth.timeS,
+          truth.load.map((load) => load * pressureKpa),
+        )
+    scoreOpenings(tips, result, openings)
+    scoreOpenings(bySet[car.channels].tips, result, openings)
   }
   for (const state of states)
     show(
@@ -113,13 +122,12 @@ export function scoreAnalysis(cars: number, first = 0): void {
     'state agreement: mean, least (≥ 0.97)',
     `${(agreement.reduce((a, b) => a + b, 0) / agreement.length).toFixed(3)}  ${Math.min(...agreement).toFixed(3)}`,
   )
-  for (const [set, { agreement: shares, errors: offs }] of Object.entries(bySet))
+  for (const [set, { agreement: shares, errors: offs, tips: own }] of Object.entries(bySet))
     show(
-      `  ${set} (${shares.length} cars): states mean, least; λ median, 95 %`,
-      `${(shares.reduce((a, b) => a + b, 0) / shares.length).toFixed(3)} ${Math.min(...shares).toFixed(3)}; ${quantile(offs, 0.5).toFixed(4)} ${quantile(offs, 0.95).toFixed(4)}`,
+      `  ${set} (${shares.length} cars): states mean, least; λ median, 95 %; tip-ins recall, precision`,
+      `${(shares.reduce((a, b) => a + b, 0) / shares.length).toFixed(3)} ${Math.min(...shares).toFixed(3)}; ${quantile(offs, 0.5).toFixed(4)} ${quantile(offs, 0.95).toFixed(4)}; ${share(own.hits, own.truth)} ${share(own.found - own.extra, own.found)}`,
     )
-  show('tip-ins: recall', (hits / events).toFixed(3))
-  show('tip-ins: found per true', (found / events).toFixed(3))
+  printOpenings('tip-ins over all channel sets', tips)
   for (const note of notes.slice(0, 30)) console.log(`  ${note}`)
 }
 
