@@ -1,6 +1,7 @@
 import type { LineCounts } from '../contract/samples.ts'
-import { createBoardDecoder, type LineDecoder } from '../line/boardDecoder.ts'
+import { createBoardDecoder } from '../line/boardDecoder.ts'
 import { type BoardSink, shiftSegments } from '../line/boardSink.ts'
+import type { LineDecoder } from '../line/lineDecoder.ts'
 import { canBeHeader, checkHeader, emptyFile, isTornHeader, notACapture } from './captureHeader.ts'
 import {
   bridgeNotice,

@@ -1,7 +1,8 @@
-import { createBoardDecoder, type LineDecoder } from '../line/boardDecoder.ts'
+import { createBoardDecoder } from '../line/boardDecoder.ts'
 import type { BoardSink } from '../line/boardSink.ts'
 import type { GpsFix } from '../line/gpsDecoder.ts'
 import { createGpsLineDecoder } from '../line/gpsLineDecoder.ts'
+import type { LineDecoder } from '../line/lineDecoder.ts'
 import { type LineMap, lineMapSchema } from '../line/lineMap.ts'
 import { createLineMapReader } from '../line/lineMapReader.ts'
 

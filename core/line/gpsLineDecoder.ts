@@ -1,7 +1,7 @@
 import type { LineCounts } from '../contract/samples.ts'
-import type { LineDecoder } from './boardDecoder.ts'
 import type { BoardSink } from './boardSink.ts'
 import { createGpsDecoder, type GpsDecoder, type GpsFix } from './gpsDecoder.ts'
+import type { LineDecoder } from './lineDecoder.ts'
 
 export interface GpsLineDecoderOptions {
   source: number

@@ -1,11 +1,11 @@
 import type { ChannelDeclaration, LineCounts, SampleBlock } from '../contract/samples.ts'
-import { maxBlockSamples } from './boardDecoder.ts'
 import type { BoardSink } from './boardSink.ts'
 import { createLineFieldReader, stripLineChecksum } from './lineFields.ts'
 import { type LineMap, type MappedChannel, maxMapLineBytes } from './lineMap.ts'
 import { createDayUnwrapper, parseFieldNumber, parseLineTime } from './lineTime.ts'
 import { createLineTransfer } from './lineTransfer.ts'
 import { SampleClock } from './sampleClock.ts'
+import { maxBlockSamples } from './sampleRows.ts'
 import { utf8Bytes, utf8Text } from './utf8.ts'
 
 const lineFeed = 0x0a

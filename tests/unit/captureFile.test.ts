@@ -5,7 +5,7 @@ import { createCaptureScanner } from '../../core/capture/captureScanner.ts'
 import { escapeBytes, unescapeBytes } from '../../core/capture/escape.ts'
 import { type CaptureKind, captureHeader, formatCaptureLine } from '../../core/capture/formatCapture.ts'
 import { scanCapture } from '../../core/capture/scanCapture.ts'
-import type { LineDecoder } from '../../core/line/boardDecoder.ts'
+import type { LineDecoder } from '../../core/line/lineDecoder.ts'
 import {
   at,
   channelLine,
