@@ -75,6 +75,18 @@ describe('advice on a drive with one fault names the part and the way', () => {
     minutes,
   )
 
+  for (const car of ['juniper', 'pebble']) {
+    it(
+      `sets a late choke of ${car} a notch leaner, after what the steady states still need`,
+      () => {
+        const advice = adviceFor(car, { setup: 'late_choke', drive: 'cold_start', seconds: undefined })
+        const change = [advice.next, ...advice.also].find((entry) => entry?.part === 'choke')
+        expect(change).toMatchObject({ circuit: 'choke', direction: 'leaner', to: { notch: -1 } })
+      },
+      minutes,
+    )
+  }
+
   const pumpFaults: [string, string, (to: Record<string, unknown>) => boolean][] = [
     ['small_squirter', 'squirter', (to) => Number(to.bore_mm) > 0.53],
     ['light_spring', 'opening_spring', (to) => Number(to.stiffness) > 0.6],
