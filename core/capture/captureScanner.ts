@@ -1,7 +1,4 @@
 import type { LineCounts } from '../contract/samples.ts'
-import { createBoardDecoder } from '../line/boardDecoder.ts'
-import { type BoardSink, shiftSegments } from '../line/boardSink.ts'
-import type { LineDecoder } from '../line/lineDecoder.ts'
 import { canBeHeader, checkHeader, emptyFile, isTornHeader, notACapture } from './captureHeader.ts'
 import {
   bridgeNotice,
@@ -14,7 +11,8 @@ import {
 import { checkRecord, parseJsonObject } from './captureRecord.ts'
 import type { CaptureSink } from './captureSink.ts'
 import { unescapeInto } from './escape.ts'
-import { type ReadAs, readAsOf } from './readAs.ts'
+import { readAsOf } from './readAs.ts'
+import { boardOnly, type ChooseDecoder, RunDecoders } from './runDecoders.ts'
 
 /** Longest line: a whole car profile as JSON fits many times over; what is longer is damage. */
 const maxCaptureLineBytes = 1 << 20
@@ -62,11 +60,10 @@ export interface CaptureScanner {
 export interface CaptureScannerOptions {
   emit: CaptureSink
   /**
-   * Chooses the decoder of a source when its first line comes; `sources` is that entry of the `start` record, empty before it came.
-   * Undefined: the lines go to `emit.line`. Default: the board's format for source 0, none for others. Asked again when a `read_as` notice says that the source
-   * is read differently from then on; the notice takes the place of the entry.
+   * Default: the board's format for source 0, none for others; lines that are not decoded go to `emit.line`. Asked again when a `read_as` notice says that a
+   * source is read differently from then on; the notice takes the place of its entry.
    */
-  decoderOf?(source: number, sources: readonly unknown[], emit: BoardSink): LineDecoder | undefined
+  decoderOf?: ChooseDecoder
 }
 
 /**
@@ -79,14 +76,9 @@ export function createCaptureScanner(options: CaptureScannerOptions): CaptureSca
 
 class Scanner implements CaptureScanner {
   readonly #emit: CaptureSink
-  readonly #decoderOf: NonNullable<CaptureScannerOptions['decoderOf']>
-  readonly #decoders: (LineDecoder | 'none' | undefined)[] = []
+  readonly #decoders: RunDecoders
   readonly #parts: CaptureLineParts = { timeS: 0, kind: 0, source: 0, payloadAt: 0 }
   readonly #counts: CaptureCounts = { lines: 0, corruptLines: 0, invalidRecords: 0 }
-  #sources: readonly unknown[] = []
-  /** Newest segment of each source, and counters of decoders that source 0 had before. */
-  readonly #segments: number[] = []
-  #countsBefore = noLines()
   /** Bytes of a line whose end has not come. */
   #carry = new Uint8Array(4096)
   #carried = 0
@@ -98,14 +90,8 @@ class Scanner implements CaptureScanner {
   #endS = Number.NaN
 
   constructor({ emit, decoderOf = boardOnly }: CaptureScannerOptions) {
-    this.#emit = {
-      ...emit,
-      block: (block) => {
-        this.#segments[block.source] = block.segment
-        emit.block(block)
-      },
-    }
-    this.#decoderOf = decoderOf
+    this.#emit = emit
+    this.#decoders = new RunDecoders(emit, decoderOf)
   }
 
   push(bytes: Uint8Array): void {
@@ -143,13 +129,13 @@ class Scanner implements CaptureScanner {
       }
       start = lf + 1
     }
-    this.#emitBlocks()
+    this.#decoders.emitBlocks()
   }
 
   /** A board's sample, the commonest line by far, without searching for its end first; −1 if it is anything else. */
   #quick(bytes: Uint8Array, start: number): number {
-    const decoder = this.#decoders[0]
-    if (typeof decoder !== 'object' || decoder.tryQuick === undefined || this.#isSkipping) return -1
+    const decoder = this.#decoders.quick
+    if (!decoder || this.#isSkipping) return -1
     const parts = this.#parts
     if (
       !parseCaptureLine(bytes, start, bytes.length, parts) ||
@@ -158,13 +144,13 @@ class Scanner implements CaptureScanner {
     ) {
       return -1
     }
-    let end = decoder.tryQuick(bytes, parts.payloadAt)
+    let end = decoder.tryQuick!(bytes, parts.payloadAt)
     if (end < 0) return -1
     if (isEscapedReturn(bytes, end)) end += 4
     if (bytes[end] !== lineFeed) return -1
     this.#counts.lines++
     this.#see(parts.timeS)
-    if (this.#decoders.length > 1) this.#emitBlocks(decoder)
+    this.#decoders.for(0)
     decoder.takeQuick!(parts.timeS)
     return end + 1
   }
@@ -176,11 +162,10 @@ class Scanner implements CaptureScanner {
       if (!isTornHeader(begun)) throw notACapture(begun)
     }
     const tornEnd = this.#carried > 0 || this.#isSkipping
-    for (const decoder of this.#decoders) if (typeof decoder === 'object') decoder.flush()
-    const board = this.#decoders[0]
+    const counts = this.#decoders.flush()
     return {
       tornEnd,
-      counts: addCounts(this.#countsBefore, typeof board === 'object' ? board.counts : noLines()),
+      counts,
       capture: { ...this.#counts },
       startS: this.#startS,
       endS: this.#endS,
@@ -229,7 +214,7 @@ class Scanner implements CaptureScanner {
       } else this.#fromSource(bytes, payloadAt, end, parts.source, timeS)
       return
     }
-    this.#emitBlocks()
+    this.#decoders.emitBlocks()
     const length = this.#unescape(bytes, payloadAt, end)
     const payload = this.#plain.subarray(0, length)
     if (kind === toSource) this.#emit.sent?.(parts.source, timeS, byteText(payload, 0, length))
@@ -243,30 +228,9 @@ class Scanner implements CaptureScanner {
   }
 
   #fromSource(bytes: Uint8Array, start: number, end: number, source: number, timeS: number): void {
-    const decoder = this.#decoders[source] ?? this.#chooseDecoder(source)
-    if (decoder === 'none') {
-      this.#emitBlocks()
-      this.#emit.line?.(source, timeS, byteText(bytes, start, end))
-      return
-    }
-    // Between sources the order of the file is kept too.
-    if (this.#decoders.length > 1) this.#emitBlocks(decoder)
-    decoder.line(bytes, start, end, timeS)
-  }
-
-  #chooseDecoder(source: number): LineDecoder | 'none' {
-    const before = this.#segments[source]
-    const emit = before === undefined ? this.#emit : shiftSegments(this.#emit, before + 1)
-    const chosen = this.#decoderOf(source, this.#sources, emit) ?? 'none'
-    while (this.#decoders.length < source) this.#decoders.push(undefined)
-    this.#decoders[source] = chosen
-    return chosen
-  }
-
-  #emitBlocks(except?: LineDecoder): void {
-    for (const decoder of this.#decoders) {
-      if (typeof decoder === 'object' && decoder !== except) decoder.emitBlock()
-    }
+    const decoder = this.#decoders.for(source)
+    if (decoder) decoder.line(bytes, start, end, timeS)
+    else this.#emit.line?.(source, timeS, byteText(bytes, start, end))
   }
 
   #record(timeS: number, payload: Uint8Array): void {
@@ -276,7 +240,7 @@ class Scanner implements CaptureScanner {
       this.#invalid(record)
       return
     }
-    if (record.type === 'start' && Array.isArray(record.sources)) this.#sources = record.sources
+    if (record.type === 'start' && Array.isArray(record.sources)) this.#decoders.sources = record.sources
     this.#emit.record?.({ timeS, record })
   }
 
@@ -287,21 +251,8 @@ class Scanner implements CaptureScanner {
       return
     }
     const entry = readAsOf(notice)
-    if (entry) this.#readAs(entry)
+    if (entry) this.#decoders.readAs(entry)
     this.#emit.notice?.({ timeS, notice })
-  }
-
-  /** From here on the source's lines mean something else: the next one chooses a decoder anew. */
-  #readAs(entry: ReadAs): void {
-    const { source } = entry
-    const others = this.#sources.filter((each) => (each as { source?: unknown } | null)?.source !== source)
-    this.#sources = [...others, entry]
-    const old = this.#decoders[source]
-    if (typeof old === 'object') {
-      old.flush()
-      if (source === 0) this.#countsBefore = addCounts(this.#countsBefore, old.counts)
-    }
-    if (source < this.#decoders.length) this.#decoders[source] = undefined
   }
 
   #unescape(bytes: Uint8Array, start: number, end: number): number {
@@ -325,10 +276,6 @@ class Scanner implements CaptureScanner {
   }
 }
 
-function boardOnly(source: number, _sources: readonly unknown[], emit: BoardSink): LineDecoder | undefined {
-  return source === 0 ? createBoardDecoder({ source, emit }) : undefined
-}
-
 /** `\x0d`: the CR of a board that ends its lines with CR LF. */
 function isEscapedReturn(bytes: Uint8Array, at: number): boolean {
   return (
@@ -343,22 +290,4 @@ function byteText(bytes: Uint8Array, start: number, end: number): string {
   let text = ''
   for (let i = start; i < end; i++) text += String.fromCharCode(bytes[i])
   return text
-}
-
-function addCounts(a: LineCounts, b: LineCounts): LineCounts {
-  const sum = { ...b }
-  for (const key of Object.keys(noLines()) as (keyof LineCounts)[]) sum[key] = a[key] + b[key]
-  return sum
-}
-
-function noLines(): LineCounts {
-  return {
-    lines: 0,
-    samples: 0,
-    badChecksum: 0,
-    unreadable: 0,
-    missingSamples: 0,
-    undeclared: 0,
-    restarts: 0,
-  }
 }
