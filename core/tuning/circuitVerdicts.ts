@@ -30,8 +30,8 @@ export function circuitVerdicts(
   const targets = { ...defaultTargets, ...car?.targets, ...options.targets }
   const has = circuitsOf(run, car)
   const rows: CircuitVerdict[] = []
-  const standing = (pieces: readonly SteadyPiece[], target: Target) =>
-    standingOf(run, pieces, target, car, options)
+  const standing = (pieces: readonly SteadyPiece[], target: Target, idle?: readonly SteadyPiece[]) =>
+    standingOf(run, pieces, target, car, options, idle)
   const inState = (state: string) => run.pieces.filter((piece) => piece.state === state)
 
   if (has.has('idle')) {
@@ -44,7 +44,7 @@ export function circuitVerdicts(
   if (has.has('main'))
     rows.push(
       mainRow(
-        standing(inState('cruise'), targets.cruise),
+        standing(inState('cruise'), targets.cruise, inState('idle')),
         standing(inState('part_throttle'), partTarget(run.pieces, targets.part_throttle, targets)),
       ),
     )

@@ -30,19 +30,26 @@ export interface Standing {
   lambda: number
 }
 
-/** Level of these pieces, clear of how they were driven, with its 95 % interval; NaN without pieces. */
+/**
+ * Level of these pieces, clear of how they were driven, with its 95 % interval; NaN without pieces. With pieces of idle beside them, those
+ * so close to idle's air flow that the idle circuit still feeds them are left out.
+ */
 export function standingOf(
   run: RunAnalysis,
   pieces: readonly SteadyPiece[],
   target: Target,
   car: CarProfile | undefined,
   options: VerdictOptions,
+  idle: readonly SteadyPiece[] = [],
 ): Standing {
   const none = { error: Number.NaN, half95: Number.NaN, seconds: 0, target, lambda: Number.NaN }
   if (pieces.length === 0) return none
   const air = findRunAir(run)
   const logShift = airLogShift(air.densityKgM3, densityOfAirKgM3(referenceAirOf(car)), airExponentOf(car))
-  const level = findStateLevels([{ pieces, logShift }])?.levels[0]
+  const { state } = pieces[0]
+  const level = findStateLevels([{ pieces: [...idle, ...pieces], logShift }], {
+    ownCircuit: true,
+  })?.levels.find((entry) => entry.state === state)
   if (!level) return none
   const day = options.repeatabilityShare ?? defaultCompareOptions.repeatabilityShare
   const lambda = Math.exp(level.logLambda[0])

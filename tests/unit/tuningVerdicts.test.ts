@@ -25,6 +25,29 @@ describe('circuitVerdicts', () => {
     expect(verdictOf('power')).toBe('on_target')
   })
 
+  it('judges main by driving clear of idle, as the advice does', () => {
+    const isSlow = (rpm: number, load: number, state: string) => state === 'cruise' && rpm * load < 480
+    const run = syntheticRun({
+      seed: 51,
+      air,
+      meanRpm: 1150,
+      seconds: 1500,
+      lambdaAt: (rpm, load, state) =>
+        isSlow(rpm, load, state)
+          ? 0.9
+          : state === 'idle'
+            ? 0.95
+            : load < 0.6
+              ? 1.02
+              : load < 0.85
+                ? 0.97
+                : 0.865,
+    })
+    const main = circuitVerdicts(run).find((row) => row.circuit === 'main')!
+    expect(main.verdict).toBe('on_target')
+    expect(Math.abs(main.error)).toBeLessThan(0.015)
+  })
+
   it('gives the error at home air: on a hot low day the same λ is leaner at home', () => {
     const hot = { temperature_C: 35, pressure_kPa: 94, humidity_pct: 0 }
     const home = circuitVerdicts(wrongMain()).find((row) => row.circuit === 'idle')!
