@@ -14,8 +14,9 @@ const LEAST_IDLE_S = 20
 /** Idle this much over its target, with cruise this near to its own, looks like air from outside. */
 const LEAK_LEAN = 0.08
 const CRUISE_FINE = 0.05
-/** Scatter of idle speed from second to second, share: steady below the first, uneven over the second. */
-const STEADY_IDLE_SHARE = 0.02
+/** A leak lets in as much air whatever the flow, so in cruise it makes less than this share of what it makes at idle. */
+const CRUISE_OF_IDLE = 0.35
+/** Scatter of idle speed from second to second, share: an older engine is steady below this, uneven over it. Common practice, no source. */
 const UNEVEN_IDLE_SHARE = 0.045
 /** Load of an idle that only much overlap (or a vacuum leak) gives; common practice, no source. */
 const OVERLAP_LOAD = 0.5
@@ -56,7 +57,7 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
         evidence: { idle_error: idleError, speed_scatter: uneven },
         test: 'With the engine idling, unplug one plug lead after the other (insulated pliers): the cylinder that makes no difference misfires.',
       })
-    } else if (uneven < STEADY_IDLE_SHARE && cruiseError !== null && Math.abs(cruiseError) < CRUISE_FINE) {
+    } else if (uneven <= UNEVEN_IDLE_SHARE && cruiseError !== null && isLeakIn(cruiseError, idleError)) {
       hints.push({
         code: 'exhaust_leak',
         text: 'Idle reads lean and steady while cruise is fine: air may enter the exhaust before the sensor.',
@@ -95,6 +96,10 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
   }
   return hints
 }
+
+/** Whether cruise is as near to its target as a leak that idle would show leaves it. */
+const isLeakIn = (cruiseError: number, idleError: number) =>
+  cruiseError > -CRUISE_FINE && cruiseError < Math.max(CRUISE_FINE, CRUISE_OF_IDLE * idleError)
 
 /** Scatter of the speed of neighbouring seconds of one visit, as a share: slow drift cancels. */
 function speedScatter(pieces: readonly SteadyPiece[]): number {

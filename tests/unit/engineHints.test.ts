@@ -1,0 +1,48 @@
+import { describe, expect, it } from 'vitest'
+import type { Mixture, SteadyPiece } from '../../core/contract/result.ts'
+import { findHints } from '../../core/engine/hints.ts'
+
+const mixture = (error: number): Mixture =>
+  ({ bank: 1, seconds: 60, lambda_median: 1 + error, lambda_iqr: 0.012, error }) as Mixture
+
+/** A minute of idle whose speed scatters by a share from second to second. */
+const idlePieces = (scatter: number): SteadyPiece[] =>
+  Array.from(
+    { length: 60 },
+    (_, i) =>
+      ({
+        bank: 1,
+        state: 'idle',
+        visit: 0,
+        load: 0.36,
+        rpm: 800 * (1 + (i % 2 === 0 ? scatter : -scatter) / Math.SQRT2),
+      }) as SteadyPiece,
+  )
+
+const codes = (idle: number, cruise: number, scatter: number) =>
+  findHints({
+    result: { mixture: { idle: mixture(idle), cruise: mixture(cruise) }, transients: [] },
+    pieces: idlePieces(scatter),
+    gains: [1, Number.NaN],
+    cylinders: 4,
+    bankName: undefined,
+  }).map(({ code }) => code)
+
+describe('findHints', () => {
+  it('is quiet about a car that is right, though its idle hunts a little', () => {
+    expect(codes(-0.02, -0.02, 0.035)).toEqual([])
+  })
+
+  it('takes an idle far leaner than cruise for a leak, also where its speed is that of an older engine', () => {
+    expect(codes(0.2, 0.04, 0.03)).toEqual(['exhaust_leak'])
+    expect(codes(0.2, 0.06, 0.01)).toEqual(['exhaust_leak'])
+  })
+
+  it('takes it for no leak when cruise is as lean', () => {
+    expect(codes(0.1, 0.11, 0.03)).toEqual([])
+  })
+
+  it('takes a lean idle that shakes for a misfire', () => {
+    expect(codes(0.12, 0.1, 0.07)).toEqual(['misfire'])
+  })
+})
