@@ -1,9 +1,10 @@
 import type { Fitted, Part } from '../contract/car.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
-import { type Choices, type Plan, planChanges, safestSize } from './planChanges.ts'
+import { type Choices, type Plan, planChanges } from './planChanges.ts'
 import { type Band, shareInside } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted, type ObservedRun } from './runObservations.ts'
+import { safestSize } from './safestSize.ts'
 import { barredSets } from './triedParts.ts'
 
 /** What to do next: the changes in their order, the first of them now; or the states that more driving must tell first. */
