@@ -160,6 +160,11 @@ export function follow(engine: string, car: LoopCar, ruleName: string): LoopRow 
   }
 }
 
+const circuitOfState: Readonly<Record<string, string>> = { cruise: 'main', part_throttle: 'main' }
+/** Circuits off at the start: cruise and part throttle are both the main circuit's. */
+const wrongCircuits = (row: LoopRow) =>
+  new Set(row.wrong.map((text) => text.split(' ')[0]).map((state) => circuitOfState[state] ?? state)).size
+
 const quantile = (values: readonly number[], q: number) =>
   [...values].sort((a, b) => a - b)[Math.min(values.length - 1, Math.floor(q * values.length))] ?? Number.NaN
 const mean = (values: readonly number[]) => values.reduce((sum, value) => sum + value, 0) / values.length
@@ -169,18 +174,21 @@ export function printTable(rows: readonly LoopRow[]): void {
   for (const engine of new Set(rows.map((row) => row.engine))) {
     const mine = rows.filter((row) => row.engine === engine)
     console.log(
-      `\n${engine}\nrule                 cars  wrong  swaps  per wrong  median  95 %  most  not done  done while off  |error| median  95 %`,
+      `\n${engine}\nrule                 cars  wrong  swaps  per state  per circuit  median  95 %  most  not done  done while off  |error| median  95 %`,
     )
     for (const rule of new Set(mine.map((row) => row.rule))) {
       const list = mine.filter((row) => row.rule === rule)
       const swaps = list.map((row) => row.swaps)
       const wrong = list.reduce((sum, row) => sum + row.wrong.length, 0)
+      const circuits = list.reduce((sum, row) => sum + wrongCircuits(row), 0)
+      const total = swaps.reduce((sum, value) => sum + value, 0)
       const worst = list.map((row) => row.worst)
       const cells: [string | number, number][] = [
         [list.length, 4],
         [wrong, 6],
         [mean(swaps).toFixed(2), 6],
-        [(swaps.reduce((sum, value) => sum + value, 0) / Math.max(1, wrong)).toFixed(2), 10],
+        [(total / Math.max(1, wrong)).toFixed(2), 10],
+        [(total / Math.max(1, circuits)).toFixed(2), 12],
         [quantile(swaps, 0.5), 7],
         [quantile(swaps, 0.95), 5],
         [Math.max(...swaps), 5],
@@ -197,6 +205,12 @@ export function printTable(rows: readonly LoopRow[]): void {
     }
     const shares = [...spread].sort((a, b) => a[0] - b[0]).map(([swaps, cars]) => `${swaps}: ${cars}`)
     console.log(`cars by number of advised swaps: ${shares.join('  ')}`)
+    const fine = mine.filter((row) => row.rule === 'advice' && row.wrong.length === 0)
+    const needless = fine.reduce((sum, row) => sum + row.swaps, 0)
+    const days = mine.filter((row) => row.rule === 'advice').map((row) => row.days)
+    console.log(
+      `cars with nothing wrong: ${fine.length}, swaps on them: ${needless}; days: ${mean(days).toFixed(1)} a car`,
+    )
     for (const row of mine) {
       const isFine = row.done && row.off.length === 0 && row.swaps <= Math.max(2, row.wrong.length + 1)
       if (row.rule === 'advice' && !isFine) console.log(`  ${rowText(row)}`)
