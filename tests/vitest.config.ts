@@ -5,6 +5,22 @@ import { findChromium } from './support/chromium.ts'
 process.env.CHROMIUM_PATH ??= await findChromium()
 process.env.LC_ALL = 'en_US.UTF-8'
 
+/** Pages without a live picture: nothing is measured against the clock, so two of them share the machine. */
+const deskTests = [
+  'axe',
+  'bench',
+  'compare',
+  'fitted',
+  'linkPage',
+  'nextChange',
+  'pictures',
+  'run',
+  'runs',
+  'setUp',
+  'tank',
+]
+const browserFiles = (names: readonly string[]) => names.map((name) => `tests/browser/${name}.test.ts`)
+
 const project = (name: string, more: object = {}) => ({
   test: {
     name,
@@ -19,19 +35,30 @@ export default defineConfig({
     root: new URL('..', import.meta.url).pathname,
     reporters: ['default', new URL('./support/closingLine.ts', import.meta.url).pathname],
     projects: [
-      project('unit', { maxWorkers: 2 }),
-      project('reference', { maxWorkers: 2 }),
+      // No unit test is timed: on a busy machine a property test of thousands of cases takes what it takes.
+      project('unit', { testTimeout: 60_000, maxWorkers: 2 }),
+      project('reference', { testTimeout: 60_000, maxWorkers: 2 }),
       // Tests that talk to a real browser, terminal or process get a second try on a busy machine; it is shown in the output.
       project('integration', { testTimeout: 60_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
       project('fault', { testTimeout: 120_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
       project('browser', {
+        name: 'desk',
+        include: browserFiles(deskTests),
+        retry: 1,
+        testTimeout: 120_000,
+        hookTimeout: 120_000,
+        maxWorkers: 2,
+        sequence: { groupOrder: 1 },
+      }),
+      project('browser', {
+        exclude: browserFiles(deskTests),
         retry: 1,
         testTimeout: 120_000,
         hookTimeout: 120_000,
         maxWorkers: 1,
         fileParallelism: false,
         // Frame rates and delays are measured there: the machine is its own, after all else.
-        sequence: { groupOrder: 1 },
+        sequence: { groupOrder: 2 },
       }),
     ],
   },
