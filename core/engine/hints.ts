@@ -16,6 +16,8 @@ const LEAK_LEAN = 0.08
 const CRUISE_FINE = 0.05
 /** A leak lets in as much air whatever the flow, so in cruise it makes less than this share of what it makes at idle. */
 const CRUISE_OF_IDLE = 0.35
+/** A leak lets in the same air all the time: λ at idle scatters by less than this (middle half); a camshaft with overlap makes it restless. Chosen here. */
+const CALM_IDLE_IQR = 0.025
 /** Scatter of idle speed from second to second, share: an older engine is steady below this, uneven over it. Common practice, no source. */
 const UNEVEN_IDLE_SHARE = 0.045
 /** Load of an idle that only much overlap (or a vacuum leak) gives; common practice, no source. */
@@ -57,7 +59,12 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
         evidence: { idle_error: idleError, speed_scatter: uneven },
         test: 'With the engine idling, unplug one plug lead after the other (insulated pliers): the cylinder that makes no difference misfires.',
       })
-    } else if (uneven <= UNEVEN_IDLE_SHARE && cruiseError !== null && isLeakIn(cruiseError, idleError)) {
+    } else if (
+      uneven <= UNEVEN_IDLE_SHARE &&
+      (idle?.lambda_iqr ?? 0) < CALM_IDLE_IQR &&
+      cruiseError !== null &&
+      isLeakIn(cruiseError, idleError)
+    ) {
       hints.push({
         code: 'exhaust_leak',
         text: 'Idle reads lean and steady while cruise is fine: air may enter the exhaust before the sensor.',

@@ -2,8 +2,8 @@ import { describe, expect, it } from 'vitest'
 import type { Mixture, SteadyPiece } from '../../core/contract/result.ts'
 import { findHints } from '../../core/engine/hints.ts'
 
-const mixture = (error: number): Mixture =>
-  ({ bank: 1, seconds: 60, lambda_median: 1 + error, lambda_iqr: 0.012, error }) as Mixture
+const mixture = (error: number, iqr = 0.012): Mixture =>
+  ({ bank: 1, seconds: 60, lambda_median: 1 + error, lambda_iqr: iqr, error }) as Mixture
 
 /** A minute of idle whose speed scatters by a share from second to second. */
 const idlePieces = (scatter: number): SteadyPiece[] =>
@@ -19,9 +19,9 @@ const idlePieces = (scatter: number): SteadyPiece[] =>
       }) as SteadyPiece,
   )
 
-const codes = (idle: number, cruise: number, scatter: number) =>
+const codes = (idle: number, cruise: number, scatter: number, iqr?: number) =>
   findHints({
-    result: { mixture: { idle: mixture(idle), cruise: mixture(cruise) }, transients: [] },
+    result: { mixture: { idle: mixture(idle, iqr), cruise: mixture(cruise) }, transients: [] },
     pieces: idlePieces(scatter),
     gains: [1, Number.NaN],
     cylinders: 4,
@@ -40,6 +40,10 @@ describe('findHints', () => {
 
   it('takes it for no leak when cruise is as lean', () => {
     expect(codes(0.1, 0.11, 0.03)).toEqual([])
+  })
+
+  it('takes it for no leak when λ at idle is restless', () => {
+    expect(codes(0.1, -0.02, 0.03, 0.05)).toEqual([])
   })
 
   it('takes a lean idle that shakes for a misfire', () => {
