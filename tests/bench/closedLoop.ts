@@ -199,6 +199,7 @@ export function printTable(rows: readonly LoopRow[]): void {
       ]
       console.log(rule.padEnd(20), cells.map(([value, width]) => String(value).padStart(width)).join(' '))
     }
+    if (!mine.some((row) => row.rule === 'advice')) continue
     const spread = new Map<number, number>()
     for (const row of mine) {
       if (row.rule === 'advice') spread.set(row.swaps, (spread.get(row.swaps) ?? 0) + 1)
