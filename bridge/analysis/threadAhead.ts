@@ -22,8 +22,7 @@ export function startThreadAhead([command, ...words]: readonly string[]): void {
   if (command !== 'analyse') return
   const paths = words.filter((word) => !word.startsWith('-'))
   if (paths.length !== 1) return
-  const size = statSync(paths[0], { throwIfNoEntry: false })?.size ?? 0
-  if (!isWorthThread(paths[0], size)) return
+  if (!isWorthThread(paths[0], sizeOf(paths[0]))) return
   ahead = newThread()
   // It keeps nothing from ending, should the command turn out to be a wrong one.
   ahead.unref()
@@ -35,4 +34,13 @@ export function takeThread(): Worker {
   ahead = undefined
   worker.ref()
   return worker
+}
+
+/** Size of a file, bytes; 0 where it cannot be told: the command says why, in its turn. */
+function sizeOf(path: string): number {
+  try {
+    return statSync(path).size
+  } catch {
+    return 0
+  }
 }
