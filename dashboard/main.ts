@@ -8,6 +8,7 @@ import { mount } from 'svelte'
 import App from './App.svelte'
 import { registerServiceWorker } from './serviceWorkerRegistration.ts'
 import { createApp } from './state/app.ts'
+import { whenIdle } from './state/whenIdle.ts'
 import { demoReading } from './words/demoReading.ts'
 import PipelineWorker from './worker/pipelineWorker.ts?worker'
 
@@ -18,3 +19,5 @@ else demoReading(app, shown)
 app.sound.watch()
 mount(App, { target: document.getElementById('app')!, props: { app } })
 registerServiceWorker()
+// The worker that opens files must be here before the bridge may go.
+whenIdle(() => app.runs.worker.start())

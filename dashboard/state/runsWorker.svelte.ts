@@ -33,7 +33,7 @@ export interface RunListener {
 }
 
 /**
- * The page's side of the worker that opens runs. It is started with the page and not when it is first needed: a page that lost its bridge
+ * The page's side of the worker that opens runs. It is started soon after the page and not when it is first needed: a page that lost its bridge
  * could not load it any more.
  */
 export class RunsWorker {
@@ -46,9 +46,14 @@ export class RunsWorker {
   >()
   readonly #progress = new Map<string, RunListener>()
 
-  /** @param createWorker called at the first question: the drive page needs none */
+  /** @param createWorker called by `start`, or at the first question */
   constructor(createWorker: () => Worker) {
     this.#createWorker = createWorker
+  }
+
+  /** Starts the worker, once: from then on files open without the bridge. */
+  start(): void {
+    this.#worker ??= this.#begin()
   }
 
   /** @throws RunWorkerError when it cannot be done, or no answer came in time */
@@ -63,7 +68,7 @@ export class RunsWorker {
               answerMs,
             )
       this.#waiting.set(id, { resolve: resolve as (answer: never) => void, reject, timer })
-      this.#worker ??= this.#start()
+      this.#worker ??= this.#begin()
       this.#worker.postMessage({ id, ask: ask as RunAsk } satisfies ToRunWorker)
     })
   }
@@ -76,10 +81,16 @@ export class RunsWorker {
     }
   }
 
-  #start(): Worker {
+  #begin(): Worker {
     const worker = this.#createWorker()
-    worker.onmessage = (event: MessageEvent<FromRunWorker>) => this.#hear(event.data)
+    let hasSpoken = false
+    worker.onmessage = (event: MessageEvent<FromRunWorker>) => {
+      hasSpoken = true
+      this.#hear(event.data)
+    }
     worker.onerror = (event) => {
+      // One that could not even be loaded is tried again at the next question.
+      if (!hasSpoken) this.#worker = undefined
       for (const id of [...this.#waiting.keys()])
         this.#settle(id)?.reject(new RunWorkerError('worker', event.message || 'the run worker failed'))
     }

@@ -147,6 +147,9 @@ describe('runs page', () => {
     const own = await startBridge()
     const { page, close } = await openPage(browser, `${own.url}/#/runs`)
     await page.waitForSelector('[data-state="empty"]')
+    await page.waitForFunction(() =>
+      performance.getEntriesByType('resource').some(({ name }) => name.includes('runWorker')),
+    )
     await own.close()
     for (const [name, bytes] of [
       ['bench.capture', runBytes(before)],
