@@ -34,6 +34,8 @@ export class LiveLink {
   #status: LinkStatus = { state: 'connecting', failures: 0 }
   #heardMs = 0
   #opened = false
+  /** Attempts that failed in a row since a person last came back: the delay grows with them. */
+  #attempts = 0
   #retry: ReturnType<typeof setTimeout> | undefined
   #watch: ReturnType<typeof setInterval>
   #epoch = ''
@@ -50,7 +52,9 @@ export class LiveLink {
     this.#block = number
   }
 
+  /** A person is back: what is tried now, and at once after it, does not wait as long as the failures before would have it. */
   nudge(): void {
+    this.#attempts = 0
     if (this.#socket) this.#check(nudgeSilenceMs)
     else this.#connect()
   }
@@ -117,7 +121,8 @@ export class LiveLink {
     this.#abandon()
     const failures = hadOpened ? 1 : this.#status.failures + 1
     this.#tell({ ...this.#status, state: 'lost', failures })
-    const delayMs = Math.min(longestDelayMs, firstDelayMs * 2 ** Math.min(8, failures - 1))
+    this.#attempts = hadOpened ? 1 : this.#attempts + 1
+    const delayMs = Math.min(longestDelayMs, firstDelayMs * 2 ** Math.min(8, this.#attempts - 1))
     const jittered = delayMs * (1 - jitter + 2 * jitter * this.#options.random())
     this.#retry = setTimeout(() => this.#connect(), Math.min(longestDelayMs, jittered))
     if (!hadOpened) this.#askWhy()
