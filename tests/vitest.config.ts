@@ -5,22 +5,6 @@ import { findChromium } from './support/chromium.ts'
 process.env.CHROMIUM_PATH ??= await findChromium()
 process.env.LC_ALL = 'en_US.UTF-8'
 
-/** Pages without a live picture: nothing is measured against the clock, so two of them share the machine. */
-const deskTests = [
-  'axe',
-  'bench',
-  'compare',
-  'fitted',
-  'linkPage',
-  'nextChange',
-  'pictures',
-  'run',
-  'runs',
-  'setUp',
-  'tank',
-]
-const browserFiles = (names: readonly string[]) => names.map((name) => `tests/browser/${name}.test.ts`)
-
 const project = (name: string, more: object = {}) => ({
   test: {
     name,
@@ -42,23 +26,13 @@ export default defineConfig({
       project('integration', { testTimeout: 60_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
       project('fault', { testTimeout: 120_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
       project('browser', {
-        name: 'desk',
-        include: browserFiles(deskTests),
-        retry: 1,
-        testTimeout: 120_000,
-        hookTimeout: 120_000,
-        maxWorkers: 2,
-        sequence: { groupOrder: 1 },
-      }),
-      project('browser', {
-        exclude: browserFiles(deskTests),
         retry: 1,
         testTimeout: 120_000,
         hookTimeout: 120_000,
         maxWorkers: 1,
         fileParallelism: false,
-        // Frame rates and delays are measured there: the machine is its own, after all else.
-        sequence: { groupOrder: 2 },
+        // Frame rates and delays are measured there: the machine is its own, after all else. Two at a time take longer on two processors.
+        sequence: { groupOrder: 1 },
       }),
     ],
   },
