@@ -33,6 +33,8 @@ const MOST_NEEDED_S = 120
 const LEAST_NEEDED_S = 10
 /** Drives in a row without a state, after which it is not asked for again: the first went before the asking, the next did not bring it. */
 const LACKING_DRIVES = 2
+/** A shorter recording is no drive that could have brought every state, s. Chosen here. */
+const LEAST_DRIVE_S = 300
 /** Drives with the same parts after which no more are asked for. Chosen here. */
 const MOST_DRIVES = 3
 
@@ -52,7 +54,9 @@ export function findNeeds(input: NeedsInput): Needs {
   const notJudged: { state: AdviceState; text: string }[] = []
   const hasLoad = today.result.map.load_channel !== 'none'
   const newest = observed[observed.length - 1]
-  const drives = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).length
+  const realDrives = observed.filter(({ run }) => run.result.run.seconds >= LEAST_DRIVE_S)
+  const drives = realDrives.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).length
+  const lastOnes = realDrives.slice(-LACKING_DRIVES)
   for (const [state, band] of bands) {
     if ((state === 'running') === hasLoad && state !== 'idle') continue
     // A state that nothing fitted can move is told, not waited for.
@@ -61,7 +65,6 @@ export function findNeeds(input: NeedsInput): Needs {
     if (!isFed) continue
     const words = stateWords[state] ?? state
     const name = words[0].toUpperCase() + words.slice(1)
-    const lastOnes = observed.slice(-LACKING_DRIVES)
     const isLacking = lastOnes.length === LACKING_DRIVES && lastOnes.every((entry) => !entry.logLambda[state])
     const now = known.has(state) ? model.forecast(state, model.base) : undefined
     if (!now) {

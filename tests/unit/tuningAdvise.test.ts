@@ -146,6 +146,17 @@ describe('advise', () => {
     expect(advice.warnings).toContain('Power not judged: no full-throttle driving seen.')
   })
 
+  it('takes two short recordings for no drives, and goes on asking', () => {
+    const short = (day: number) => {
+      const run = drive(right, day)
+      const result = { ...run.result, run: { ...run.result.run, seconds: 25 } }
+      return { ...run, result, pieces: run.pieces.filter((piece) => piece.state !== 'power') }
+    }
+    const advice = advise([short(1), short(2), short(3)], box)
+    expect(advice.done).toBe(false)
+    expect(advice.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
+  })
+
   it('asks again when a later drive has the state after all', () => {
     const without = { ...drive(right, 1) }
     const lacking = { ...without, pieces: without.pieces.filter((piece) => piece.state !== 'power') }

@@ -72,6 +72,8 @@ export interface AdviceMore {
   cautions?: string[]
   also_needs?: { state: string; seconds: number; why?: string }[]
   missing_sizes?: { text: string }[]
+  /** States that the drives lacked and that are not asked for again. */
+  not_judged?: { state: string; text: string }[]
   choke?: { text: string }
   factors?: {
     states: Record<string, { factor: number; percent: number; seconds: number }>
