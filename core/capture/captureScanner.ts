@@ -150,7 +150,7 @@ class Scanner implements CaptureScanner {
     if (bytes[end] !== lineFeed) return -1
     this.#counts.lines++
     this.#see(parts.timeS)
-    this.#decoders.for(0)
+    this.#decoders.turnTo(0)
     decoder.takeQuick!(parts.timeS)
     return end + 1
   }
@@ -228,7 +228,7 @@ class Scanner implements CaptureScanner {
   }
 
   #fromSource(bytes: Uint8Array, start: number, end: number, source: number, timeS: number): void {
-    const decoder = this.#decoders.for(source)
+    const decoder = this.#decoders.turnTo(source)
     if (decoder) decoder.line(bytes, start, end, timeS)
     else this.#emit.line?.(source, timeS, byteText(bytes, start, end))
   }

@@ -1,6 +1,7 @@
 import type { LineCounts } from '../contract/samples.ts'
 import { createBoardDecoder } from '../line/boardDecoder.ts'
 import { type BoardSink, shiftSegments } from '../line/boardSink.ts'
+import { addCounts, noLines } from '../line/lineCounts.ts'
 import type { LineDecoder } from '../line/lineDecoder.ts'
 import type { CaptureSink } from './captureSink.ts'
 import type { ReadAs } from './readAs.ts'
@@ -47,8 +48,8 @@ export class RunDecoders {
     return typeof board === 'object' && board.tryQuick !== undefined ? board : undefined
   }
 
-  /** The decoder for a source's next line; undefined when its lines are not decoded. */
-  for(source: number): LineDecoder | undefined {
+  /** Turns to a source for its next line: what the others have gathered goes out. Undefined when its lines are not decoded. */
+  turnTo(source: number): LineDecoder | undefined {
     const decoder = this.#decoders[source] ?? this.#add(source)
     if (decoder === 'none') {
       this.emitBlocks()
@@ -91,23 +92,5 @@ export class RunDecoders {
     while (this.#decoders.length < source) this.#decoders.push(undefined)
     this.#decoders[source] = chosen
     return chosen
-  }
-}
-
-function addCounts(a: LineCounts, b: LineCounts): LineCounts {
-  const sum = { ...b }
-  for (const key of Object.keys(noLines()) as (keyof LineCounts)[]) sum[key] = a[key] + b[key]
-  return sum
-}
-
-function noLines(): LineCounts {
-  return {
-    lines: 0,
-    samples: 0,
-    badChecksum: 0,
-    unreadable: 0,
-    missingSamples: 0,
-    undeclared: 0,
-    restarts: 0,
   }
 }

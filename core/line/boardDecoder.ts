@@ -5,6 +5,7 @@ import { ChannelTable } from './channelTable.ts'
 import { badChecksum, findChecksum, isChecksumAt, tailBytes } from './checkLine.ts'
 import { parseLine } from './decodeLine.ts'
 import { HeldSamples, lateness } from './heldSamples.ts'
+import { noLines } from './lineCounts.ts'
 import type { LineDecoder } from './lineDecoder.ts'
 import { createLineSplitter, type LineSplitter } from './lineSplitter.ts'
 import { parseSampleInto } from './parseSample.ts'
@@ -58,13 +59,7 @@ class Decoder implements BoardDecoder {
   readonly #rows = new SampleRows()
   readonly #held = new HeldSamples()
   readonly #counts: BoardCounts = {
-    lines: 0,
-    samples: 0,
-    badChecksum: 0,
-    unreadable: 0,
-    missingSamples: 0,
-    undeclared: 0,
-    restarts: 0,
+    ...noLines(),
     repeatedSamples: 0,
     clockJumps: 0,
   }

@@ -1,6 +1,7 @@
 import type { LineCounts } from '../contract/samples.ts'
 import type { BoardSink } from './boardSink.ts'
 import { createGpsDecoder, type GpsDecoder, type GpsFix } from './gpsDecoder.ts'
+import { noLines } from './lineCounts.ts'
 import type { LineDecoder } from './lineDecoder.ts'
 
 export interface GpsLineDecoderOptions {
@@ -31,12 +32,9 @@ export function createGpsLineDecoder({ source, emit, fix }: GpsLineDecoderOption
 /** A receiver's counts in a board's words: sentences are its lines, fixes its samples. */
 export function gpsLineCounts({ counts }: Pick<GpsDecoder, 'counts'>): LineCounts {
   return {
+    ...noLines(),
     lines: counts.sentences,
     samples: counts.fixes,
     badChecksum: counts.badChecksum,
-    unreadable: 0,
-    missingSamples: 0,
-    undeclared: 0,
-    restarts: 0,
   }
 }

@@ -1,5 +1,6 @@
 import type { ChannelDeclaration, LineCounts, SampleBlock } from '../contract/samples.ts'
 import type { BoardSink } from './boardSink.ts'
+import { noLines } from './lineCounts.ts'
 import { createLineFieldReader, stripLineChecksum } from './lineFields.ts'
 import { type LineMap, type MappedChannel, maxMapLineBytes } from './lineMap.ts'
 import { createDayUnwrapper, parseFieldNumber, parseLineTime } from './lineTime.ts'
@@ -139,13 +140,7 @@ class Reader implements LineMapReader {
       offset: 0,
     }))
     this.counts = {
-      lines: 0,
-      samples: 0,
-      badChecksum: 0,
-      unreadable: 0,
-      missingSamples: 0,
-      undeclared: 0,
-      restarts: 0,
+      ...noLines(),
       fitting: 0,
       passedOver: 0,
       headers: 0,
