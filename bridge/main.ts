@@ -18,4 +18,3 @@ const { runProgram } = await import('./cli/runProgram.ts')
 const code = await runProgram(argv)
 // After a failure something half-open may still keep the process; after success the output may still be on its way.
 if (code !== 0) process.exit(code)
-process.exitCode ??= 0
