@@ -1,5 +1,6 @@
 import type { AdviceResult } from '../contract/advice.ts'
 import type { RunAnalysis } from '../contract/result.ts'
+import { sentenceStart } from '../units/format.ts'
 import { LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
 import { stateWords } from './compareRuns.ts'
 import type { AdviceState } from './partPaths.ts'
@@ -64,7 +65,7 @@ export function findNeeds(input: NeedsInput): Needs {
       model.paths.length === 0 || model.paths.some((path) => path.share[state] && isStrong(path.share[state]))
     if (!isFed) continue
     const words = stateWords[state] ?? state
-    const name = words[0].toUpperCase() + words.slice(1)
+    const name = sentenceStart(words)
     const isLacking = lastOnes.length === LACKING_DRIVES && lastOnes.every((entry) => !entry.logLambda[state])
     const now = known.has(state) ? model.forecast(state, model.base) : undefined
     if (!now) {

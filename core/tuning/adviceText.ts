@@ -1,4 +1,5 @@
 import type { Part } from '../contract/car.ts'
+import { sentenceStart } from '../units/format.ts'
 import { stateWords } from './compareRuns.ts'
 import type { AdviceState } from './partPaths.ts'
 import type { Band } from './planCost.ts'
@@ -58,7 +59,7 @@ export function standingSentence(
   const error = lambda - band.target.lambda
   const half = 1.96 * forecast.sd * lambda
   const word = stateWords[state] ?? state
-  const name = word[0].toUpperCase() + word.slice(1)
+  const name = sentenceStart(word)
   const side = forecast.mean > band.high ? 'lean' : forecast.mean < band.low ? 'rich' : undefined
   const head = side ? `${name} is ${side} by ${Math.abs(error).toFixed(2)}` : `${name} is on target`
   const proof = seconds > 0 ? ` (${Math.round(seconds)} s of steady driving)` : ''

@@ -1,5 +1,6 @@
 import type { Change } from '../contract/advice.ts'
 import type { Circuit, Fitted, Part } from '../contract/car.ts'
+import { sentenceStart } from '../units/format.ts'
 import {
   areaWord,
   partWord,
@@ -69,7 +70,7 @@ export function describeChange(input: ChangeInput): Change {
   }
   if (then) {
     const word = stateWords[state] ?? state
-    because.push(`${word[0].toUpperCase()}${word.slice(1)} should come to ${rangeWord(then)}.`)
+    because.push(`${sentenceStart(word)} should come to ${rangeWord(then)}.`)
   }
   because.push(...sideEffects(input, state))
   if (input.isSafer) {
@@ -128,7 +129,7 @@ function shareSentence(input: ChangeInput, pathId: string, state: AdviceState, f
   const share = model.share(state, pathId)
   const isTurns = before[part].turns !== undefined
   const sizes = `${partWord(part)} ${sizeWord(before[part])} → ${sizeWord(after[part])} has ${areaWord(factor, isTurns)}`
-  const head = sizes[0].toUpperCase() + sizes.slice(1)
+  const head = sentenceStart(sizes)
   if (!share) return `${head}.`
   const swaps = countSwaps(observed, part)
   const learned =
@@ -162,7 +163,7 @@ function sideEffects({ model, bands, before, after }: ChangeInput, own: AdviceSt
     const word = stateWords[state] ?? state
     const side = b.mean > band.high ? ', lean' : b.mean < band.low ? ', rich' : ''
     sentences.push(
-      `${word[0].toUpperCase()}${word.slice(1)} goes along from λ ${Math.exp(a.mean).toFixed(2)} to ${Math.exp(b.mean).toFixed(2)}${side}.`,
+      `${sentenceStart(word)} goes along from λ ${Math.exp(a.mean).toFixed(2)} to ${Math.exp(b.mean).toFixed(2)}${side}.`,
     )
   }
   return sentences

@@ -1,6 +1,7 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { CarProfile, Targets } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
+import { sentenceStart } from '../units/format.ts'
 import { findNeeds } from './adviceNeeds.ts'
 import { describeStates } from './adviceStates.ts'
 import { bankLevels } from './bankLevels.ts'
@@ -52,7 +53,7 @@ export function adviseInjection(
       expected_lambda: entry.target,
       expected_ci95: null,
       because: [
-        `${capital(stateWords[state])} reads λ ${entry.lambda!.toFixed(2)}, target ${entry.target!.toFixed(2)}: fuel × ${factor.toFixed(3)}.`,
+        `${sentenceStart(stateWords[state])} reads λ ${entry.lambda!.toFixed(2)}, target ${entry.target!.toFixed(2)}: fuel × ${factor.toFixed(3)}.`,
         'Type in the factors of the table below, cell by cell; the same percentage everywhere else in the state.',
       ],
     }
@@ -92,8 +93,4 @@ export function adviseInjection(
     ...(banks ? { banks } : {}),
     metering: car.metering,
   }
-}
-
-function capital(words: string): string {
-  return words[0].toUpperCase() + words.slice(1)
 }

@@ -1,6 +1,7 @@
 import type { Change } from '../contract/advice.ts'
 import type { Box, Fitted, Part } from '../contract/car.ts'
 import type { RunAnalysis, TransientPattern } from '../contract/result.ts'
+import { sentenceStart } from '../units/format.ts'
 import { median } from './compareSideBySide.ts'
 import { isSamePart, openingOf } from './partPaths.ts'
 
@@ -145,7 +146,7 @@ export function advisePump(
           (verdict.peak === null
             ? '.'
             : `, by ${Math.abs(verdict.peak).toFixed(2)} λ${verdict.afterS === null ? '' : ` ${verdict.afterS.toFixed(1)} s after the throttle opened`}.`),
-        `${remedy.words[0].toUpperCase()}${remedy.words.slice(1)}.`,
+        `${sentenceStart(remedy.words)}.`,
       ],
     }
   }

@@ -8,6 +8,11 @@ export const NARROW_SPACE = '\u202f'
 /** Shown for no reading: U+2013. */
 export const NO_VALUE = '\u2013'
 
+/** Words as they begin a sentence. */
+export function sentenceStart(words: string): string {
+  return words.slice(0, 1).toUpperCase() + words.slice(1)
+}
+
 export interface NumberFormat {
   /** Fixed decimals; default the unit's, or 0. */
   readonly decimals?: number
