@@ -47,6 +47,11 @@ describe('formatCaptureLine', () => {
 })
 
 describe('escapeBytes and unescapeBytes', () => {
+  it('take a line of any length', () => {
+    const bytes = new Uint8Array(1_000_000).fill(0x41)
+    expect(escapeBytes(bytes)).toBe('A'.repeat(bytes.length))
+  })
+
   it('are each other’s inverse for any bytes, in printable ASCII', () => {
     fc.assert(
       fc.property(fc.uint8Array(), (bytes) => {

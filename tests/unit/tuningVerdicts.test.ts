@@ -48,6 +48,18 @@ describe('circuitVerdicts', () => {
     expect(Math.abs(main.error)).toBeLessThan(0.015)
   })
 
+  it('lets part throttle be as rich as its enriched share is meant to be', () => {
+    // A valve that opens at a load of 0.70, and nothing else: 0.91 on the mean, under the plain limit of 0.93.
+    const run = syntheticRun({
+      seed: 9,
+      air,
+      seconds: 1500,
+      lambdaAt: (_rpm, load, state) => (state === 'idle' ? 0.95 : load < 0.7 ? 0.99 : 0.87),
+    })
+    const main = circuitVerdicts(run).find((row) => row.circuit === 'main')!
+    expect(main.verdict).toBe('on_target')
+  })
+
   it('gives the error at home air: on a hot low day the same λ is leaner at home', () => {
     const hot = { temperature_C: 35, pressure_kPa: 94, humidity_pct: 0 }
     const home = circuitVerdicts(wrongMain()).find((row) => row.circuit === 'idle')!
