@@ -1,32 +1,21 @@
-import type { Browser, BrowserContext, Page } from 'playwright'
+import type { Browser, Page } from 'playwright'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
 import { FakeBridge } from './fakeBridge.ts'
 import { check, launch, openPage, partText, until } from './support.ts'
 
 const port = 4924
-/** A tablet that was laid aside for so long, s. */
-const hiddenS = 60
-
 let browser: Browser
 let bridge: FakeBridge
-/** A page that sleeps while the other tests run. */
-let asleep: { bridge: FakeBridge; page: Page; context: BrowserContext; sinceMs: number }
 
 beforeAll(async () => {
   // A name that is not localhost makes an insecure origin of the same server.
   browser = await launch(['--host-resolver-rules=MAP floatbowl.test 127.0.0.1'])
-  const own = await new FakeBridge({ port: port + 1 }).start()
-  const { page } = await openPage(browser, own.url)
-  await until('a number', async () => isLive(page))
-  await setVisible(page, false)
-  asleep = { bridge: own, page, context: page.context(), sinceMs: performance.now() }
 })
 afterEach(async () => {
-  for (const context of browser.contexts()) if (context !== asleep.context) await context.close()
+  for (const context of browser.contexts()) await context.close()
   await bridge?.stop()
 })
 afterAll(async () => {
-  await asleep?.bridge.stop()
   await browser?.close()
 })
 
@@ -35,19 +24,6 @@ async function openLive(url?: string, settings?: Record<string, unknown>) {
   const opened = await openPage(browser, url ?? bridge.url, { settings })
   await until('a number', async () => isLive(opened.page))
   return opened
-}
-
-/** Hides a page as a browser does with one in the background, or brings it back: its timers stand, it is told. */
-async function setVisible(page: Page, isVisible: boolean): Promise<void> {
-  const devtools = await page.context().newCDPSession(page)
-  const tell = (state: string) =>
-    page.evaluate((visibility) => {
-      Object.defineProperty(document, 'visibilityState', { configurable: true, get: () => visibility })
-      document.dispatchEvent(new Event('visibilitychange'))
-    }, state)
-  if (isVisible) await devtools.send('Page.setWebLifecycleState', { state: 'active' })
-  await tell(isVisible ? 'visible' : 'hidden')
-  if (!isVisible) await devtools.send('Page.setWebLifecycleState', { state: 'frozen' })
 }
 
 const isLive = async (page: Page) => /^\d/.test(await partText(page, 'number'))
@@ -169,32 +145,6 @@ describe('link', () => {
       foundMs <= 4000 && backMs <= 6000,
     )
     await close()
-  })
-
-  test('a page that was hidden for a minute is live soon after, with what it missed', async () => {
-    const { bridge: own, page, sinceMs } = asleep
-    own.connected = false
-    own.dropClients()
-    await new Promise((resolve) =>
-      setTimeout(resolve, Math.max(0, hiddenS * 1000 - (performance.now() - sinceMs))),
-    )
-    own.connected = true
-    const hiddenForS = (performance.now() - sinceMs) / 1000
-    // A figure that only the present has: what stood there before proves nothing.
-    own.set({ lambda: 1.11 })
-    await setVisible(page, true)
-    const backMs = await until(
-      'live again',
-      async () => (await partText(page, 'number')) === '1.11',
-      6000,
-      10,
-    )
-    const last = own.greetings.at(-1)
-    check(
-      'S3',
-      `hidden for ${hiddenForS.toFixed(0)} s, network away meanwhile: live ${(backMs / 1000).toFixed(2)} s after it is shown (≤ 2), asked "${last?.type}" after block ${last?.afterBlock}`,
-      hiddenForS >= hiddenS && backMs <= 2000 && last?.type === 'resume',
-    )
   })
 
   test('a page that slept is live soon after it wakes', async () => {
