@@ -1,12 +1,14 @@
 import type { Command } from 'commander'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
 import { formatTable } from './compare.ts'
+import { mixtureOption } from './mixtureOption.ts'
 import { CommandFailure, print } from './talk.ts'
 
 interface Flags {
   json?: boolean
   box: string
   car?: string
+  mixture?: string
 }
 
 export function registerAdvise(program: Command): void {
@@ -20,6 +22,7 @@ export function registerAdvise(program: Command): void {
     )
     .option('--json', 'one JSON object')
     .option('--car <file>', 'car profile in place of the one in the runs')
+    .addOption(mixtureOption())
     .action(async (paths: string[], flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { advise } = await import('../../core/tuning/advise.ts')
@@ -30,7 +33,10 @@ export function registerAdvise(program: Command): void {
       for (const path of paths) runs.push(await analyseRunFile(path, car))
       let advice: AdviceResult
       try {
-        advice = advise(runs, parts, car ? { car } : {})
+        advice = advise(runs, parts, {
+          ...(car ? { car } : {}),
+          ...(flags.mixture ? { mixtureUnit: flags.mixture } : {}),
+        })
       } catch (error) {
         if (error instanceof RangeError) throw new CommandFailure(error.message, 2)
         throw error

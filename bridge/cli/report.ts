@@ -1,12 +1,14 @@
 import { writeFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { writeProblem } from '../bridgeError.ts'
+import { mixtureOption } from './mixtureOption.ts'
 import { CommandFailure, print, say } from './talk.ts'
 
 interface Flags {
   out?: string
   box?: string
   car?: string
+  mixture?: string
 }
 
 export function registerReport(program: Command): void {
@@ -17,6 +19,7 @@ export function registerReport(program: Command): void {
     .option('--out <file>', 'where to write it; standard output without')
     .option('--box <file>', 'parts at hand: adds the next change to the sheet')
     .option('--car <file>', 'car profile in place of the one in the run')
+    .addOption(mixtureOption())
     .action(async (path: string, flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { reportHtml } = await import('../../core/tuning/reportHtml.ts')
@@ -24,13 +27,17 @@ export function registerReport(program: Command): void {
       const parts = flags.box ? await readPartsFile(flags.box) : undefined
       const car = flags.car ? await readCarFile(flags.car) : undefined
       const analysis = await analyseRunFile(path, car)
+      const choice = {
+        ...(car ? { car } : {}),
+        ...(flags.mixture ? { mixtureUnit: flags.mixture } : {}),
+      }
       const advice = parts
-        ? (await import('../../core/tuning/advise.ts')).advise([analysis], parts, car ? { car } : {})
+        ? (await import('../../core/tuning/advise.ts')).advise([analysis], parts, choice)
         : undefined
       const html = reportHtml({
         analysis,
         fontCss: await reportFontCss(),
-        ...(car ? { car } : {}),
+        ...choice,
         ...(advice ? { advice } : {}),
       })
       if (!flags.out) return print(html)

@@ -1,6 +1,7 @@
 import type { AdviceResult } from '../contract/advice.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
+import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
 import { stateWords } from './compareRuns.ts'
 import type { AdviceState } from './partPaths.ts'
@@ -25,6 +26,8 @@ interface NeedsInput {
   /** States that decide about a part and are not known well enough. */
   unclear: readonly AdviceState[]
   today: RunAnalysis
+  /** How sentences give the mixture. */
+  unit: MixtureUnit
 }
 
 /** Chance inside the band that a state needs to be called finished, if its estimate lies inside. */
@@ -77,7 +80,7 @@ export function findNeeds(input: NeedsInput): Needs {
     if (!want) continue
     if (!isLacking && drives < MOST_DRIVES) needs.push({ state, ...want.need })
     else if (want.isOpen) {
-      const half = (1.96 * now.sd * Math.exp(now.mean)).toFixed(2)
+      const half = halfWord(now, input.unit)
       const why = isLacking ? `no ${drivingWords[state]} seen with today's parts` : `known only to ± ${half}`
       notJudged.push({ state, text: `${name} not judged: ${why}.` })
     }
@@ -87,7 +90,7 @@ export function findNeeds(input: NeedsInput): Needs {
 
 /** Driving that would tell a seen state better, undefined when enough is known of it. `isOpen`: until then it cannot be judged at all. */
 function wantOf(
-  { observed, hasChange, unclear }: NeedsInput,
+  { observed, hasChange, unclear, unit }: NeedsInput,
   state: AdviceState,
   band: Band,
   now: { mean: number; sd: number },
@@ -111,10 +114,16 @@ function wantOf(
     need: {
       seconds: Math.round(Math.min(MOST_NEEDED_S, Math.max(LEAST_NEEDED_S, more)) / 5) * 5,
       why: unsure
-        ? `${words} is known only to ± ${(1.96 * now.sd).toFixed(3)}`
+        ? `${words} is known only to ± ${halfWord(now, unit)}`
         : `${words} is so near the edge of its band that more driving must decide`,
     },
   }
+}
+
+/** Half width of a state's 95 % interval: `0.03`. */
+function halfWord({ mean, sd }: { mean: number; sd: number }, unit: MixtureUnit): string {
+  const lambda = Math.exp(mean)
+  return distanceWords(1.96 * sd * lambda, unit, lambda)
 }
 
 function isStrong(share: readonly [number, number]): boolean {

@@ -1,5 +1,6 @@
 import type { Part } from '../contract/car.ts'
 import { sentenceStart } from '../units/format.ts'
+import { distanceWords, type MixtureUnit, mixtureRange, mixtureWords } from '../units/mixtureUnit.ts'
 import { stateWords } from './compareRuns.ts'
 import type { AdviceState } from './partPaths.ts'
 import type { Band } from './planCost.ts'
@@ -41,39 +42,50 @@ export function sizeWord(part: Part): string {
   return part.label
 }
 
-/** λ with two decimals, its 95 % limits as `between … and …`. */
-export function rangeWord(forecast: Forecast): string {
-  const low = Math.exp(forecast.mean - 1.96 * forecast.sd)
-  const high = Math.exp(forecast.mean + 1.96 * forecast.sd)
-  return `λ ${Math.exp(forecast.mean).toFixed(2)}, between ${low.toFixed(2)} and ${high.toFixed(2)}`
+/** A forecast in the unit shown, its 95 % limits as `between … and …`. */
+export function rangeWord(forecast: Forecast, unit: MixtureUnit): string {
+  const limits = [-1.96, 1.96].map((z) => Math.exp(forecast.mean + z * forecast.sd))
+  const [low, high] = mixtureRange(limits, unit).map((value) => value.toFixed(unit.decimals))
+  return `${mixtureWords(Math.exp(forecast.mean), unit)}, between ${low} and ${high}`
 }
 
-/** One sentence on how a state stands: `Cruise is rich by 0.08: λ 0.94 ± 0.01, target 1.02 (141 s of steady driving).` */
+/** One sentence on how a state stands: `Cruise is rich by 0.08: λ 0.94 ± 0.01 at home air, target 1.02 (141 s of steady driving).` */
 export function standingSentence(
   state: AdviceState,
   forecast: Forecast,
   band: Band,
   seconds: number,
+  unit: MixtureUnit,
 ): string {
-  const lambda = Math.exp(forecast.mean)
-  const error = lambda - band.target.lambda
-  const half = 1.96 * forecast.sd * lambda
-  const word = stateWords[state] ?? state
-  const name = sentenceStart(word)
-  const side = forecast.mean > band.high ? 'lean' : forecast.mean < band.low ? 'rich' : undefined
-  const head = side ? `${name} is ${side} by ${Math.abs(error).toFixed(2)}` : `${name} is on target`
+  const name = sentenceStart(stateWords[state] ?? state)
   const proof = seconds > 0 ? ` (${Math.round(seconds)} s of steady driving)` : ''
-  return `${head}: λ ${lambda.toFixed(2)} ± ${half.toFixed(2)} at home air, target ${band.target.lambda.toFixed(2)}${proof}.`
+  return `${name} is ${sideWord(forecast, band, unit)}: ${doubtWord(forecast, unit)} at home air, target ${targetWord(band, unit)}${proof}.`
 }
 
 /** One sentence on how a state should stand before a later step: `After the steps before, power should be lean by 0.04: λ 0.91 ± 0.06, target 0.87.` */
-export function plannedSentence(state: AdviceState, forecast: Forecast, band: Band): string {
-  const lambda = Math.exp(forecast.mean)
-  const half = 1.96 * forecast.sd * lambda
-  const side = forecast.mean > band.high ? 'lean' : forecast.mean < band.low ? 'rich' : undefined
-  const how = side ? `${side} by ${Math.abs(lambda - band.target.lambda).toFixed(2)}` : 'on target'
-  return `After the steps before, ${stateWords[state] ?? state} should be ${how}: λ ${lambda.toFixed(2)} ± ${half.toFixed(2)}, target ${band.target.lambda.toFixed(2)}.`
+export function plannedSentence(
+  state: AdviceState,
+  forecast: Forecast,
+  band: Band,
+  unit: MixtureUnit,
+): string {
+  return `After the steps before, ${stateWords[state] ?? state} should be ${sideWord(forecast, band, unit)}: ${doubtWord(forecast, unit)}, target ${targetWord(band, unit)}.`
 }
+
+/** `rich by 0.08`, `lean by 0.04`, `on target`. */
+function sideWord(forecast: Forecast, band: Band, unit: MixtureUnit): string {
+  const side = forecast.mean > band.high ? 'lean' : forecast.mean < band.low ? 'rich' : undefined
+  const { lambda } = band.target
+  return side ? `${side} by ${distanceWords(Math.exp(forecast.mean) - lambda, unit, lambda)}` : 'on target'
+}
+
+/** `λ 0.94 ± 0.01`. */
+function doubtWord({ mean, sd }: Forecast, unit: MixtureUnit): string {
+  const lambda = Math.exp(mean)
+  return `${mixtureWords(lambda, unit)} ± ${distanceWords(1.96 * sd * lambda, unit, lambda)}`
+}
+
+const targetWord = (band: Band, unit: MixtureUnit) => unit.of(band.target.lambda).toFixed(unit.decimals)
 
 /** Share as a percentage with its standard deviation: `80 ± 20 %`. */
 export function shareWord(share: { mean: number; sd: number }): string {

@@ -1,5 +1,6 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { Part } from '../contract/car.ts'
+import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import { leanReadingCautions } from './cautions.ts'
 import { stateWords } from './compareRuns.ts'
 import type { MissingSize } from './missingSizes.ts'
@@ -18,13 +19,14 @@ export function findWarnings(
   missing: readonly MissingSize[],
   stuck: readonly AdviceState[],
   notJudged: readonly string[],
+  unit: MixtureUnit,
 ): string[] {
   const warnings: string[] = [...notJudged]
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
   if (power && now && states.power?.verdict === 'lean') {
     warnings.push(
-      `Power is lean: λ ${Math.exp(now.mean).toFixed(2)}. Lean under load destroys pistons: no full throttle until it is put right.`,
+      `Power is lean: ${mixtureWords(Math.exp(now.mean), unit)}. Lean under load destroys pistons: no full throttle until it is put right.`,
     )
   }
   if (power && next) {
@@ -35,7 +37,7 @@ export function findWarnings(
       )
     } else if (then && now && then.mean > now.mean + 0.003 && then.mean + then.sd > power.high) {
       warnings.push(
-        `This step takes power to about λ ${Math.exp(then.mean).toFixed(2)} (allowed up to ${Math.exp(power.high).toFixed(2)}): drive gently until the next step is made.`,
+        `This step takes power to about ${mixtureWords(Math.exp(then.mean), unit)} (leanest allowed: ${unit.of(Math.exp(power.high)).toFixed(unit.decimals)}): drive gently until the next step is made.`,
       )
     }
   }

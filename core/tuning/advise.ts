@@ -8,6 +8,7 @@ import {
   type Targets,
 } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import { mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { bandsOf } from './adviceBands.ts'
 import { findNeeds } from './adviceNeeds.ts'
 import { readParts } from './adviceParts.ts'
@@ -41,6 +42,8 @@ export interface AdviseOptions {
   airExponentSd?: number
   /** Error of the model as a share of the shift it foretells: more makes advice trust its forecasts less. */
   modelShare?: number
+  /** Unit in which sentences give the mixture: `lambda`, `afr`, `phi`. Default: as the car's profile says, else λ. Figures of the result stay λ. */
+  mixtureUnit?: string
 }
 
 /** Values used where `AdviseOptions` names none. */
@@ -73,6 +76,7 @@ export function advise(
     airExponentSd: options.airExponentSd ?? defaultAdviseOptions.airExponentSd,
     modelShare: options.modelShare ?? defaultAdviseOptions.modelShare,
   }
+  const unit = mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel)
   const observed = observeRuns(ordered, car, parts.fitted, settings)
   const newest = observed[observed.length - 1]
   const targets: Targets = { ...defaultTargets, ...car?.targets, ...options.targets }
@@ -94,7 +98,7 @@ export function advise(
     const isOneTable = (entry: ObservedRun) =>
       table !== undefined && isSamePart(entry.fitted.fuel_table, table)
     const alike = ordered.filter((_, i) => i === ordered.length - 1 || isOneTable(observed[i]))
-    return adviseInjection(alike, bands, targets, car, settings)
+    return adviseInjection(alike, bands, targets, car, settings, unit)
   }
 
   const banks = bankLevels(today, known, car)
@@ -105,7 +109,18 @@ export function advise(
   for (const { part, to, isSafer } of chosen.changes) {
     const after: Fitted = { ...fitted, [part]: to }
     changes.push(
-      describeChange({ model, bands: known, part, before: fitted, after, observed, isSafer, step, choices }),
+      describeChange({
+        model,
+        bands: known,
+        part,
+        before: fitted,
+        after,
+        observed,
+        isSafer,
+        step,
+        choices,
+        unit,
+      }),
     )
     fitted = after
   }
@@ -117,6 +132,7 @@ export function advise(
     newest.fitted,
     parts.box,
     observed.map((entry) => entry.fitted),
+    unit,
   )
   const { needs, notJudged } = findNeeds({
     model,
@@ -126,6 +142,7 @@ export function advise(
     hasChange: changes.length > 0,
     unclear: chosen.unclear,
     today,
+    unit,
   })
   for (const { state } of notJudged) {
     const target = bands.get(state)!.target.lambda
@@ -167,6 +184,7 @@ export function advise(
     missing,
     stuck.map(([state]) => state),
     notJudged.map(({ text }) => text),
+    unit,
   )
   return {
     format: 'floatbowl-advice 1',

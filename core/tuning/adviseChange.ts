@@ -1,6 +1,7 @@
 import type { Change } from '../contract/advice.ts'
 import type { Circuit, Fitted, Part } from '../contract/car.ts'
 import { sentenceStart } from '../units/format.ts'
+import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import {
   areaWord,
   partWord,
@@ -29,6 +30,8 @@ interface ChangeInput {
   isSafer: boolean
   step: EnrichmentStep | undefined
   choices: Choices
+  /** How sentences give the mixture. */
+  unit: MixtureUnit
 }
 
 /** State in which a circuit's part is judged first. */
@@ -44,7 +47,7 @@ const WORTH_SAYING = 0.006
 
 /** A change with its forecast and its reasons in plain words. */
 export function describeChange(input: ChangeInput): Change {
-  const { model, bands, part, before, after, step } = input
+  const { model, bands, part, before, after, step, unit } = input
   const from = before[part]
   const to = after[part]
   const circuit = circuitOfChange(part, from, to)
@@ -58,19 +61,19 @@ export function describeChange(input: ChangeInput): Change {
   if (start && band) {
     because.push(
       before === model.base
-        ? standingSentence(state, start, band, lastSeconds(input, state))
-        : plannedSentence(state, start, band),
+        ? standingSentence(state, start, band, lastSeconds(input, state), unit)
+        : plannedSentence(state, start, band, unit),
     )
   }
   if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
   if ((valveParts as readonly string[]).includes(part) && step) {
     because.push(
-      `λ steps richer by ${(100 * step.stepLog).toFixed(0)} % where vacuum falls below ${step.opens_inHg.toFixed(1)} inHg: that is where the valve opens now.`,
+      `The mixture steps richer by ${(100 * step.stepLog).toFixed(0)} % where vacuum falls below ${step.opens_inHg.toFixed(1)} inHg: that is where the valve opens now.`,
     )
   }
   if (then) {
     const word = stateWords[state] ?? state
-    because.push(`${sentenceStart(word)} should come to ${rangeWord(then)}.`)
+    because.push(`${sentenceStart(word)} should come to ${rangeWord(then, unit)}.`)
   }
   because.push(...sideEffects(input, state))
   if (input.isSafer) {
@@ -153,7 +156,7 @@ function lastSeconds({ observed }: ChangeInput, state: AdviceState): number {
   return observed[observed.length - 1].seconds[state] ?? 0
 }
 
-function sideEffects({ model, bands, before, after }: ChangeInput, own: AdviceState): string[] {
+function sideEffects({ model, bands, before, after, unit }: ChangeInput, own: AdviceState): string[] {
   const sentences: string[] = []
   for (const [state, band] of bands) {
     if (state === own) continue
@@ -163,7 +166,7 @@ function sideEffects({ model, bands, before, after }: ChangeInput, own: AdviceSt
     const word = stateWords[state] ?? state
     const side = b.mean > band.high ? ', lean' : b.mean < band.low ? ', rich' : ''
     sentences.push(
-      `${sentenceStart(word)} goes along from λ ${Math.exp(a.mean).toFixed(2)} to ${Math.exp(b.mean).toFixed(2)}${side}.`,
+      `${sentenceStart(word)} goes along from ${mixtureWords(Math.exp(a.mean), unit)} to ${unit.of(Math.exp(b.mean)).toFixed(unit.decimals)}${side}.`,
     )
   }
   return sentences

@@ -2,6 +2,7 @@ import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { CarProfile, Targets } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
+import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import { findNeeds } from './adviceNeeds.ts'
 import { describeStates } from './adviceStates.ts'
 import { bankLevels } from './bankLevels.ts'
@@ -20,6 +21,7 @@ export function adviseInjection(
   targets: Targets,
   car: CarProfile,
   settings: { repeatabilityShare: number; airExponentSd: number; modelShare: number },
+  unit: MixtureUnit,
 ): AdviceResult {
   const today = runs[runs.length - 1]
   const observed = observeRuns(runs, car, undefined, settings)
@@ -53,7 +55,7 @@ export function adviseInjection(
       expected_lambda: entry.target,
       expected_ci95: null,
       because: [
-        `${sentenceStart(stateWords[state])} reads λ ${entry.lambda!.toFixed(2)}, target ${entry.target!.toFixed(2)}: fuel × ${factor.toFixed(3)}.`,
+        `${sentenceStart(stateWords[state])} reads ${mixtureWords(entry.lambda!, unit)}, target ${unit.of(entry.target!).toFixed(unit.decimals)}: fuel × ${factor.toFixed(3)}.`,
         'Type in the factors of the table below, cell by cell; the same percentage everywhere else in the state.',
       ],
     }
@@ -66,6 +68,7 @@ export function adviseInjection(
     hasChange: changes.length > 0,
     unclear: [],
     today,
+    unit,
   })
   const open = notJudged.map(({ text }) => text)
   const done = changes.length === 0 && needs.length === 0

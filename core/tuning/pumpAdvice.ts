@@ -2,6 +2,7 @@ import type { Change } from '../contract/advice.ts'
 import type { Box, Fitted, Part } from '../contract/car.ts'
 import type { RunAnalysis, TransientPattern } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
+import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { median } from './compareSideBySide.ts'
 import { isSamePart, openingOf } from './partPaths.ts'
 
@@ -124,6 +125,7 @@ export function advisePump(
   fitted: Fitted,
   box: Box,
   earlier: readonly Fitted[],
+  unit: MixtureUnit,
 ): Change | undefined {
   if (!verdict.pattern || (verdict.verdict !== 'lean' && verdict.verdict !== 'rich')) return undefined
   for (const remedy of remedies[verdict.pattern] ?? []) {
@@ -145,7 +147,7 @@ export function advisePump(
         `${verdict.count} of ${verdict.tipIns} throttle openings go ${patternWords[verdict.pattern]}` +
           (verdict.peak === null
             ? '.'
-            : `, by ${Math.abs(verdict.peak).toFixed(2)} λ${verdict.afterS === null ? '' : ` ${verdict.afterS.toFixed(1)} s after the throttle opened`}.`),
+            : `, by ${unit.symbol} ${distanceWords(verdict.peak, unit)}${verdict.afterS === null ? '' : `, ${verdict.afterS.toFixed(1)} s after the throttle opened`}.`),
         `${sentenceStart(remedy.words)}.`,
       ],
     }

@@ -1,8 +1,9 @@
+import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
-import { escapeHtml, figure } from './reportText.ts'
+import { escapeHtml } from './reportText.ts'
 
 /** Scale of a gate: λ minus target to either side. */
-const RANGE = 0.15
+export const GATE_RANGE = 0.15
 const WIDTH = 240
 const HEIGHT = 40
 const MIDDLE = 15
@@ -13,9 +14,9 @@ const HATCH_SPACING = 5
  * left post with a rounded end, too little a thin dotted line from the right post with a point; under it the estimate and its 95 % interval.
  * Side, thickness, texture and end tell the same as colour, so it reads in grey.
  */
-export function gateSvg(row: CircuitVerdict): string {
+export function gateSvg(row: CircuitVerdict, unit: MixtureUnit): string {
   const x = (error: number) =>
-    ((Math.max(-RANGE, Math.min(RANGE, error)) + RANGE) / (2 * RANGE)) * (WIDTH - 8) + 4
+    ((Math.max(-GATE_RANGE, Math.min(GATE_RANGE, error)) + GATE_RANGE) / (2 * GATE_RANGE)) * (WIDTH - 8) + 4
   const left = x(-row.bandRich)
   const right = x(row.bandLean)
   const parts = [
@@ -36,15 +37,30 @@ export function gateSvg(row: CircuitVerdict): string {
     }
     parts.push(`<line x1="${n(at)}" y1="31" x2="${n(at)}" y2="39" class="interval"/>`)
   }
-  return `<svg class="gate" viewBox="0 0 ${WIDTH} ${HEIGHT}" role="img" aria-label="${escapeHtml(gateWords(row))}">${parts.join('')}</svg>`
+  return `<svg class="gate" viewBox="0 0 ${WIDTH} ${HEIGHT}" role="img" aria-label="${escapeHtml(gateWords(row, unit))}">${parts.join('')}</svg>`
 }
 
 /** What the picture says, for those who hear it. */
-export function gateWords(row: CircuitVerdict): string {
+export function gateWords(row: CircuitVerdict, unit: MixtureUnit): string {
   if (row.verdict === 'not_enough_data') return `${row.name}: not enough data`
-  const half = Number.isFinite(row.half95) ? ` plus or minus ${figure(row.half95, 3)}` : ''
-  const error = Number.isFinite(row.error) ? `, λ ${figure(row.error, 3)} from target${half}` : ''
-  return `${row.name}: ${row.words}${error}`
+  const half = doubtOf(row, unit)
+  const side = row.error < 0 ? 'richer' : 'leaner'
+  const error = Number.isFinite(row.error)
+    ? `, ${unit.symbol} ${distanceWords(row.error, unit, row.target, 1)} ${side} than its target${half ? ` plus or minus ${half}` : ''}`
+    : ''
+  return `${row.name}: ${verdictWords(row, unit)}${error}`
+}
+
+/** The verdict with its distance in the unit shown: `rich 0.08`, in AFR `rich 1.2`. */
+export function verdictWords(row: CircuitVerdict, unit: MixtureUnit): string {
+  const isOff = row.verdict === 'rich' || row.verdict === 'lean'
+  if (!isOff || !Number.isFinite(row.error)) return row.words
+  return `${row.verdict} ${distanceWords(row.error, unit, row.target)}`
+}
+
+/** Half width of its 95 % interval in the unit shown, empty when there is none. */
+export function doubtOf(row: CircuitVerdict, unit: MixtureUnit): string {
+  return Number.isFinite(row.half95) ? distanceWords(row.half95, unit, row.target, 1) : ''
 }
 
 function richBlock(from: number, to: number): string {

@@ -3,13 +3,14 @@ import type { AdviceResult } from '../contract/advice.ts'
 import { airSchema, type CarProfile, type Fitted } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { fuelInTank } from '../fuel/fuels.ts'
+import { distanceWords, type MixtureUnit, mixtureUnitOf, mixtureWords } from '../units/mixtureUnit.ts'
 import { partWord, sizeWord } from './adviceText.ts'
 import { leanReadingCautions, openingCautions, reportCautions } from './cautions.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
 import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
-import { gateSvg } from './reportGate.ts'
+import { doubtOf, GATE_RANGE, gateSvg, verdictWords } from './reportGate.ts'
 import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
 import { duration, escapeHtml, figure, startWord } from './reportText.ts'
@@ -24,6 +25,8 @@ export interface ReportInput {
   /** What was fitted; default: as the run's record says. */
   fitted?: Fitted
   advice?: AdviceResult
+  /** Unit in which mixture is given: `lambda`, `afr`, `phi`. Default: as the car's profile says, else λ. */
+  mixtureUnit?: string
   /** Style rules put before the sheet's own, for instance an embedded typeface. */
   fontCss?: string
 }
@@ -37,23 +40,24 @@ export function reportHtml(input: ReportInput): string {
   const car = input.car ?? run.car
   const fitted = input.fitted ?? fittedOfRun(run) ?? {}
   const { result } = run
+  const unit = mixtureUnitOf(input.mixtureUnit ?? car?.units?.mixture, car?.fuel)
   const rows = circuitVerdicts(run, car ? { car } : {})
   const headline = verdictHeadline(rows)
   const carName = car?.name ?? result.run.car ?? 'Car without a name'
-  const tips = tipInsFigure(result.transients)
+  const tips = tipInsFigure(result.transients, unit)
   const openings = tips ? `<section><h2>Throttle openings</h2>${tips}</section>` : ''
   const body = [
     `<header><div><b>floatbowl</b> ${escapeHtml(carName)}${car?.description ? ` · ${escapeHtml(car.description)}` : ''}</div>` +
       `<div>${escapeHtml(startWord(result.run.start))}</div></header>`,
     `<h1>${escapeHtml(headline)}</h1>`,
     `<p class="facts">${facts(result, car)}</p>`,
-    leanAlarm(result),
-    circuitTable(rows),
+    warningLine(result, unit),
+    circuitTable(rows, unit),
     // Two columns that break over pages each for itself: what does not fit the front goes to the back side by side.
     '<div class="two"><div>',
     input.advice ? nextChange(input.advice) : '',
-    `<section><h2>Mixture over speed and load</h2>${mapTable(result.map)}</section>`,
-    result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2)}</section>` : '',
+    `<section><h2>Mixture over speed and load</h2>${mapTable(result.map, unit)}</section>`,
+    result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2, unit)}</section>` : '',
     input.advice ? '' : openings,
     '</div><div>',
     `<section><h2>What was fitted</h2>${partsTable(fitted)}</section>`,
@@ -99,31 +103,36 @@ function facts(result: AnalysisResult, car: CarProfile | undefined): string {
   return words.join(' · ')
 }
 
-function leanAlarm(result: AnalysisResult): string {
-  const lean = result.alarms.filter((alarm) => alarm.priority === 'warning')
-  if (lean.length === 0) return ''
+/** Warnings of the run in one line; the lean one first of all. */
+function warningLine(result: AnalysisResult, unit: MixtureUnit): string {
+  const warnings = result.alarms.filter((alarm) => alarm.priority === 'warning')
+  if (warnings.length === 0) return ''
+  const lean = warnings.filter((alarm) => alarm.code === 'lean_under_load')
   const worst = Math.max(...lean.map((alarm) => alarm.worst ?? Number.NEGATIVE_INFINITY))
-  const size = Number.isFinite(worst) ? `, at worst ${figure(worst, 2)}` : ''
-  return `<p class="warn">Warned ${lean.length} time${lean.length === 1 ? '' : 's'} during this run (${escapeHtml(lean[0].code.replaceAll('_', ' '))}${size}). Lean under load destroys pistons.</p>`
+  const size = Number.isFinite(worst) ? `, at worst ${mixtureWords(worst, unit)}` : ''
+  const codes = [...new Set([...lean, ...warnings].map((alarm) => alarm.code.replaceAll('_', ' ')))]
+  const danger = lean.length > 0 ? ' Lean under load destroys pistons.' : ''
+  return `<p class="warn">Warned ${warnings.length} time${warnings.length === 1 ? '' : 's'} during this run (${escapeHtml(codes.join(', '))}${size}).${danger}</p>`
 }
 
-function circuitTable(rows: readonly CircuitVerdict[]): string {
+function circuitTable(rows: readonly CircuitVerdict[], unit: MixtureUnit): string {
   const body = rows.map((row) => {
     const side = row.verdict === 'rich' || row.verdict === 'lean' ? ` ${row.verdict}` : ''
-    const doubt = Number.isFinite(row.half95) ? `± ${figure(row.half95, 3)}` : row.missing ? '' : '&nbsp;'
+    const half = doubtOf(row, unit)
+    const doubt = half ? `± ${half}` : row.missing ? '' : '&nbsp;'
     const missing = row.missing ? escapeHtml(row.missing) : doubt
     const count = row.counted ?? (row.seconds > 0 ? `${Math.round(row.seconds)} s` : '0 s')
     return (
       `<tr><th scope="row">${escapeHtml(row.name)}<span>${escapeHtml(row.detail)}</span></th>` +
-      `<td class="picture">${gateSvg(row)}</td>` +
-      `<td class="word${side}">${escapeHtml(row.words)}<span>${missing}</span></td>` +
+      `<td class="picture">${gateSvg(row, unit)}</td>` +
+      `<td class="word${side}">${escapeHtml(verdictWords(row, unit))}<span>${missing}</span></td>` +
       `<td class="count">${escapeHtml(count)}</td></tr>`
     )
   })
   return (
     '<table class="circuits"><tbody>' +
     `${body.join('')}</tbody></table>` +
-    '<p class="quiet">Between the posts: on target. Thick hatched block: too much fuel. Thin dotted line: too little. Full scale λ ± 0.15 about target, at home air; the cross-mark is the estimate with its 95 % interval.</p>'
+    `<p class="quiet">Between the posts: on target. Thick hatched block: too much fuel. Thin dotted line: too little. Full scale ${unit.symbol} ± ${distanceWords(GATE_RANGE, unit)} about target, at home air; the cross-mark is the estimate with its 95 % interval.</p>`
   )
 }
 

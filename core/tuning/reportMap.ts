@@ -1,4 +1,5 @@
 import type { MixtureMap } from '../contract/result.ts'
+import type { MixtureUnit } from '../units/mixtureUnit.ts'
 import { figure } from './reportText.ts'
 
 /** Distance from target at which a cell's colour is at its deepest. */
@@ -20,19 +21,19 @@ function cellColour(error: number): string {
  * The mixture map as an HTML table with the number in each cell, load rising upward and speed to the right; heavier where there is
  * more evidence; rich cells hatched on the left edge and lean ones dotted on the right, so that grey prints tell them apart.
  */
-export function mapTable(map: MixtureMap): string {
+export function mapTable(map: MixtureMap, unit: MixtureUnit): string {
   const columns = usedColumns(map)
   if (columns.length === 0) return '<p class="quiet">No steady driving to lay on a map.</p>'
   const rows: string[] = []
   for (let row = map.lambda.length - 1; row >= 0; row--) {
     if (!columns.some((column) => isSeen(map, row, column))) continue
-    const cells = columns.map((column) => cell(map, row, column)).join('')
+    const cells = columns.map((column) => cell(map, row, column, unit)).join('')
     rows.push(`<tr><th scope="row">${loadWord(map, row)}</th>${cells}</tr>`)
   }
   const heads = columns.map((column) => `<th scope="col">${Math.round(map.rpm_edges[column])}</th>`).join('')
   const what = map.load_channel === 'throttle' ? 'throttle, %' : 'load, %'
   return (
-    '<table class="map"><caption>λ over engine speed (from, rpm) and ' +
+    `<table class="map"><caption>${unit.symbol} over engine speed (from, rpm) and ` +
     `${what} (from); bold: ${SOLID_S} s or more</caption>` +
     `<tbody>${rows.join('')}</tbody><tfoot><tr><th></th>${heads}</tr></tfoot></table>`
   )
@@ -53,7 +54,7 @@ function isSeen(map: MixtureMap, row: number, column: number): boolean {
   return map.lambda[row][column] !== null && (map.seconds[row]?.[column] ?? 0) >= LEAST_S
 }
 
-function cell(map: MixtureMap, row: number, column: number): string {
+function cell(map: MixtureMap, row: number, column: number, unit: MixtureUnit): string {
   if (!isSeen(map, row, column)) return '<td class="none"></td>'
   const error = map.error[row]?.[column] ?? null
   const classes = [
@@ -61,7 +62,7 @@ function cell(map: MixtureMap, row: number, column: number): string {
     error === null ? '' : error < -0.02 ? 'is-rich' : error > 0.02 ? 'is-lean' : '',
   ].filter(Boolean)
   const colour = error === null ? '' : ` style="background:${cellColour(error)}"`
-  return `<td class="${classes.join(' ')}"${colour}>${figure(map.lambda[row][column], 2)}</td>`
+  return `<td class="${classes.join(' ')}"${colour}>${figure(unit.of(map.lambda[row][column] ?? Number.NaN), unit.decimals)}</td>`
 }
 
 function loadWord(map: MixtureMap, row: number): string {

@@ -1,4 +1,5 @@
 import type { Transient } from '../contract/result.ts'
+import { distanceWords, lambdaOf, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { escapeHtml, figure } from './reportText.ts'
 
 const WIDTH = 420
@@ -13,6 +14,8 @@ const ANSWER_S = 1.5
 /** Traces drawn: more are no longer lines. */
 const MOST_TRACES = 40
 const STEP_S = 0.1
+/** Distance of λ from target within which the middle opening is called fine. Chosen here. */
+const FINE = 0.05
 
 /** One tip-in's λ over seconds from the opening. */
 interface Trace {
@@ -24,7 +27,7 @@ interface Trace {
  * All tip-ins of a run laid over each other, their median heavy. Empty text when the run has none with a trace. Needs `trace` in the
  * transients: pairs of seconds after the opening and λ.
  */
-export function tipInsFigure(transients: readonly Transient[]): string {
+export function tipInsFigure(transients: readonly Transient[], unit: MixtureUnit): string {
   const traces = transients
     .filter((entry) => entry.kind === 'tip_in')
     .map(traceOf)
@@ -43,10 +46,13 @@ export function tipInsFigure(transients: readonly Transient[]): string {
       .map(([s, lambda], i) => `${i === 0 ? 'M' : 'L'}${x(s).toFixed(1)} ${y(lambda).toFixed(1)}`)
       .join('')
   const grid: string[] = []
-  for (let lambda = Math.ceil(low * 10) / 10; lambda <= high + 1e-9; lambda += 0.1) {
+  const step = unit.of(1) > 2 ? 1 : 0.1
+  const ends = [unit.of(low), unit.of(high)]
+  for (let n = Math.ceil(Math.min(...ends) / step - 1e-9); n * step <= Math.max(...ends) + 1e-9; n++) {
+    const at = y(lambdaOf(n * step, unit)).toFixed(1)
     grid.push(
-      `<line x1="${LEFT}" y1="${y(lambda).toFixed(1)}" x2="${WIDTH - 6}" y2="${y(lambda).toFixed(1)}" class="grid"/>`,
-      `<text x="${LEFT - 5}" y="${(y(lambda) + 4).toFixed(1)}" class="axis end">${lambda.toFixed(1)}</text>`,
+      `<line x1="${LEFT}" y1="${at}" x2="${WIDTH - 6}" y2="${at}" class="grid"/>`,
+      `<text x="${LEFT - 5}" y="${(Number(at) + 4).toFixed(1)}" class="axis end">${figure(n * step, unit.decimals > 1 ? 1 : 0)}</text>`,
     )
   }
   for (let s = 0; s <= TO_S; s += 0.5) {
@@ -55,7 +61,7 @@ export function tipInsFigure(transients: readonly Transient[]): string {
     )
   }
   const target = traces.map((trace) => trace.target).sort((a, b) => a - b)[traces.length >> 1]
-  const finding = findingOf(middle, target)
+  const finding = findingOf(middle, target, unit)
   const words = `${traces.length} throttle openings laid over each other. ${finding}`
   return (
     `<svg class="tips" viewBox="0 0 ${WIDTH} ${HEIGHT}" role="img" aria-label="${escapeHtml(words)}">` +
@@ -97,15 +103,16 @@ function medianTrace(traces: readonly Trace[]): [number, number][] {
   return middle
 }
 
-function findingOf(middle: readonly [number, number][], target: number): string {
+function findingOf(middle: readonly [number, number][], target: number, unit: MixtureUnit): string {
   const after = middle.filter((point) => point[0] >= 0 && point[0] <= ANSWER_S)
   if (after.length === 0 || !Number.isFinite(target)) return ''
   const lean = after.reduce((a, b) => (b[1] > a[1] ? b : a))
   const rich = after.reduce((a, b) => (b[1] < a[1] ? b : a))
   const over = lean[1] - target
   const under = target - rich[1]
-  if (over < 0.05 && under < 0.05) return 'The middle one stays within 0.05 of its target.'
+  if (over < FINE && under < FINE)
+    return `The middle one stays within ${distanceWords(FINE, unit, target)} of its target.`
   return over >= under
-    ? `The middle one goes lean by ${figure(over, 2)}, ${figure(lean[0], 1)} s after the opening.`
-    : `The middle one goes rich by ${figure(under, 2)}, ${figure(rich[0], 1)} s after the opening.`
+    ? `The middle one goes lean by ${distanceWords(over, unit, target)}, ${figure(lean[0], 1)} s after the opening.`
+    : `The middle one goes rich by ${distanceWords(-under, unit, target)}, ${figure(rich[0], 1)} s after the opening.`
 }

@@ -10,6 +10,7 @@ const undoMs = 10_000
 /** Advice for some runs of one car, and the log of the swap that follows from it. */
 export class Advice {
   readonly #runs: Runs
+  readonly #chosenMixture: () => string | undefined
   #advice = $state.raw<AdviceResult | undefined>(undefined)
   #problem = $state.raw<{ text: string; code: string } | undefined>(undefined)
   #parts = $state.raw<CarParts | undefined>(undefined)
@@ -22,8 +23,10 @@ export class Advice {
   #undoTimer = 0
   #asked = 0
 
-  constructor(runs: Runs) {
+  /** @param chosenMixture the screen's own unit of mixture, undefined when it follows the car's profile */
+  constructor(runs: Runs, chosenMixture: () => string | undefined) {
     this.#runs = runs
+    this.#chosenMixture = chosenMixture
   }
 
   get advice(): AdviceResult | undefined {
@@ -76,6 +79,8 @@ export class Advice {
   }
 
   async #advise(keys: readonly string[]): Promise<AdviceResult> {
+    const unit = this.#chosenMixture()
+    const mixture = unit ? { mixture: unit } : {}
     const isHere = keys.every((key) => this.#runs.analysed.has(key))
     const local = isHere || keys.some((key) => this.#runs.isDropped(key))
     if (this.#carId) {
@@ -87,7 +92,11 @@ export class Advice {
       this.#car = cars?.find(({ id }) => id === this.#carId)
       if (!local) {
         try {
-          return await api<AdviceResult>('POST', '/api/advise', { runs: keys, car: this.#carId })
+          return await api<AdviceResult>('POST', '/api/advise', {
+            runs: keys,
+            car: this.#carId,
+            ...mixture,
+          })
         } catch (error) {
           const canBeDoneHere = error instanceof ApiError && [0, 409, 501].includes(error.status)
           if (!canBeDoneHere) throw error
@@ -109,6 +118,7 @@ export class Advice {
       ...(this.#car && (this.#car.metering ?? this.#car.targets ?? this.#car.engine)
         ? { car: this.#car }
         : {}),
+      ...mixture,
     })
   }
 

@@ -46,7 +46,14 @@ export interface RunRequests {
   step: { ask: { type: 'step'; run: string; timeS: number; by: 1 | -1 }; answer: ReplayReading | null }
   compare: { ask: { type: 'compare'; a: string; b: string; car?: CarProfile }; answer: ComparisonResult }
   advise: {
-    ask: { type: 'advise'; runs: readonly string[]; parts: PartsFile; car?: CarProfile }
+    ask: {
+      type: 'advise'
+      runs: readonly string[]
+      parts: PartsFile
+      car?: CarProfile
+      /** Unit in which the sentences give the mixture; without, as the car's profile says. */
+      mixture?: string
+    }
     answer: AdviceResult
   }
   cancel: { ask: { type: 'cancel'; run: string }; answer: null }

@@ -50,7 +50,10 @@ async function answer(ask: RunAsk): Promise<unknown> {
     case 'compare':
       return compareRuns(requireAnalysis(ask.a), requireAnalysis(ask.b), ask.car ? { car: ask.car } : {})
     case 'advise':
-      return advise(ask.runs.map(requireAnalysis), ask.parts, ask.car ? { car: ask.car } : {})
+      return advise(ask.runs.map(requireAnalysis), ask.parts, {
+        ...(ask.car ? { car: ask.car } : {}),
+        ...(ask.mixture ? { mixtureUnit: ask.mixture } : {}),
+      })
   }
 }
 

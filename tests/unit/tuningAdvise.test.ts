@@ -76,6 +76,20 @@ describe('advise', () => {
     expect(advice.states.cruise.verdict).toBe('on_target')
   })
 
+  it('gives the reasons in the unit of the profile or of the asker, the figures always in λ', () => {
+    const run = drive(withPart('main_jet', { bore_mm: 1.74 }), 1)
+    const plain = advise([run], box)
+    const car: CarProfile = { id: 'x', name: 'X', units: { mixture: 'afr' }, fuel: { id: 'isooctane' } }
+    const afr = advise([run], box, { car })
+    const phi = advise([run], box, { car, mixtureUnit: 'phi' })
+    expect(plain.next!.because.join(' ')).toMatch(/λ 1\.\d\d ± 0\.0\d at home air, target 1\.02/)
+    // Isooctane: 15.13 kg of air for each kg of fuel.
+    expect(afr.next!.because.join(' ')).toMatch(/AFR 1[67]\.\d ± 0\.\d at home air, target 15\.4/)
+    expect(afr.next!.because.join(' ')).not.toContain('λ')
+    expect(phi.next!.because.join(' ')).toMatch(/φ 0\.\d\d ± 0\.0\d at home air, target 0\.98/)
+    expect(afr.next!.expected_lambda).toBe(plain.next!.expected_lambda)
+  })
+
   it('proposes a larger main jet for a lean cruise, of a size that is in the box', () => {
     const advice = advise([drive(withPart('main_jet', { bore_mm: 1.74 }), 1)], box)
     expect(advice.next).toMatchObject({ circuit: 'main', part: 'main_jet', direction: 'richer' })

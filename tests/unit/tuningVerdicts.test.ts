@@ -4,6 +4,7 @@ import { gateSvg, gateWords } from '../../core/tuning/reportGate.ts'
 import { reportHtml } from '../../core/tuning/reportHtml.ts'
 import { mapTable } from '../../core/tuning/reportMap.ts'
 import { verdictHeadline } from '../../core/tuning/verdictHeadline.ts'
+import { createMixtureUnit, lambdaUnit } from '../../core/units/mixtureUnit.ts'
 import { createNoise, syntheticResult, syntheticRun } from '../support/syntheticRun.ts'
 
 const air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 }
@@ -136,43 +137,51 @@ describe('gateSvg', () => {
   const base = circuitVerdicts(wrongMain())[0]
 
   it('draws nothing but posts, strip and interval when on target', () => {
-    const svg = gateSvg({ ...base, verdict: 'on_target', error: 0.01 })
+    const svg = gateSvg({ ...base, verdict: 'on_target', error: 0.01 }, lambdaUnit)
     expect(svg).not.toContain('class="rich"')
     expect(svg).not.toContain('class="lean"')
     expect(svg.match(/class="post"/g)).toHaveLength(2)
   })
 
   it('draws rich as a hatched block and lean as dots with a point', () => {
-    expect(gateSvg({ ...base, verdict: 'rich', error: -0.1 })).toContain('class="hatch"')
-    expect(gateSvg({ ...base, verdict: 'lean', error: 0.1 })).toContain('<circle')
+    expect(gateSvg({ ...base, verdict: 'rich', error: -0.1 }, lambdaUnit)).toContain('class="hatch"')
+    expect(gateSvg({ ...base, verdict: 'lean', error: 0.1 }, lambdaUnit)).toContain('<circle')
   })
 
   it('says in words what it shows', () => {
-    expect(gateWords({ ...base, words: 'rich 0.10', error: -0.1, half95: 0.01, verdict: 'rich' })).toBe(
-      'Idle: rich 0.10, λ −0.100 from target plus or minus 0.010',
+    const row = { ...base, words: 'rich 0.10', error: -0.1, half95: 0.01, verdict: 'rich' } as const
+    expect(gateWords(row, lambdaUnit)).toBe(
+      'Idle: rich 0.10, λ 0.100 richer than its target plus or minus 0.010',
+    )
+    // 0.1 of λ and 0.01 of λ of a fuel of 14.7.
+    expect(gateWords(row, createMixtureUnit('afr', 14.7))).toBe(
+      'Idle: rich 1.5, AFR 1.47 richer than its target plus or minus 0.15',
     )
   })
 })
 
 describe('mapTable', () => {
   it('prints the number in each cell, load rising upward, and leaves thin cells empty', () => {
-    const html = mapTable({
-      rpm_edges: [1000, 1500, 2000],
-      load_edges: [0.4, 0.5, 0.6],
-      load_channel: 'manifold_pressure',
-      lambda: [
-        [1.02, 0.9],
-        [1.1, null],
-      ],
-      seconds: [
-        [30, 0.4],
-        [5, 0],
-      ],
-      error: [
-        [0, -0.1],
-        [0.08, null],
-      ],
-    })
+    const html = mapTable(
+      {
+        rpm_edges: [1000, 1500, 2000],
+        load_edges: [0.4, 0.5, 0.6],
+        load_channel: 'manifold_pressure',
+        lambda: [
+          [1.02, 0.9],
+          [1.1, null],
+        ],
+        seconds: [
+          [30, 0.4],
+          [5, 0],
+        ],
+        error: [
+          [0, -0.1],
+          [0.08, null],
+        ],
+      },
+      lambdaUnit,
+    )
     expect(html.indexOf('1.10')).toBeLessThan(html.indexOf('1.02'))
     expect(html).not.toContain('0.90')
     expect(html).toContain('is-lean')
@@ -200,6 +209,27 @@ describe('reportHtml', () => {
     }
     const html = reportHtml({ analysis: { ...run, result } })
     expect(html).toContain('1, 62 kW (SAE J1349); mean of 3 like ones 62 ± 1.0 kW')
+  })
+
+  it('gives the mixture in the unit that is wanted, or that the profile names', () => {
+    const afr = reportHtml({ analysis: wrongMain(), mixtureUnit: 'afr' })
+    expect(afr).toMatch(/Full scale AFR ± 2\.[012] about target/)
+    expect(afr).not.toContain('λ')
+    const profile = { id: 'x', name: 'X', units: { mixture: 'phi' } }
+    expect(reportHtml({ analysis: wrongMain(), car: profile })).toContain('Full scale φ ± 0.13 about target')
+  })
+
+  it('names each warning of the run, and the worst mixture with the lean one alone', () => {
+    const run = wrongMain()
+    const alarm = { priority: 'warning' as const, start_s: 5, end_s: 9 }
+    const hot = { ...alarm, code: 'coolant_hot', worst: 118 }
+    const lean = { ...alarm, code: 'lean_under_load', worst: 1.01 }
+    const html = (alarms: (typeof hot)[]) =>
+      reportHtml({ analysis: { ...run, result: { ...run.result, alarms } } })
+    expect(html([hot, lean])).toContain(
+      'Warned 2 times during this run (lean under load, coolant hot, at worst λ 1.01). Lean under load',
+    )
+    expect(html([hot])).toContain('Warned 1 time during this run (coolant hot).</p>')
   })
 
   it('escapes what people wrote', () => {

@@ -16,10 +16,14 @@ const runIdSchema = z
   .max(200)
   .refine((id) => parseRunId(id) !== undefined, { message: 'expected car/session/file' })
 const compareSchema = z.strictObject({ a: runIdSchema, b: runIdSchema })
+/** How sentences give the mixture; left out, as the car's profile says. */
+const mixtureSchema = z.enum(['lambda', 'afr', 'phi']).optional()
 const adviseSchema = z.strictObject({
   runs: z.array(runIdSchema).min(1).max(100),
   car: z.string().regex(carIdPattern),
+  mixture: mixtureSchema,
 })
+const reportSchema = z.strictObject({ mixture: mixtureSchema })
 const exportSchema = z.strictObject({ to: z.enum(['csv', 'parquet']) })
 
 const exportTypes = { csv: 'text/csv; charset=utf-8', parquet: 'application/vnd.apache.parquet' } as const
@@ -72,13 +76,13 @@ export function addAnalysisRoutes(context: RouteContext): void {
     },
   )
 
-  app.get<{ Params: RunParams }>(
+  app.get<{ Params: RunParams; Querystring: z.infer<typeof reportSchema> }>(
     '/api/runs/:car/:session/:file/report',
-    { schema: { params: runParamsSchema } },
-    async ({ params }, reply) => {
+    { schema: { params: runParamsSchema, querystring: reportSchema } },
+    async ({ params, query }, reply) => {
       const path = await pathOf(params)
       return await withTemporary('html', async (out) => {
-        await runner.run(['report', path, '--out', out])
+        await runner.run(['report', path, '--out', out, ...mixtureFlag(query.mixture)])
         reply.type('text/html; charset=utf-8').header('content-security-policy', inlinePagePolicy())
         return await sendAndRemove(out, reply)
       })
@@ -121,10 +125,13 @@ export function addAnalysisRoutes(context: RouteContext): void {
       }
       const car = (await exists(join(bridge.options.dataDir, profile))) ? ['--car', profile] : []
       reply.type('application/json; charset=utf-8')
-      return await runKept(['advise', ...paths, '--box', box, ...car, '--json'], [...paths, box, profile])
+      const words = ['advise', ...paths, '--box', box, ...car, ...mixtureFlag(body.mixture), '--json']
+      return await runKept(words, [...paths, box, profile])
     },
   )
 }
+
+const mixtureFlag = (unit: string | undefined) => (unit ? ['--mixture', unit] : [])
 
 const exists = (path: string) =>
   access(path).then(
