@@ -6,6 +6,12 @@ import {
   type ChartSeries,
   valueText,
 } from './chartSeries.ts'
+import { clockSteps, isTimeAxis } from './picture/axisTicks.ts'
+
+/** Room over the drawing for the unit of y, CSS px. */
+const unitRoomPx = 32
+/** Steps of a time axis, s: those of a clock, and of a stopwatch under a second. */
+const timeSteps = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, ...clockSteps]
 
 /** Reads a colour of the theme as it is now. */
 export function themeColour(role: string): string {
@@ -25,6 +31,8 @@ export interface BuildOptions {
   fills: readonly ChartFill[]
   view: () => readonly [number, number] | undefined
   showXAxis: boolean
+  /** Names the x axis and the unit of y in the drawing; a strip among strips has them beside it. */
+  isNamed: boolean
   onselect: (from: number, to: number) => void
   oncursor: (index: number | null) => void
 }
@@ -70,13 +78,16 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
     },
   })
   const firstScale = o.series[0]?.scale ?? 'y'
+  const yUnit = o.isNamed
+    ? (o.series.find((line) => (line.scale ?? 'y') === firstScale && line.unit)?.unit ?? '')
+    : ''
   return {
     width: o.width,
     height: o.height,
     scales,
     legend: { show: false },
     // To the right half the last label of the axis must fit.
-    padding: [8, 24, o.showXAxis ? 0 : 8, 0],
+    padding: [yUnit ? unitRoomPx : 8, 24, o.showXAxis ? 0 : 8, 0],
     cursor: {
       sync: o.syncKey ? { key: o.syncKey, setSeries: false } : undefined,
       drag: { x: true, y: false, setScale: false },
@@ -88,6 +99,10 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
         // Without its labels the axis still draws its grid, so that strips read as one.
         size: o.showXAxis ? 34 : 0,
         font,
+        incrs: isTimeAxis(o.xLabel) ? timeSteps : undefined,
+        label: o.showXAxis && o.isNamed ? o.xLabel : undefined,
+        labelFont: font,
+        labelSize: 20,
         stroke: () => themeColour('quiet'),
         grid: { stroke: () => themeColour('faint'), width: 1 / devicePixelRatio },
         ticks: { show: o.showXAxis, stroke: () => themeColour('line'), width: 1 / devicePixelRatio, size: 5 },
@@ -117,7 +132,7 @@ export function buildChartOptions(o: BuildOptions): uPlot.Options {
     ],
     hooks: {
       drawClear: [(u) => drawBands(u, o.bands())],
-      draw: [(u) => drawMarkers(u, o.markers(), font)],
+      draw: [(u) => drawMarkers(u, o.markers(), font), (u) => drawUnit(u, yUnit, font)],
       setSelect: [
         (u) => {
           if (u.select.width < 8) return
@@ -155,7 +170,7 @@ function drawMarkers(u: uPlot, markers: readonly ChartMarker[], font: string): v
   ctx.strokeStyle = themeColour('quiet')
   ctx.fillStyle = themeColour('quiet')
   ctx.lineWidth = 1
-  ctx.font = font.replace(/^(\d+)px/, (_all, size: string) => `${Number(size) * devicePixelRatio}px`)
+  ctx.font = onCanvas(font)
   ctx.setLineDash([4, 4])
   ctx.textAlign = 'left'
   for (const marker of markers) {
@@ -169,6 +184,21 @@ function drawMarkers(u: uPlot, markers: readonly ChartMarker[], font: string): v
   }
   ctx.restore()
 }
+
+/** The unit of y over its numbers. */
+function drawUnit({ ctx, bbox }: uPlot, unit: string, font: string): void {
+  if (unit === '') return
+  ctx.save()
+  ctx.fillStyle = themeColour('quiet')
+  ctx.font = onCanvas(font)
+  ctx.textAlign = 'right'
+  ctx.fillText(unit, bbox.left - 8 * devicePixelRatio, bbox.top - 15 * devicePixelRatio)
+  ctx.restore()
+}
+
+/** A canvas counts in device pixels. */
+const onCanvas = (font: string) =>
+  font.replace(/^(\d+)px/, (_all, size: string) => `${Number(size) * devicePixelRatio}px`)
 
 /** As many decimals as the finest step on an axis needs, three at most: 0.925 must not read 0.93 beside 0.95. */
 function axisDecimals(splits: readonly number[]): number {

@@ -33,6 +33,9 @@ export interface ChartFill {
   lower: number
 }
 
+/** Name of an axis of time. */
+export const timeLabel = 'time from the start, min:s'
+
 /** A vertical line with a word: a mark, the start of an event. */
 export interface ChartMarker {
   x: number

@@ -30,11 +30,11 @@ export function channelView(
   const { quantity } = findUnit(from)
   const to = from !== '1' && followsChoice(channel, quantity) ? unitFor(quantity, choices, from) : from
   const { decimals, symbol } = findUnit(to)
-  const isMixture = quantity === 'mixture' && to !== from
+  const isMixture = quantity === 'mixture'
   return {
     name: channel.name,
     label: isMixture ? label.replace(' λ', '') : label,
-    unit: symbol,
+    unit: isMixture ? symbol || 'λ' : symbol,
     decimals,
     convert: to === from ? (value) => value : (value) => convertUnit(value, from, to, context),
   }

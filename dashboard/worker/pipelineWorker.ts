@@ -106,6 +106,8 @@ function take(decoded: StreamFrame): void {
   pipeline.push(block)
   if (trace.push(block, traceOffsetS)) channelsChanged = true
   if (decoded.source === 0) {
+    // Of each block, not of each picture: what was sent before the page was opened comes faster than pictures are drawn.
+    if (trace.pushReading(pipeline.live(), traceOffsetS)) channelsChanged = true
     sampleArrivalMs = performance.now()
     newestSampleS = decoded.timeS[decoded.count - 1]
   }
@@ -162,7 +164,6 @@ function postReading(): void {
     if (nowS > newestSampleS) pipeline.advance(nowS)
   }
   const reading = pipeline.live()
-  if (ageS < silenceS && trace.pushReading(reading, traceOffsetS)) channelsChanged = true
   if (channelsChanged) {
     channelsChanged = false
     post({ type: 'channels', channels: trace.channels })

@@ -1,5 +1,8 @@
 /** Steps of a clock that are easily read, s. */
-const clockSteps = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400]
+export const clockSteps = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400]
+
+/** Whether an axis of this name is one of time, which is told in minutes and seconds. */
+export const isTimeAxis = (xLabel: string) => /^time/.test(xLabel)
 
 /**
  * Round values within `[from, to]`, at most `most` of them: 1, 2 or 5 times a power of ten; of a time of a second and more those of a clock.
@@ -12,7 +15,8 @@ export function axisTicks(from: number, to: number, most: number, isTime = false
     (isTime && clockSteps.find((each) => each >= 1 && span / each <= most && span >= 2)) ||
     roundStep(span / most)
   const ticks: number[] = []
-  for (let k = Math.ceil(from / step - 1e-9); k * step <= to + 1e-9 * span; k++) ticks.push(k * step)
+  // A zero added takes the minus from a zero.
+  for (let k = Math.ceil(from / step - 1e-9); k * step <= to + 1e-9 * span; k++) ticks.push(k * step + 0)
   return ticks
 }
 

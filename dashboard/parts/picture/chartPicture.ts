@@ -7,7 +7,7 @@ import {
   type InkRole,
   valueText,
 } from '../chartSeries.ts'
-import { axisTicks, tickDecimals } from './axisTicks.ts'
+import { axisTicks, isTimeAxis, tickDecimals } from './axisTicks.ts'
 import type { PicturePen } from './picturePen.ts'
 
 /** Everything that a chart's picture shows. */
@@ -159,7 +159,7 @@ function drawXAxis(
   xOf: (x: number) => number,
 ): void {
   const bottom = top + plotHeight
-  for (const x of axisTicks(fromX, toX, 12, /time/.test(xLabel))) {
+  for (const x of axisTicks(fromX, toX, 12, isTimeAxis(xLabel))) {
     pen.line([xOf(x), top, xOf(x), bottom], gridColour, 1)
     pen.line([xOf(x), bottom, xOf(x), bottom + 6], colours.line, 1)
     pen.text(xOf(x), bottom + 22, formatX(x), { size: 14, fill: colours.quiet, anchor: 'middle' })

@@ -27,12 +27,12 @@ export function runStrip(channel: TraceChannel, choices: UnitChoices, mixture: M
   const { label, unit, decimals } = view
   const series: ChartSeries[] = [{ label, unit, decimals }]
   if (channel.name === lambdaChannel)
-    series.push({ label: `target ${mixture.symbol}`, role: 'quiet', dash: [2, 4], decimals })
+    series.push({ label: 'target', unit, role: 'quiet', dash: [2, 4], decimals })
   return { ...view, series }
 }
 
 function mixtureView({ symbol, decimals, of }: MixtureUnit): Omit<ChannelView, 'name'> {
-  return { label: `mixture ${symbol}`, unit: '', decimals, convert: of }
+  return { label: 'mixture', unit: symbol, decimals, convert: of }
 }
 
 /** Range of a mixture chart in the chosen unit. */
