@@ -1,7 +1,7 @@
 import type { RunSummary } from '../../core/contract/api.ts'
 import type { RunSource } from '../worker/runMessages.ts'
 import { elapsedText } from './clock.svelte.ts'
-import { ApiError, fetchRuns, runBytesUrl } from './runsApi.ts'
+import { ApiError, fetchCars, fetchRuns, runBytesUrl } from './runsApi.ts'
 import type { RunsWorker } from './runsWorker.svelte.ts'
 
 export type RunsState = 'loading' | 'ready' | 'error' | 'offline'
@@ -16,6 +16,7 @@ export class Runs {
   #state = $state.raw<RunsState>('loading')
   #problem = $state.raw<{ text: string; code: string }>({ text: '', code: '' })
   #loadedMs = $state.raw(Number.NaN)
+  #carNames = $state.raw<ReadonlyMap<string, string>>(new Map())
   #dropped = $state.raw<ReadonlyMap<string, File>>(new Map())
   #droppedCount = 0
   /** Runs whose analysis the worker has, and will keep for a long while. */
@@ -55,7 +56,13 @@ export class Runs {
   async #load(): Promise<void> {
     if (this.#list.length === 0) this.#state = 'loading'
     try {
+      // Names are a nicety: without them the ids stand.
+      const names = fetchCars().then(
+        (cars) => new Map(cars.map((car) => [car.id, car.name ?? car.id])),
+        () => undefined,
+      )
       this.#list = await fetchRuns()
+      this.#carNames = (await names) ?? this.#carNames
       this.#loadedMs = performance.now()
       this.#state = 'ready'
     } catch (error) {
@@ -64,6 +71,11 @@ export class Runs {
       this.#problem = { text: message, code }
       this.#state = status === 0 ? 'offline' : 'error'
     }
+  }
+
+  /** A car's name, its id where it has none. */
+  carName(id: string): string {
+    return this.#carNames.get(id) ?? id
   }
 
   find(id: string): RunSummary | undefined {

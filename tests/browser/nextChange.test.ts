@@ -114,15 +114,21 @@ describe('next change page', () => {
     expect(await page.locator('[data-part="since"]').count()).toBe(0)
     const advised = (await page.locator('[data-part="next-card"] .big').textContent())!.split('→ ')[1]
     const jets = car.box.main_jet
-    for (const [label, text, buttons] of [
-      [advised, `${advised} is in since that drive`, 0],
-      [jets[0].label, `Fitted now: ${jets[0].label}. The last drive was with 77`, 1],
+    for (const [label, text, buttons, step] of [
+      [advised, `${advised} is in since that drive`, 0, `Drive with main jet ${advised}`],
+      [
+        jets[0].label,
+        `Fitted now: ${jets[0].label}. The last drive was with 77`,
+        1,
+        `main jet 77 → ${advised}`,
+      ],
     ] as const) {
       const main_jet = jets.find((jet) => jet.label === label)!
       await fixture.setParts('marigold', { fitted: { ...rich, main_jet }, box: car.box })
       await page.reload()
       await page.waitForSelector('[data-part="since"]', { timeout: 90_000 })
       expect(await partText(page, 'since')).toContain(text)
+      expect(await page.locator('[data-part="next-card"] .big').textContent()).toBe(step)
       expect(await page.locator('[data-part="fitted-it"]').count()).toBe(buttons)
     }
     await fixture.setParts('marigold', { fitted: rich, box: car.box })

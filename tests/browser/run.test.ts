@@ -49,6 +49,7 @@ describe('run page', () => {
 
   test('answers first: headline, a gate for each circuit with its proof', async () => {
     expect(await partText(page, 'headline')).toMatch(/circuit|driven|driving/)
+    expect(await partText(page, 'car')).toBe('Marigold')
     const circuits = page.locator('[data-circuit]')
     expect(await circuits.count()).toBeGreaterThanOrEqual(4)
     const main = page.locator('[data-circuit="main"]')
@@ -62,16 +63,21 @@ describe('run page', () => {
     expect(await partText(page, 'integrity')).toMatch(/samples/)
     const text = (await page.locator('main').textContent()) ?? ''
     expect(text).toContain('What the drive covered')
-    expect(text).toMatch(/warm idle:\s*\d+ of 60 s/)
+    expect(text).toMatch(/warm idle\s+\d+(\sof\s60)?\ss/)
   })
 
   test('the delay that the run taught goes into the car’s profile by one tap', async () => {
-    const told = /Transport delay ([\d.]+) s/.exec((await page.locator('main').textContent()) ?? '')
+    const told = /([\d.]+) s at idle, ([\d.]+) s at full throttle/.exec(
+      (await page.locator('main').textContent()) ?? '',
+    )
     await page.locator('[data-part="keep-delay"]').click()
     await page.locator('[data-part="delay-kept"]').waitFor()
     const cars = (await (await fetch(`${fixture.url}/api/cars`)).json()) as CarProfile[]
     const { delay } = cars.find(({ id: carId }) => carId === 'marigold')!
-    expect(delay?.a_s).toBeCloseTo(Number(told?.[1]), 1)
+    // Told for 800 rpm at 35 kPa and for 3000 rpm at 95 kPa.
+    const at = (flow: number) => delay!.a_s + delay!.b_s_rpm_kPa / flow
+    expect(at(800 * 35)).toBeCloseTo(Number(told?.[1]), 1)
+    expect(at(3000 * 95)).toBeCloseTo(Number(told?.[2]), 1)
     expect(delay?.events_used).toBeGreaterThanOrEqual(10)
   })
 
@@ -128,19 +134,24 @@ describe('run page', () => {
 })
 
 describe('run page at other sizes and in other light', () => {
+  let page: Page
+  let close: () => Promise<void>
+  beforeAll(async () => {
+    ;({ page, close } = await openRun())
+  })
+  afterAll(() => close())
+
   test('fits every listed size without scrolling sideways or cutting text', async () => {
-    const { page, close } = await openRun()
     for (const [width, height] of [...driveSizes, [320, 640]] as const) {
       await page.setViewportSize({ width, height })
       await page.waitForTimeout(300)
       expect(await overflow(page), `${width}×${height}`).toEqual({ sidewaysPx: 0, clipped: [] })
       if (width === 800) await shoot(page, 'run-portrait')
     }
-    await close()
+    await page.setViewportSize({ width: 1280, height: 800 })
   })
 
   test('holds at twice the text size', async () => {
-    const { page, close } = await openRun()
     await page.evaluate(() => {
       document.documentElement.style.fontSize = '200%'
     })
@@ -148,11 +159,12 @@ describe('run page at other sizes and in other light', () => {
     const { sidewaysPx, clipped } = await overflow(page)
     expect(sidewaysPx).toBe(0)
     expect(clipped).toEqual([])
-    await close()
+    await page.evaluate(() => {
+      document.documentElement.style.fontSize = ''
+    })
   })
 
   test('text stands out enough by day, in the dark and at night', async () => {
-    const { page, close } = await openRun()
     for (const [theme, rule] of [
       ['Day', 'color-contrast-enhanced'],
       ['Dark', 'color-contrast-enhanced'],
@@ -162,11 +174,9 @@ describe('run page at other sizes and in other light', () => {
       await page.waitForTimeout(300)
       expect(await axeFindings(page, [rule]), theme).toEqual([])
     }
-    await close()
   })
 
   test('is sound for a screen reader by the common rules', async () => {
-    const { page, close } = await openRun()
     const rules = [
       'aria-valid-attr-value',
       'aria-required-attr',
@@ -182,7 +192,6 @@ describe('run page at other sizes and in other light', () => {
       'th-has-data-cells',
     ]
     expect(await axeFindings(page, rules)).toEqual([])
-    await close()
   })
 
   test('prints with a head that names car, day, parts and air, in light colours', async () => {
@@ -262,6 +271,30 @@ describe('run page at other sizes and in other light', () => {
     ])
     // Ground and lines: the band is the one closed path.
     expect(readFileSync(await download.path(), 'utf8').match(/<path d="M[^"]+Z"/g)).toHaveLength(1)
+    await close()
+  })
+
+  test('a board of the mixture alone is told what to connect, never to drive more or to change a part', async () => {
+    const blind = fixture.addRun({
+      car: 'pebble',
+      drive: 'traffic',
+      seconds: 60,
+      seed: 5,
+      channels: 'lambda_only',
+      at: '2025-06-16T09:12:00Z',
+    })
+    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(blind)}`)
+    await page.waitForSelector('[data-part="alone"]', { timeout: 60_000 })
+    expect(await partText(page, 'headline')).toBe('No engine speed: circuits cannot be told apart')
+    expect(await partText(page, 'car')).toMatch(/pebble/i)
+    expect(await partText(page, 'alone')).toMatch(/^λ \d\.\d\d$/)
+    expect(await partText(page, 'next-card')).toContain('Connect engine speed')
+    expect(await page.locator('[data-circuit]').count()).toBe(0)
+    const text = (await page.locator('main').textContent()) ?? ''
+    expect(text).toMatch(/warm idle\s+– needs engine speed/)
+    expect(text).not.toMatch(/more tip-ins|s more/)
+    await page.locator('[data-part="next-card"] a').click()
+    await page.waitForURL(/#\/link/)
     await close()
   })
 

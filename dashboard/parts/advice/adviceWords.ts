@@ -11,6 +11,9 @@ import { num, sizeText, type UnitChoices } from '../run/runWords.ts'
 export const changeTitle = ({ part, from, to }: Change) =>
   part === 'fuel_table' ? `fuel ${to.label}` : `${partWord(part)} ${sizeText(from)} → ${sizeText(to)}`
 
+/** `Drive with main jet 69`: the part is in, its proof is wanted. */
+export const driveWith = ({ part, to }: Change) => `Drive with ${partWord(part)} ${sizeText(to)}`
+
 /** `1.85 mm → 1.80 mm, 5 % less area`; empty when a part has no size that can be compared. */
 export function changeSize({ from, to, area_factor }: Change, choices: UnitChoices): string {
   const unit = unitFor('bore', choices, 'mm')
@@ -38,7 +41,7 @@ export function swappedSince(
   if (!now || isSamePart(now, from)) return undefined
   if (isSamePart(now, to))
     return {
-      text: `${sizeText(to)} is in since that drive. Drive with it: the next advice rests on what it did.`,
+      text: `${sizeText(to)} is in since that drive. The next advice rests on what it does.`,
       isDone: true,
     }
   return {

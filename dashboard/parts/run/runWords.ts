@@ -26,7 +26,7 @@ export function runTimeTenths(timeS: number): string {
   return `${runTimeText(timeS)}${decimalMark}${tenths}`
 }
 
-/** `14 June 2025, 9:12` in the time of the place where the run was driven, when its start carries an offset. */
+/** `14 Jun 2025, 9:12` in the time of the place where the run was driven, when its start carries an offset. */
 export function runDateText(start: string | undefined): string {
   if (!start) return 'unknown day'
   const withOffset = /^(\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d+)?)?)(?:[+-]\d\d:?\d\d)$/.exec(start)
@@ -35,7 +35,7 @@ export function runDateText(start: string | undefined): string {
   if (Number.isNaN(date.getTime())) return start
   return new Intl.DateTimeFormat(language, {
     day: 'numeric',
-    month: 'long',
+    month: 'short',
     year: 'numeric',
     hour: 'numeric',
     minute: '2-digit',
@@ -51,6 +51,9 @@ export function lengthText(seconds: number): string {
     ? `${minutes}${NARROW_SPACE}min`
     : `${Math.floor(minutes / 60)}${NARROW_SPACE}h ${minutes % 60}${NARROW_SPACE}min`
 }
+
+/** Between facts of one line: the dot stays with what it follows when the line breaks. */
+export const DOT = '\u00a0· '
 
 /** A part's name in words. */
 export const partText = (part: string) => part.replaceAll('_', ' ')
@@ -68,7 +71,7 @@ export function fittedText(fitted: Fitted | undefined, most = 4): string {
   if (entries.length === 0) return 'nothing noted as fitted'
   const shown = entries.slice(0, most).map(([part, size]) => `${partText(part)} ${sizeText(size)}`)
   const more = entries.length - shown.length
-  return `${shown.join(' · ')}${more > 0 ? ` · ${more} more` : ''}`
+  return `${shown.join(DOT)}${more > 0 ? `${DOT}${more} more` : ''}`
 }
 
 interface AirLike {
