@@ -4,8 +4,8 @@ import packageJson from '../package.json' with { type: 'json' }
 import type { SimCar } from '../simulator/simCar.ts'
 import { Bridge, type SourceSetup } from './bridge.ts'
 import { BridgeError, errorText, fileProblem } from './bridgeError.ts'
+import { CommandFailure } from './cli/commandVoice.ts'
 import type { ServeSettings } from './cli/serve.ts'
-import { CommandFailure } from './cli/talk.ts'
 import { type Clock, createClock } from './clock.ts'
 import { createBridgeServer } from './http/server.ts'
 import { createLineLogger, type Logger } from './logger.ts'
@@ -19,13 +19,13 @@ import { carIdPattern } from './store/runId.ts'
 /** Car id when nothing else names one. */
 const unnamedCar = 'my-car'
 
-interface Talk {
+interface Voice {
   print(text: string): Promise<void>
   say(text: string): void
 }
 
 /** Runs the bridge until a signal ends it. @returns true when it was Ctrl-C */
-export async function serve(settings: ServeSettings, { print, say }: Talk): Promise<boolean> {
+export async function serve(settings: ServeSettings, { print, say }: Voice): Promise<boolean> {
   const clock = createClock()
   const logger = createLineLogger(say)
   const ended = waitForSignal(say)

@@ -1,8 +1,8 @@
 import type { Command } from 'commander'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
+import { CommandFailure, print } from './commandVoice.ts'
 import { formatTable } from './compare.ts'
 import { mixtureOption } from './mixtureOption.ts'
-import { CommandFailure, print } from './talk.ts'
 
 interface Flags {
   json?: boolean

@@ -3,7 +3,7 @@ import type { Command } from 'commander'
 import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
 import { analyseFile, analyseFileToJson } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
-import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './talk.ts'
+import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './commandVoice.ts'
 
 interface Flags {
   json?: boolean

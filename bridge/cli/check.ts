@@ -1,6 +1,6 @@
 import type { Command } from 'commander'
 import { fileProblem } from '../bridgeError.ts'
-import { CommandFailure, createProgress, print, say } from './talk.ts'
+import { CommandFailure, createProgress, print, say } from './commandVoice.ts'
 
 export function registerCheck(program: Command): void {
   program

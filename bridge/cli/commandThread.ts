@@ -1,6 +1,6 @@
 import { parentPort } from 'node:worker_threads'
+import { speakThrough } from './commandVoice.ts'
 import { runProgram } from './runProgram.ts'
-import { speakThrough } from './talk.ts'
 
 /*
  * Commands of the command line, one after the other in a thread: what the first had to load and to warm up serves all.

@@ -1,6 +1,6 @@
 import type { Command } from 'commander'
 import type { ComparisonResult } from '../../core/contract/advice.ts'
-import { print } from './talk.ts'
+import { print } from './commandVoice.ts'
 
 export function registerCompare(program: Command): void {
   program

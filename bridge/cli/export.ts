@@ -2,7 +2,7 @@ import { join } from 'node:path'
 import { type Command, Option } from 'commander'
 import { fileProblem } from '../bridgeError.ts'
 import type { ExportFormat, ExportOptions } from '../export/exportRun.ts'
-import { CommandFailure, createProgress, readJobs, say, sayProblems } from './talk.ts'
+import { CommandFailure, createProgress, readJobs, say, sayProblems } from './commandVoice.ts'
 
 interface ExportFlags {
   to: ExportFormat

@@ -1,7 +1,7 @@
 import { type Command, Option } from 'commander'
 import { analyserClasses, estimateLambdaFromExhaustGas } from '../../core/fuel/exhaustGas.ts'
 import { type FuelId, fuels } from '../../core/fuel/fuels.ts'
-import { CommandFailure, print } from './talk.ts'
+import { CommandFailure, print } from './commandVoice.ts'
 
 /** Half-width of a 95 % interval in standard uncertainties (normal distribution). */
 const coverage95 = 1.96

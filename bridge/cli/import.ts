@@ -4,8 +4,8 @@ import type { CaptureRecord } from '../../core/contract/records.ts'
 import packageJson from '../../package.json' with { type: 'json' }
 import { errorText } from '../bridgeError.ts'
 import type { ImportReport } from '../import/importLog.ts'
+import { CommandFailure, createProgress, print, say } from './commandVoice.ts'
 import { readMapFile } from './readMapFile.ts'
-import { CommandFailure, createProgress, print, say } from './talk.ts'
 
 interface ImportFlags {
   map: string

@@ -1,5 +1,5 @@
 import type { Command } from 'commander'
-import { print, say } from './talk.ts'
+import { print, say } from './commandVoice.ts'
 
 export function registerPorts(program: Command): void {
   program

@@ -1,8 +1,8 @@
 import { writeFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { writeProblem } from '../bridgeError.ts'
+import { CommandFailure, print, say } from './commandVoice.ts'
 import { mixtureOption } from './mixtureOption.ts'
-import { CommandFailure, print, say } from './talk.ts'
 
 interface Flags {
   out?: string

@@ -3,7 +3,7 @@ import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseFile } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
-import { CommandFailure, createProgress, sayProblems } from './talk.ts'
+import { CommandFailure, createProgress, sayProblems } from './commandVoice.ts'
 
 /**
  * Analyses one capture file, packed or not, as it is read.

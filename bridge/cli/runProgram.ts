@@ -2,7 +2,7 @@ import { Command, CommanderError } from 'commander'
 import packageJson from '../../package.json' with { type: 'json' }
 import { lastWords } from '../bridgeError.ts'
 import { commands } from './commands.ts'
-import { CommandFailure, print, say } from './talk.ts'
+import { CommandFailure, print, say } from './commandVoice.ts'
 
 /**
  * Runs one command of the command line to its end; what fails is said, not thrown.

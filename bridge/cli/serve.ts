@@ -1,7 +1,7 @@
 import { homedir } from 'node:os'
 import { join, resolve } from 'node:path'
 import type { Command } from 'commander'
-import { CommandFailure, print, say } from './talk.ts'
+import { CommandFailure, print, say } from './commandVoice.ts'
 
 /** Port of the page when `--listen` says nothing. */
 export const defaultPort = 4810

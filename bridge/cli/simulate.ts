@@ -2,7 +2,7 @@ import { readFile, writeFile } from 'node:fs/promises'
 import { type Command, InvalidArgumentError } from 'commander'
 import type { SimulateOptions } from '../../simulator/index.ts'
 import { writeProblem } from '../bridgeError.ts'
-import { CommandFailure, print, say } from './talk.ts'
+import { CommandFailure, print, say } from './commandVoice.ts'
 
 interface Flags {
   seconds?: number

@@ -45,7 +45,7 @@ export interface SourceChainOptions {
 }
 
 export interface SilenceOptions {
-  /** A source without a readable line for this long counts as silent, s. Default 2, as the issue of the owner's day has it. */
+  /** A source without a readable line for this long counts as silent, s. Default 2. */
   silentS?: number
   /** A silent wire is dropped and opened anew after this long, s; 0 switches it off. Default 6. */
   reopenS?: number

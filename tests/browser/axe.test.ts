@@ -43,7 +43,7 @@ const paths = [
 /** Pages that answer to `?state=…`. */
 const states = ['empty', 'loading', 'error', 'offline'] as const
 const themes = ['day', 'dark', 'night'] as const
-/** UX list, F5: desk sizes, and the width at which a page reflows. */
+/** Desk sizes, and the width at which a page reflows. */
 const sizes = [
   [1280, 800],
   [1180, 820],
