@@ -1,6 +1,6 @@
 import type { OperatingState } from '../contract/result.ts'
 import { type ClosedLine, closedPressureKpa } from './closedLine.ts'
-import type { StateLimits } from './stateLimits.ts'
+import { defaultStateLimits, type StateLimits } from './stateLimits.ts'
 
 /** States as the detectors pass them about; the index is the code. `running` is last. */
 export const stateNames: readonly OperatingState[] = [
@@ -85,6 +85,25 @@ const CLOSED_GAP_KPA = 0.4
 const THROTTLE_LIMIT_RPM = 2500
 const THROTTLE_LIMIT_EXPONENT = 0.6
 const LEAST_LIMIT_RPM = 600
+
+/** How much more plate an engine needs at this speed for the same load than where the throttle's limits hold, as a factor. */
+export function throttleQuickness(rpm: number): number {
+  return (Math.max(rpm, LEAST_LIMIT_RPM) / THROTTLE_LIMIT_RPM) ** THROTTLE_LIMIT_EXPONENT
+}
+
+/**
+ * Without a pressure sensor the limit between part throttle and power is that of a middling carburettor: a wide one cruises past it. From so many
+ * times the limit on, and from this throttle on at any speed, %, every car is loaded. Chosen here; an owner's own limit is believed.
+ */
+const SURE_FACTOR = 1.3
+const SURE_THROTTLE_PCT = 75
+
+/** Throttle over rest from which a car without a pressure sensor is surely loaded, %. */
+export function sureThrottlePct(limits: StateLimits, rpm: number): number {
+  const own = limits.power_throttle_pct * throttleQuickness(rpm)
+  if (limits.power_throttle_pct !== defaultStateLimits.power_throttle_pct) return own
+  return Math.min(SURE_THROTTLE_PCT, SURE_FACTOR * own)
+}
 
 export function createStateMachine(options: StateMachineOptions): StateMachine {
   const { limits, onSpan } = options
@@ -193,7 +212,7 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
     let gap = limits.load_gap
     if (!options.hasPressure()) {
       if (!options.hasThrottle()) return stateCode.running
-      const quickness = (Math.max(point.rpm, LEAST_LIMIT_RPM) / THROTTLE_LIMIT_RPM) ** THROTTLE_LIMIT_EXPONENT
+      const quickness = throttleQuickness(point.rpm)
       value = point.throttlePct
       low = limits.cruise_throttle_pct * quickness
       high = limits.power_throttle_pct * quickness

@@ -11,7 +11,7 @@ import {
   trust,
 } from '../engine/lambdaStage.ts'
 import type { CarLearner, LearnedCar } from '../engine/learnedCar.ts'
-import { stateCode, stateNames } from '../engine/operatingState.ts'
+import { stateCode, stateNames, sureThrottlePct } from '../engine/operatingState.ts'
 import { flowFigure, type PointHistory } from '../engine/pointHistory.ts'
 import type { StateLimits } from '../engine/stateLimits.ts'
 import type { TargetFinder, TargetNow } from '../engine/targetLambda.ts'
@@ -275,6 +275,7 @@ export function createRunView(options: RunViewOptions): RunView {
     pointS: Number.NaN,
     s: Number.NaN,
     isOnMain: true,
+    isSurelyLoaded: true,
     law: undefined as DelayLaw | undefined,
   }
 
@@ -313,6 +314,10 @@ export function createRunView(options: RunViewOptions): RunView {
       gasDelay.law = law
       gasDelay.s = law.aS + law.bSRpmKpa / flow
       const { warmIdleRpm, barometerKpa } = options.learned()
+      gasDelay.isSurelyLoaded =
+        machine.candidate !== stateCode.power ||
+        options.hasPressure() ||
+        point.throttlePct > sureThrottlePct(limits, point.rpm)
       gasDelay.isOnMain = !(flow < MAIN_OVER_IDLE * IDLE_LOAD * warmIdleRpm * barometerKpa)
     }
     const delayS = gasDelay.s
@@ -324,6 +329,7 @@ export function createRunView(options: RunViewOptions): RunView {
     // In the power state the leaner bank rules; elsewhere one reading does.
     alarmInput.lambda = Number.isNaN(one) || two > one ? two : one
     alarmInput.isSettled =
+      gasDelay.isSurelyLoaded &&
       timeS - machine.candidateSinceS > delayS + (machine.candidate === stateCode.power ? 0 : CALM_S) &&
       (machine.candidate === stateCode.power || move === undefined)
     alarmInput.isCalm = move === undefined && steady.isSteady
