@@ -1,50 +1,23 @@
-import type { SampleBlock } from '../../core/contract/samples.ts'
-import { boardChannels, splitChannelName } from '../../core/line/channels.ts'
-import { createLineFieldReader, splitFields, stripLineChecksum } from '../../core/line/lineFields.ts'
 import { type LineMap, parseLineMap } from '../../core/line/lineMap.ts'
-import { createLineMapReader, type LineMapCounts } from '../../core/line/lineMapReader.ts'
+import { createLineMapReader } from '../../core/line/lineMapReader.ts'
 import { checkLinePattern } from '../../core/line/linePattern.ts'
 import {
-  type ColumnTransfer,
-  fromLineTransfer,
-  plainTransfer,
-  toLineTransfer,
-} from '../parts/link/columnTransfer.ts'
+  type ColumnChoice,
+  changedColumn,
+  channelOfColumn,
+  unusedColumn,
+} from '../parts/link/columnChoice.ts'
 import { guessLineShape, type LineShape } from '../parts/link/guessLines.ts'
+import { type Trial, tryLineMap } from '../parts/link/lineMapTrial.ts'
+import { lineTexts } from '../parts/link/lineTexts.ts'
 import { patternGroups } from '../parts/link/patternGroups.ts'
+import { shapeOfMap } from '../parts/link/shapeOfMap.ts'
 
 export type ClockFormat = NonNullable<LineMap['clock']>['format']
 export type LineChecksum = NonNullable<LineMap['checksum']>
 
-/** What the owner says one column is. */
-export interface ColumnChoice {
-  /** Empty: not used; `time`: the source's own clock; else a channel. */
-  channel: string
-  unit: string
-  transfer: ColumnTransfer
-  least: number | undefined
-  most: number | undefined
-}
-
-const unused: ColumnChoice = {
-  channel: '',
-  unit: '1',
-  transfer: plainTransfer,
-  least: undefined,
-  most: undefined,
-}
-
-/** An open end of a sanity range. */
-const farEnd = 1e9
 /** Besides an empty field, what the map's own default takes as no reading. */
 const usualMissing: readonly string[] = ['-', '--', 'NaN', 'nan', 'null', 'N/A']
-
-/** What a map makes of the lines at hand. */
-export interface Trial {
-  counts: LineMapCounts
-  /** Newest value by channel, in its unit. */
-  values: Readonly<Record<string, number>>
-}
 
 /** A line map being made from lines that are seen. */
 export class LineMapDraft {
@@ -126,13 +99,9 @@ export class LineMapDraft {
 
   assign(index: number, part: Partial<ColumnChoice>): void {
     this.#columns = this.#columns.map((column, i) => {
-      if (i !== index) return part.channel && part.channel === column.channel ? unused : column
-      const next = { ...column, ...part }
-      if (part.channel !== undefined && part.channel !== column.channel)
-        next.unit =
-          boardChannels[splitChannelName(part.channel).base] ?? (/^input_\d+$/.test(part.channel) ? 'V' : '1')
-      if (next.transfer.kind === 'thermistor' && next.unit !== 'C') next.transfer = plainTransfer
-      return next
+      if (i === index) return changedColumn(column, part)
+      // A channel is of one column only.
+      return part.channel && part.channel === column.channel ? unusedColumn : column
     })
   }
 
@@ -145,52 +114,21 @@ export class LineMapDraft {
   textsOf(index: number, most = 3): string[] {
     return this.#lines
       .slice(-most - 2)
-      .map((line) => this.#split(line, this.#shape)[index])
+      .map((line) => lineTexts(line, this.#shape, this.#checksum)[index])
       .filter((text) => text !== undefined)
       .slice(-most)
   }
 
   /** Takes a saved map as the draft. */
   load(map: LineMap): void {
-    const { lines, clock, checksum } = map
-    const texts = this.#lines
-    const first = guessLineShape(texts)
-    const fieldsOf = [...map.channels.map(({ field }) => field), ...(clock ? [clock.field] : [])]
-    const names =
-      lines.by === 'pattern'
-        ? patternGroups(lines.pattern)
-        : fieldsOf.every((field) => typeof field === 'string')
-          ? [...new Set([...(first.by === lines.by ? first.names : []), ...(fieldsOf as string[])])]
-          : []
-    const most = Math.max(1, ...fieldsOf.map((field) => (typeof field === 'number' ? field : 0)))
-    const fields =
-      names.length > 0 ? names.length : Math.max(most, lines.by === 'divider' ? (lines.fields ?? 0) : 0)
+    const { shape, columns } = shapeOfMap(map, guessLineShape(this.#lines))
     this.#isShapeChosen = true
-    this.#checksum = checksum
+    this.#checksum = map.checksum
     this.#missing = map.missing
     this.#skip = { lines: map.skip_lines, afterHeader: map.skip_after_header }
     this.#rateHz = map.rate_hz
-    if (clock) this.#clockFormat = clock.format
-    this.#shape = {
-      by: lines.by,
-      divider: lines.by === 'divider' ? lines.divider : ',',
-      pattern: lines.by === 'pattern' ? lines.pattern : '',
-      decimal: map.decimal,
-      comments: [...map.comments],
-      names,
-      fields,
-    }
-    const placeOf = (field: string | number) => (typeof field === 'number' ? field - 1 : names.indexOf(field))
-    const columns = Array.from({ length: fields }, () => unused)
-    for (const { field, channel, unit, transfer, range } of map.channels)
-      columns[placeOf(field)] = {
-        channel,
-        unit,
-        transfer: fromLineTransfer(transfer),
-        least: range && range[0] > -farEnd ? range[0] : undefined,
-        most: range && range[1] < farEnd ? range[1] : undefined,
-      }
-    if (clock) columns[placeOf(clock.field)] = { ...unused, channel: 'time' }
+    if (map.clock) this.#clockFormat = map.clock.format
+    this.#shape = shape
     this.#columns = columns
   }
 
@@ -215,7 +153,9 @@ export class LineMapDraft {
         ...(clock ? { clock: { field: this.#fieldOf(clock.index), format: this.#clockFormat } } : {}),
         ...(!clock && this.#rateHz !== undefined ? { rate_hz: this.#rateHz } : {}),
         ...(this.#checksum && { checksum: this.#checksum }),
-        channels: channels.map(({ column, index }) => this.#channelOf(column, index)),
+        channels: channels.map(({ column, index }) =>
+          channelOfColumn(column, this.#fieldOf(index), this.nameOf(index)),
+        ),
       })
       // Transfers that cannot be are found when they are made.
       createLineMapReader(map, { emit: { block() {} } })
@@ -229,30 +169,8 @@ export class LineMapDraft {
   get trial(): Trial | undefined {
     const { map } = this.map
     if (!map) return undefined
-    const values: Record<string, number> = {}
-    // Lines at hand are no file's beginning.
-    const reader = createLineMapReader(
-      { ...map, skip_lines: 0 },
-      {
-        emit: {
-          block({ channels, columns, count }: SampleBlock) {
-            channels.forEach(({ name }, i) => {
-              values[name] = columns[i][count - 1]
-            })
-          },
-        },
-      },
-    )
     const { divider, names } = this.#shape
-    const header = this.#hasHeader ? names.join(divider) : ''
-    // The header may have scrolled away: the reader is told it first, without what follows it.
-    if (header && !this.#lines.includes(header)) {
-      reader.text(header, 0)
-      for (let i = 0; i < map.skip_after_header; i++) reader.text('', 0)
-    }
-    for (const [i, line] of this.#lines.entries()) reader.text(line, i / 10)
-    reader.flush()
-    return { counts: reader.counts, values }
+    return tryLineMap(map, this.#lines, this.#hasHeader ? names.join(divider) : '')
   }
 
   /** Columns are found by the names of a header; with checksums a header without one would never count, so positions are used. */
@@ -274,53 +192,13 @@ export class LineMapDraft {
     return by === 'pattern' && !/^group \d+$/.test(names[index]) ? names[index] : index + 1
   }
 
-  #channelOf({ channel, unit, transfer, least, most }: ColumnChoice, index: number) {
-    let made: ReturnType<typeof toLineTransfer>
-    try {
-      made = toLineTransfer(transfer)
-    } catch (error) {
-      throw new RangeError(`${this.nameOf(index)}: ${(error as Error).message}`)
-    }
-    return {
-      field: this.#fieldOf(index),
-      channel,
-      unit,
-      ...(made && { transfer: made }),
-      ...(least === undefined && most === undefined ? {} : { range: [least ?? -farEnd, most ?? farEnd] }),
-    }
-  }
-
   #countFields(shape: LineShape): number {
-    return Math.max(1, ...this.#lines.map((line) => this.#split(line, shape).length))
+    return Math.max(1, ...this.#lines.map((line) => lineTexts(line, shape, this.#checksum).length))
   }
 
   #take(shape: LineShape): void {
     this.#shape = shape
     const kept = this.#columns
-    this.#columns = Array.from({ length: shape.fields }, (_, i) => kept[i] ?? unused)
-  }
-
-  #split(whole: string, { by, divider, pattern, decimal, names, comments }: LineShape): string[] {
-    if (whole.trim() === '' || comments.some((mark) => whole.startsWith(mark))) return []
-    const line = this.#checksum ? (stripLineChecksum(whole, this.#checksum) ?? '') : whole
-    if (line === '') return []
-    if (by === 'divider') return splitFields(line, divider)
-    if (by === 'pattern' && (pattern === '' || checkLinePattern(pattern) !== undefined)) return []
-    const wanted = by === 'json' ? names : names.map((_, i) => i + 1)
-    const read = createLineFieldReader(
-      {
-        format: 'floatbowl-map 1',
-        lines: by === 'json' ? { by } : { by, pattern },
-        comments,
-        skip_lines: 0,
-        skip_after_header: 0,
-        decimal,
-        missing: [],
-        channels: [],
-      },
-      wanted,
-    )
-    const found = read(line)
-    return found.kind === 'fields' ? [...found.values] : []
+    this.#columns = Array.from({ length: shape.fields }, (_, i) => kept[i] ?? unusedColumn)
   }
 }

@@ -182,7 +182,7 @@ describe('a board of another format', () => {
       /^0\.(964|976|988)/.test(((await column('lambda').locator('.value').textContent()) ?? '').trim()),
     )
     // 1.25 V of 5 V over 2490 Ω is a third of it, 830 Ω: 1/T = 1/298.15 + ln(1/3)/3435.
-    expect(await column('water').locator('.value').textContent()).toMatch(/56\.\d+\s*C/)
+    expect(await column('water').locator('.value').textContent()).toMatch(/56\.\d+\s*°C/)
     expect(await page.locator('[data-part="map-verdict"]').textContent()).toMatch(/(\d+) of \1 lines fit/)
     await shoot(page, 'link-foreign')
     await page.getByLabel('Name of the map').fill('Shed board')
