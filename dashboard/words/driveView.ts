@@ -87,7 +87,9 @@ function stateLine(app: App, digits: LiveReading | undefined): string {
     return `${warmUp.selfIdles ? 'idles by itself' : 'not yet idling by itself'}${stalls}`
   }
   const covered = coverageText(digits.coverage, digits.state)
-  if (digits.steady || !digits.steadyWhyNot) return covered
+  // In overrun the reason is the state itself, which is said above.
+  if (digits.steady || !digits.steadyWhyNot || digits.steadyWhyNot === stateWords[digits.state])
+    return covered
   return [covered, digits.steadyWhyNot].filter(Boolean).join(' · ')
 }
 

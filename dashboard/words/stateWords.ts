@@ -40,6 +40,14 @@ const coverageOf: Readonly<Partial<Record<OperatingState, readonly string[]>>> =
   warm_up: ['warm_up'],
 }
 
+/** Items whose own name is not the state's. */
+const itemWords: Readonly<Record<string, string>> = {
+  tip_in_cruise: 'cruise tip-ins',
+  tip_in_idle: 'idle tip-ins',
+  pull: 'pulls',
+  overrun: 'overruns',
+}
+
 /** `cruise 30/90 s`: the entry of the state, the incomplete one first; empty when there is none. */
 export function coverageText(coverage: readonly CoverageItem[], state: OperatingState): string {
   const wanted = coverageOf[state] ?? []
@@ -47,5 +55,5 @@ export function coverageText(coverage: readonly CoverageItem[], state: Operating
   const item = fitting.find(({ have, want }) => have < want) ?? fitting[0]
   if (!item) return ''
   const unit = item.unit ? ` ${item.unit}` : ''
-  return `${item.item.replaceAll('_', ' ')} ${Math.floor(item.have)}/${Math.round(item.want)}${unit}`
+  return `${itemWords[item.item] ?? item.item.replaceAll('_', ' ')} ${Math.floor(item.have)}/${Math.round(item.want)}${unit}`
 }
