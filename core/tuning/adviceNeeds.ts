@@ -4,10 +4,11 @@ import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
 import { stateWords } from './compareRuns.ts'
+import { drivingWords } from './drivingWords.ts'
 import type { AdviceState } from './partPaths.ts'
 import { type Band, shareInside } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
-import { isSameFitted, type ObservedRun } from './runObservations.ts'
+import { isSameFitted, type ObservedRun, tellsLoad, tellsSpeed } from './runObservations.ts'
 
 /** What more driving must tell, and what it was asked to tell and did not. */
 export interface Needs {
@@ -35,6 +36,8 @@ const SURE_ENOUGH = 0.75
 /** Longest drive that is asked for in one state, s. */
 const MOST_NEEDED_S = 120
 const LEAST_NEEDED_S = 10
+/** Chance inside the band from which a state is left alone though few seconds tell of it. Chosen here. */
+const PLAINLY_INSIDE = 0.9
 /** Drives in a row without a state, after which it is not asked for again: the first went before the asking, the next did not bring it. */
 const LACKING_DRIVES = 2
 /** A shorter recording is no drive that could have brought every state, s. Chosen here. */
@@ -42,21 +45,19 @@ const LEAST_DRIVE_S = 300
 /** Drives with the same parts after which no more are asked for. Chosen here. */
 const MOST_DRIVES = 3
 
-/** What is wanted of a state, in words of the driver. */
-const drivingWords: Readonly<Record<AdviceState, string>> = {
-  idle: 'warm idling',
-  cruise: 'steady cruising',
-  part_throttle: 'steady part-throttle driving',
-  power: 'full-throttle driving',
-  running: 'steady driving',
-}
+/** Why no driving helps a board that tells λ alone. */
+export const NO_SPEED = 'the board sends no engine speed: idle, cruise and power cannot be told apart'
+const NO_LOAD =
+  'Power not judged: without throttle or manifold pressure nobody knows how hard the engine works.'
 
 /** What must be driven before the states can be judged, or called finished; and what must stay open. */
 export function findNeeds(input: NeedsInput): Needs {
-  const { model, bands, known, observed, today } = input
+  const { model, bands, known, observed } = input
   const needs: NonNullable<AdviceResult['needs']> = []
   const notJudged: { state: AdviceState; text: string }[] = []
-  const hasLoad = today.result.map.load_channel !== 'none'
+  const hasLoad = observed.some(({ run }) => tellsLoad(run))
+  if (!hasLoad && !tellsSpeed(input.today))
+    return { needs: [{ state: 'running', seconds: LEAST_NEEDED_S, why: NO_SPEED }], notJudged }
   const newest = observed[observed.length - 1]
   const realDrives = observed.filter(({ run }) => run.result.run.seconds >= LEAST_DRIVE_S)
   const drives = realDrives.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).length
@@ -85,6 +86,7 @@ export function findNeeds(input: NeedsInput): Needs {
       notJudged.push({ state, text: `${name} not judged: ${why}.` })
     }
   }
+  if (!hasLoad) notJudged.push({ state: 'power', text: NO_LOAD })
   return { needs, notJudged }
 }
 
@@ -100,7 +102,8 @@ function wantOf(
   const seconds = secondsOf(observed, state)
   const isInside = now.mean <= band.high && now.mean >= band.low
   const surelyOutside = now.mean - 1.96 * now.sd > band.high || now.mean + 1.96 * now.sd < band.low
-  const unsure = !surelyOutside && (now.sd > TOO_WIDE * half || seconds < LEAST_SECONDS)
+  const isPlain = isInside && shareInside(now, band) >= PLAINLY_INSIDE
+  const unsure = !surelyOutside && (now.sd > TOO_WIDE * half || (seconds < LEAST_SECONDS && !isPlain))
   const onEdge =
     !hasChange &&
     !surelyOutside &&

@@ -33,14 +33,24 @@ export function partWord(part: string): string {
   return partWords[part] ?? part.replaceAll('_', ' ')
 }
 
-/** A part's size in words: `71 (1.85 mm)`, `1.50 turns`. */
+/** A part's size in words: `71 (1.85 mm)`, `1.5 turns`. */
 export function sizeWord(part: Part): string {
-  if (part.turns !== undefined) return `${part.turns.toFixed(2)} turns`
+  if (part.turns !== undefined) return `${turnsWord(part.turns)} turns`
   if (part.bore_mm !== undefined) return `${part.label} (${part.bore_mm.toFixed(2)} mm)`
   if (part.opens_inHg !== undefined) return `${part.label} (opens at ${part.opens_inHg.toFixed(1)} inHg)`
   if (part.volume_ml !== undefined) return `${part.label} (${part.volume_ml.toFixed(1)} ml)`
   return part.label
 }
+
+/** Two sizes of a part: `71 (1.85 mm) → 69 (1.80 mm)`, `1.5 → 1.75 turns`. */
+export function sizesWord(from: Part, to: Part): string {
+  if (from.turns !== undefined && to.turns !== undefined)
+    return `${turnsWord(from.turns)} → ${turnsWord(to.turns)} turns`
+  return `${sizeWord(from)} → ${sizeWord(to)}`
+}
+
+/** Turns to an eighth, as people count them: `1.5`, `2.375`. */
+const turnsWord = (turns: number) => String(Math.round(turns * 1000) / 1000)
 
 /** A forecast in the unit shown, its 95 % limits as `between … and …`. */
 export function rangeWord(forecast: Forecast, unit: MixtureUnit): string {
@@ -92,9 +102,9 @@ export function shareWord(share: { mean: number; sd: number }): string {
   return `${Math.round(100 * share.mean)} ± ${Math.round(100 * share.sd)} %`
 }
 
-/** Area change in words: `5 % less area`. */
-export function areaWord(factor: number, isTurns: boolean): string {
+/** Change of an opening in words: `5 % less area`, of a screw `17 % further open`. */
+export function areaWord(factor: number, isScrew: boolean): string {
   const percent = Math.round(Math.abs(factor - 1) * 100)
-  const thing = isTurns ? 'turns' : 'area'
-  return `${percent} % ${factor > 1 ? 'more' : 'less'} ${thing}`
+  if (isScrew) return `${percent} % ${factor > 1 ? 'further' : 'less'} open`
+  return `${percent} % ${factor > 1 ? 'more' : 'less'} area`
 }

@@ -1,8 +1,10 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { Part } from '../contract/car.ts'
 import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
+import { NO_SPEED } from './adviceNeeds.ts'
 import { leanReadingCautions } from './cautions.ts'
 import { stateWords } from './compareRuns.ts'
+import { needsWords } from './drivingWords.ts'
 import type { MissingSize } from './missingSizes.ts'
 import type { AdviceState } from './partPaths.ts'
 import type { Band } from './planCost.ts'
@@ -37,7 +39,7 @@ export function findWarnings(
       )
     } else if (then && now && then.mean > now.mean + 0.003 && then.mean + then.sd > power.high) {
       warnings.push(
-        `This step takes power to about ${mixtureWords(Math.exp(then.mean), unit)} (leanest allowed: ${unit.of(Math.exp(power.high)).toFixed(unit.decimals)}): drive gently until the next step is made.`,
+        `Power then is about ${mixtureWords(Math.exp(then.mean), unit)} (leanest allowed: ${unit.of(Math.exp(power.high)).toFixed(unit.decimals)}): drive gently until the next step is made.`,
       )
     }
   }
@@ -78,9 +80,14 @@ export function summaryOf(
   if (done && notJudged.length > 0)
     return ['Change nothing: what was driven is where it belongs.', ...notJudged].join(' ')
   if (done) return 'Change nothing: every state is where it belongs.'
-  if (needs.length > 0) {
-    const wanted = needs.map((need) => `${need.seconds} s of ${stateWords[need.state] ?? need.state}`)
-    return `Cannot tell yet. Drive ${wanted.join(', ')}.`
-  }
+  if (needs.length > 0) return cannotTell(needs)
   return missing.length > 0 ? missing[0].text : 'No part at hand makes it better.'
+}
+
+/** That data cannot decide, and what would help: more driving, or a channel that no driving replaces. */
+export function cannotTell(needs: NonNullable<AdviceResult['needs']>): string {
+  const [first] = needs
+  return first.state === 'running' && first.why === NO_SPEED
+    ? `Cannot tell: ${NO_SPEED}.`
+    : `Cannot tell yet. Wanted: ${needsWords(needs)}.`
 }

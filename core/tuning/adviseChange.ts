@@ -8,7 +8,7 @@ import {
   plannedSentence,
   rangeWord,
   shareWord,
-  sizeWord,
+  sizesWord,
   standingSentence,
 } from './adviceText.ts'
 import { round, stateWords } from './compareRuns.ts'
@@ -130,9 +130,7 @@ function stateOf({ model, bands, before, after }: ChangeInput, circuit: string):
 function shareSentence(input: ChangeInput, pathId: string, state: AdviceState, factor: number): string {
   const { model, part, before, after, observed } = input
   const share = model.share(state, pathId)
-  const isTurns = before[part].turns !== undefined
-  const sizes = `${partWord(part)} ${sizeWord(before[part])} → ${sizeWord(after[part])} has ${areaWord(factor, isTurns)}`
-  const head = sentenceStart(sizes)
+  const head = `${sentenceStart(partWord(part))} ${sizesWord(before[part], after[part])}: ${areaWord(factor, after[part].turns !== undefined)}`
   if (!share) return `${head}.`
   const swaps = countSwaps(observed, part)
   const learned =
@@ -166,7 +164,7 @@ function sideEffects({ model, bands, before, after, unit }: ChangeInput, own: Ad
     const word = stateWords[state] ?? state
     const side = b.mean > band.high ? ', lean' : b.mean < band.low ? ', rich' : ''
     sentences.push(
-      `${sentenceStart(word)} goes along from ${mixtureWords(Math.exp(a.mean), unit)} to ${unit.of(Math.exp(b.mean)).toFixed(unit.decimals)}${side}.`,
+      `${sentenceStart(word)} moves with it, from ${mixtureWords(Math.exp(a.mean), unit)} to ${unit.of(Math.exp(b.mean)).toFixed(unit.decimals)}${side}.`,
     )
   }
   return sentences

@@ -5,6 +5,7 @@ import { sentenceStart } from '../units/format.ts'
 import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import { findNeeds } from './adviceNeeds.ts'
 import { describeStates } from './adviceStates.ts'
+import { cannotTell } from './adviceWarnings.ts'
 import { bankLevels } from './bankLevels.ts'
 import { stateWords } from './compareRuns.ts'
 import { findInjectionFactors, type InjectionFactors } from './injectionFactors.ts'
@@ -90,7 +91,7 @@ export function adviseInjection(
         : 'Change nothing: every state is where it belongs.'
       : changes.length > 0
         ? 'Type in the correction factors.'
-        : `Cannot tell yet. Drive ${needs.map((need) => `${need.seconds} s of ${stateWords[need.state] ?? need.state}`).join(', ')}.`,
+        : cannotTell(needs),
     ...(notJudged.length > 0 ? { not_judged: notJudged } : {}),
     runs_used: observed.length,
     ...(banks ? { banks } : {}),

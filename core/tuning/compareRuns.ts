@@ -1,6 +1,7 @@
 import type { ComparisonResult, Difference } from '../contract/advice.ts'
 import type { Air, CarProfile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import { sentenceStart } from '../units/format.ts'
 import { banksOf, onlyBanks } from './bankLevels.ts'
 import { rowPattern } from './changePattern.ts'
 import { type Decision, decideDifference, judgeState, type StateDifference } from './compareDecision.ts'
@@ -193,13 +194,16 @@ function verdictText(
   airKnown: boolean,
   exponent: number,
 ): string {
-  const parts = Object.entries(states)
-    .filter(([, entry]) => entry.verdict === 'richer' || entry.verdict === 'leaner')
-    .map(([state, entry]) => {
-      const half = (entry.ci95![1] - entry.ci95![0]) / 2
-      const size = Math.abs(entry.difference!).toFixed(3)
-      return `${stateWords[state] ?? state} is ${entry.verdict} by ${size} ± ${half.toFixed(3)}`
-    })
+  const sideText = (side: 'leaner' | 'richer') => {
+    const sizes = Object.entries(states)
+      .filter(([, entry]) => entry.verdict === side)
+      .map(([state, { difference, ci95 }]) => {
+        const half = (ci95![1] - ci95![0]) / 2
+        return `${stateWords[state] ?? state} by ${Math.abs(difference!).toFixed(3)} ± ${half.toFixed(3)}`
+      })
+    return sizes.length > 0 ? `${side} in the second run: ${sizes.join(', ')}` : ''
+  }
+  const parts = [sideText('leaner'), sideText('richer')].filter(Boolean)
   const air =
     exponent === 0
       ? ' The injection measures its own air: no air correction was applied.'
@@ -214,7 +218,7 @@ function verdictText(
   }
   if (parts.length === 0)
     return `The second run is ${verdict} as a whole, though no one state shows it alone.${air}`
-  return `In the second run ${parts.join(', ')}.${air}`
+  return `${sentenceStart(parts.join('; '))}.${air}`
 }
 
 function withoutUndefined(options: CompareOptions): Partial<CompareOptions> {

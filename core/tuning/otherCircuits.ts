@@ -11,8 +11,10 @@ const CARRYING_ERROR = 0.05
 /** The pump as the tip-ins tell it; it waits while a steady circuit takes it along. */
 export function pumpRow(run: RunAnalysis, others: readonly CircuitVerdict[]): CircuitVerdict {
   const pump = judgePump([run])
+  const isOff = pump.verdict === 'lean' || pump.verdict === 'rich'
   const carrier = others.find(
-    (row) => row.verdict === pump.verdict && Math.abs(row.error) > CARRYING_ERROR && row.circuit !== 'idle',
+    (row) =>
+      isOff && row.verdict === pump.verdict && Math.abs(row.error) > CARRYING_ERROR && row.circuit !== 'idle',
   )
   if (carrier) return { ...pumpRowOf(pump), ...waiting(pump, carrier) }
   return pumpRowOf(pump)

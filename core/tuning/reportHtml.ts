@@ -15,7 +15,7 @@ import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
 import { duration, escapeHtml, figure, startWord } from './reportText.ts'
 import { tipInsFigure } from './reportTipIns.ts'
-import { fittedOfRun } from './runObservations.ts'
+import { fittedOfRun, tellsSpeed } from './runObservations.ts'
 import { verdictHeadline } from './verdictHeadline.ts'
 
 export interface ReportInput {
@@ -42,7 +42,7 @@ export function reportHtml(input: ReportInput): string {
   const { result } = run
   const unit = mixtureUnitOf(input.mixtureUnit ?? car?.units?.mixture, car?.fuel)
   const rows = circuitVerdicts(run, car ? { car } : {})
-  const headline = verdictHeadline(rows)
+  const headline = verdictHeadline(tellsSpeed(run) ? rows : run)
   const carName = car?.name ?? result.run.car ?? 'Car without a name'
   const tips = tipInsFigure(result.transients, unit)
   const openings = tips ? `<section><h2>Throttle openings</h2>${tips}</section>` : ''

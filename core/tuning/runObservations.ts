@@ -46,6 +46,7 @@ export function observeRuns(
       runs.map((run, i) => ({ pieces: run.pieces, logShift: shifts[i] })),
       { ownCircuit: true },
     )?.levels ?? []
+  const usable = usableStates(runs)
   let fitted: Fitted = fallback ?? {}
   return runs.map((run, i) => {
     fitted = fittedOfRun(run) ?? fitted
@@ -55,7 +56,7 @@ export function observeRuns(
         : settings.airExponentSd * Math.abs(Math.log(airs[i].densityKgM3 / referenceKgM3))
     const logLambda: Partial<Record<AdviceState, { mean: number; se: number }>> = {}
     const seconds: Partial<Record<AdviceState, number>> = {}
-    for (const state of adviceStates) {
+    for (const state of usable[i]) {
       const level = levels.find((entry) => entry.state === state)
       if (!level || level.seconds[i] < LEAST_SECONDS) continue
       const leaner = state === 'power' ? leanerBankLog(run) : 0
@@ -73,6 +74,27 @@ export function observeRuns(
       daySd: Math.hypot(settings.repeatabilityShare, airSd),
     }
   })
+}
+
+/** True for a run in which load can be told, by manifold pressure or throttle. */
+export function tellsLoad(run: RunAnalysis): boolean {
+  return run.result.map.load_channel !== 'none'
+}
+
+/** True for a run in which idle can be told from the rest. */
+export function tellsSpeed(run: RunAnalysis): boolean {
+  return run.result.channels_used.includes('engine_speed')
+}
+
+/**
+ * States that each run may speak of. `running` is all driving of a run in which load is not told: beside a run that tells it, it would be taken
+ * for one more circuit; and without engine speed it holds idle as well.
+ */
+function usableStates(runs: readonly RunAnalysis[]): (readonly AdviceState[])[] {
+  const anyLoad = runs.some(tellsLoad)
+  return runs.map((run) =>
+    adviceStates.filter((state) => state !== 'running' || (!anyLoad && tellsSpeed(run))),
+  )
 }
 
 /** Parts of a run as its record gives them; undefined without a readable record. */

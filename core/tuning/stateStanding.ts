@@ -3,6 +3,7 @@ import type { RunAnalysis, SteadyPiece } from '../contract/result.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
 import { defaultCompareOptions } from './compareRuns.ts'
 import { studentQuantile } from './distributions.ts'
+import { drivingWords } from './drivingWords.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
 import { findStateLevels } from './stateLevels.ts'
 
@@ -96,7 +97,7 @@ export function rowOf(
     seconds,
   }
   if (verdict === 'not_enough_data') {
-    row.missing = `${Math.max(5, Math.ceil(wantedS - seconds))} s more of ${detail}`
+    row.missing = `${Math.max(5, Math.ceil(wantedS - seconds))} s more of ${drivingWords[wanted] ?? detail}`
   }
   return row
 }

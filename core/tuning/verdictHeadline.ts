@@ -1,15 +1,23 @@
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
+import { asRunAnalysis } from './evidence.ts'
 import { JUDGED_LAST } from './otherCircuits.ts'
+import { tellsSpeed } from './runObservations.ts'
 
 const COUNT_WORDS = ['No', 'One', 'Two', 'Three', 'Four', 'Five', 'Six', 'Seven']
 
 /** The answer of a run in one sentence: `Two circuits are off; the others are where they belong`. */
 export function verdictHeadline(from: RunAnalysis | AnalysisResult | readonly CircuitVerdict[]): string {
-  const rows = Array.isArray(from)
-    ? (from as readonly CircuitVerdict[])
-    : circuitVerdicts(from as RunAnalysis | AnalysisResult)
+  if (isRows(from)) return headlineOf(from)
+  const run = asRunAnalysis(from)
+  if (!tellsSpeed(run)) return 'The board sends no engine speed: circuits cannot be told apart'
+  return headlineOf(circuitVerdicts(run))
+}
+
+const isRows = (from: unknown): from is readonly CircuitVerdict[] => Array.isArray(from)
+
+function headlineOf(rows: readonly CircuitVerdict[]): string {
   const off = rows.filter((row) => row.verdict === 'rich' || row.verdict === 'lean')
   const open = rows.filter((row) => row.verdict === 'not_enough_data' && row.words !== JUDGED_LAST)
   const fine = rows.filter((row) => row.verdict === 'on_target').length

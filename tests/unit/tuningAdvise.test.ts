@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { Box, CarProfile, Fitted } from '../../core/contract/car.ts'
-import type { Transient } from '../../core/contract/result.ts'
+import type { RunAnalysis, Transient } from '../../core/contract/result.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { findEnrichmentStep } from '../../core/tuning/enrichmentStep.ts'
 import { type SyntheticOptions, syntheticRun } from '../support/syntheticRun.ts'
@@ -74,6 +74,59 @@ describe('advise', () => {
     const advice = advise([drive(right, 1)], box)
     expect(advice).toMatchObject({ done: true, next: null })
     expect(advice.states.cruise.verdict).toBe('on_target')
+  })
+
+  describe('with a board that tells neither throttle nor pressure', () => {
+    /** The same drive as such a board tells it: all but idle is one state. */
+    const withoutLoad = (run: RunAnalysis, hasSpeed = true): RunAnalysis => ({
+      ...run,
+      pieces: run.pieces
+        .filter((piece) => hasSpeed || piece.state !== 'idle')
+        .map((piece) => (piece.state === 'idle' ? piece : { ...piece, state: 'running', load: Number.NaN })),
+      result: {
+        ...run.result,
+        channels_used: hasSpeed ? ['lambda', 'engine_speed'] : ['lambda'],
+        map: { ...run.result.map, load_channel: 'none' },
+      },
+    })
+
+    it('its one mean of all driving spoils no advice that other drives gave', () => {
+      const wrong = withPart('idle_screws', { turns: 2.75 })
+      const first = advise([drive(wrong, 1)], box)
+      const both = advise([drive(wrong, 1), withoutLoad(drive(wrong, 2))], box)
+      expect(first.next!.part).toBe('idle_screws')
+      expect(both.next).toMatchObject({ part: 'idle_screws', to: first.next!.to })
+      expect(both.states.running).toBeUndefined()
+    })
+
+    it('says that power was not judged when it finds nothing to change', () => {
+      const run = drive(right, 1)
+      const gentle = run.pieces.filter(({ state }) => state === 'idle' || state === 'cruise')
+      const advice = advise([withoutLoad({ ...run, pieces: gentle })], box)
+      expect(advice).toMatchObject({ done: true, next: null })
+      expect(advice.not_judged).toMatchObject([{ state: 'power' }])
+      expect(advice.summary).toContain('Power not judged: without throttle or manifold pressure')
+    })
+
+    it('asks for engine speed, and for no driving, when λ comes alone', () => {
+      const advice = advise([withoutLoad(drive(withPart('main_jet', { bore_mm: 1.74 }), 1), false)], box)
+      expect(advice).toMatchObject({ done: false, next: null })
+      expect(advice.summary).toBe(
+        'Cannot tell: the board sends no engine speed: idle, cruise and power cannot be told apart.',
+      )
+    })
+  })
+
+  it('asks for no more part throttle when the little that was seen lies plainly inside', () => {
+    const short = drive(right, 1)
+    let left = 4
+    const pieces = short.pieces.filter((piece) => {
+      if (piece.state !== 'part_throttle') return true
+      left -= piece.seconds
+      return left >= 0
+    })
+    expect(pieces.some((piece) => piece.state === 'part_throttle')).toBe(true)
+    expect(advise([{ ...short, pieces }], box)).toMatchObject({ done: true, next: null })
   })
 
   it('gives the reasons in the unit of the profile or of the asker, the figures always in λ', () => {

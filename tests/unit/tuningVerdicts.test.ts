@@ -133,6 +133,26 @@ describe('verdictHeadline', () => {
   })
 })
 
+describe('what is missing', () => {
+  it('is said in words of the driver', () => {
+    const run = wrongMain()
+    const pieces = run.pieces.filter((piece) => piece.state === 'cruise')
+    const rows = circuitVerdicts({ ...run, pieces })
+    const missing = Object.fromEntries(rows.map((row) => [row.circuit, row.missing]))
+    expect(missing.idle).toBe('20 s more of warm idling')
+    expect(missing.power).toBe('6 s more of full-throttle driving')
+    expect(missing.pump).toBe('10 more tip-ins')
+  })
+
+  it('is the engine speed when the board sends none', () => {
+    const run = wrongMain()
+    const result = { ...run.result, channels_used: ['lambda'] }
+    expect(verdictHeadline({ ...run, result })).toBe(
+      'The board sends no engine speed: circuits cannot be told apart',
+    )
+  })
+})
+
 describe('gateSvg', () => {
   const base = circuitVerdicts(wrongMain())[0]
 

@@ -1,11 +1,13 @@
 import type { AdviceResult, Change, PartSize } from '../../../core/contract/advice.ts'
 import type { Fitted } from '../../../core/contract/car.ts'
+import { NO_SPEED } from '../../../core/tuning/adviceNeeds.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { stateWords } from '../../../core/tuning/compareRuns.ts'
+import { needsWords } from '../../../core/tuning/drivingWords.ts'
 import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
 import { shownValue, unitFor } from '../../words/units.ts'
-import { num, sizeText, type UnitChoices } from '../run/runWords.ts'
+import { sizeText, type UnitChoices } from '../run/runWords.ts'
 
 /** `main jet 71 → 69`. */
 export const changeTitle = ({ part, from, to }: Change) =>
@@ -57,14 +59,15 @@ export function changeState(change: Change): string {
   return stateWords[state] ?? state
 }
 
+/** True when no driving helps: the board sends no engine speed. */
+export function isWithoutSpeed(advice: AdviceResult): boolean {
+  return advice.needs?.some(({ why }) => why === NO_SPEED) === true
+}
+
 /** What is to be driven before data can decide. */
 export function needsText(advice: AdviceResult): string {
-  const needs = advice.needs ?? []
-  if (needs.length === 0) return ''
-  const wanted = needs.map(
-    ({ state, seconds }) => `${num(seconds, 0)}${NARROW_SPACE}s more of ${stateWords[state] ?? state}`,
-  )
-  return `Drive ${wanted.length > 1 ? `${wanted.slice(0, -1).join(', ')} and ${wanted[wanted.length - 1]}` : wanted[0]}.`
+  const wanted = needsWords(advice.needs ?? [])
+  return wanted ? `Drive ${wanted.replaceAll(' s of', `${NARROW_SPACE}s of`)}.` : ''
 }
 
 export const stateWord = (state: string) => stateWords[state] ?? state.replaceAll('_', ' ')
