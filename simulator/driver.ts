@@ -47,9 +47,7 @@ export class Driver {
   private next(): void {
     const { seat } = this
     this.index++
-    seat.inStepS = 0
-    seat.enter(0)
-    seat.brakeN = 0
+    seat.beginStep()
     if (this.index >= this.steps.length) {
       this.done = true
       this.step = endOfDrive
@@ -94,12 +92,12 @@ export class Driver {
         return this.starter.start()
       case 'idle':
         seat.lift()
-        seat.stand(step.in_gear === true)
+        seat.stand(dt, step.in_gear === true)
         if (engine.speedMs > 0.1) seat.inStepS = 0
         return isOver(step.s)
       case 'stop':
         foot.press(0, 80)
-        seat.stand(true)
+        seat.stand(dt, true)
         if (engine.speedMs > 0.1) {
           seat.inStepS = 0
           return false

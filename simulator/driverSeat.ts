@@ -5,6 +5,13 @@ import { GearLever } from './gearLever.ts'
 import type { ParameterValues } from './parameters.ts'
 import type { Random } from './random.ts'
 
+/** Brake that holds a standing car, N. */
+export const standingBrakeN = 4000
+/** A car slower than this creeps, m/s; after so long, s, the driver brakes so many times harder than on the road. Chosen here. */
+const creepMs = 2
+const mostCreepS = 5
+const hardBrakeShare = 4
+
 /** What a driver has at hand, and how far the present step of the drive has come. */
 export class DriverSeat {
   readonly engine: Engine
@@ -17,6 +24,8 @@ export class DriverSeat {
   phase = 0
   phaseS = 0
   private readonly k: Calibration
+  /** Time of this step in which the car crept on against the brake, s. */
+  private creepS = 0
 
   constructor(engine: Engine, p: ParameterValues, calibration: Calibration, random: Random) {
     this.engine = engine
@@ -40,16 +49,28 @@ export class DriverSeat {
     this.brakeN = share * this.p['driver.brake_m_s2'] * this.p['vehicle.mass_kg']
   }
 
-  /** Brakes to a standstill; then in gear with the foot on the brake (automatic), or in neutral. */
-  stand(inGear: boolean): void {
+  /**
+   * Brakes to a standstill; then in gear with the foot on the brake (automatic), or in neutral. Harder when a fast idle pushes the car along.
+   */
+  stand(dt: number, inGear: boolean): void {
     const { engine, lever } = this
     if (engine.speedMs > 0.1) {
       lever.wanted = lever.isManual ? (engine.speedMs > 4 ? lever.gear : 0) : 1
-      this.brake(1)
+      if (engine.speedMs < creepMs) this.creepS += dt
+      this.brake(this.creepS > mostCreepS ? hardBrakeShare : 1)
     } else {
       lever.wanted = inGear && !lever.isManual ? 1 : 0
-      this.brakeN = standingBrakeN
+      if (this.creepS > mostCreepS) this.brake(hardBrakeShare)
+      else this.brakeN = standingBrakeN
     }
+  }
+
+  /** Another step of the drive begins. */
+  beginStep(): void {
+    this.inStepS = 0
+    this.enter(0)
+    this.brakeN = 0
+    this.creepS = 0
   }
 
   /** Throttle that holds a speed on the road as it is now, %. */
@@ -73,6 +94,3 @@ export class DriverSeat {
     controls.gear = lever.gear
   }
 }
-
-/** Brake that holds a standing car, N. */
-export const standingBrakeN = 4000

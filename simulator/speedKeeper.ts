@@ -109,7 +109,7 @@ export class SpeedKeeper {
     const error = speedMs - engine.speedMs
     if (speedMs < 0.3 && accelerationMs2 <= 0.05) {
       foot.press(0, 90)
-      seat.stand(true)
+      seat.stand(dt, true)
       return
     }
     lever.wanted = lever.gearFor(engine.speedMs, foot.pct)

@@ -91,6 +91,11 @@ describe('simulateRun', options, () => {
     expect(truth.coolantC[i]).toBeLessThan(30)
   })
 
+  test('an automatic car is held against the push of a fast idle, and drives on', () => {
+    const { truth } = simulateRun({ car: findCar('marigold'), drive: 'cold_start', setup: 'late_choke' })
+    expect(truth.seconds).toBeLessThan(900)
+  })
+
   test('a choke that opens too early stalls the cold engine, one that opens late keeps it rich', () => {
     const early = simulateRun({ car: juniper, drive: 'cold_start', setup: 'early_choke' }).truth
     const late = simulateRun({ car: juniper, drive: 'cold_start', setup: 'late_choke' }).truth
