@@ -21,6 +21,8 @@ export default defineConfig({
     // Fonts stay files: a strict content policy need not allow data addresses for them.
     assetsInlineLimit: 0,
     chunkSizeWarningLimit: 1500,
+    // How long which plugin took is no warning to somebody who starts the program for the first time.
+    rolldownOptions: { checks: { pluginTimings: false } },
   },
   server: {
     proxy: { '/api': 'http://127.0.0.1:4810', '/live': { target: 'ws://127.0.0.1:4810', ws: true } },
