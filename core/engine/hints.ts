@@ -41,7 +41,9 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
   const uneven = speedScatter(idlePieces)
   const idleError = idle && idle.seconds >= LEAST_IDLE_S ? idle.error : null
   const cruiseError = cruise && cruise.seconds >= LEAST_IDLE_S ? cruise.error : null
-  const powerError = result.mixture.power?.error ?? Number.NaN
+  // By the throttle alone a wide carburettor's cruise is taken for power.
+  const isPowerKnown = pieces.some(({ state, manifoldKpa }) => state === 'power' && manifoldKpa > 0)
+  const powerError = (isPowerKnown ? result.mixture.power?.error : null) ?? Number.NaN
   const idleLoad = mean(idlePieces.map(({ load }) => load))
   const isOverlap = idleLoad > OVERLAP_LOAD && (idle?.lambda_iqr ?? 0) > OVERLAP_IQR
   if (isOverlap) {

@@ -49,4 +49,17 @@ describe('findHints', () => {
   it('takes a lean idle that shakes for a misfire', () => {
     expect(codes(0.12, 0.1, 0.07)).toEqual(['misfire'])
   })
+
+  it('speaks of the other bank only where a pressure sensor tells what power is', () => {
+    const told = (manifoldKpa: number) =>
+      findHints({
+        result: { mixture: { power: mixture(0.05) }, transients: [] },
+        pieces: [{ bank: 1, state: 'power', visit: 0, load: 0.9, rpm: 3000, manifoldKpa } as SteadyPiece],
+        gains: [1, Number.NaN],
+        cylinders: 8,
+        bankName: undefined,
+      }).map(({ code }) => code)
+    expect(told(95)).toEqual(['other_bank'])
+    expect(told(Number.NaN)).toEqual([])
+  })
 })
