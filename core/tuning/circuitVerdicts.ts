@@ -8,6 +8,7 @@ import { chokeRow, pumpRow } from './otherCircuits.ts'
 import { openingOf } from './partPaths.ts'
 import { fittedOfRun } from './runObservations.ts'
 import { rowOf, type Standing, standingOf, type VerdictOptions } from './stateStanding.ts'
+import { surePieces } from './surePieces.ts'
 
 /** Throttle above rest, %, and load under which the transfer slots feed. Common practice, no source. */
 const TRANSFER_THROTTLE_PCT = 5
@@ -25,8 +26,9 @@ export function circuitVerdicts(
   analysis: RunAnalysis | AnalysisResult,
   options: VerdictOptions = {},
 ): CircuitVerdict[] {
-  const run = asRunAnalysis(analysis)
-  const car = options.car ?? run.car
+  const whole = asRunAnalysis(analysis)
+  const car = options.car ?? whole.car
+  const run = { ...whole, pieces: surePieces(whole, car) }
   const targets = { ...defaultTargets, ...car?.targets, ...options.targets }
   const has = circuitsOf(run, car)
   const rows: CircuitVerdict[] = []

@@ -61,11 +61,16 @@ export interface PlanRules {
   penaltyScale?: number
 }
 
-/** Sizes that could be fitted for each part that moves a known fuel path, or is the power valve. */
+/**
+ * Sizes that could be fitted for each part that moves a known fuel path, or is the power valve. What feeds full throttle is left alone as long as
+ * full throttle was not seen: lean there destroys the engine.
+ */
 export function choicesOf(fitted: Fitted, box: Box, model: ResponseModel, valve: boolean): Choices {
   const choices = new Map<string, Part[]>()
   const names = new Set<string>()
+  const isPowerSeen = model.forecast('power', model.base) !== undefined
   for (const path of model.paths) {
+    if (!isPowerSeen && (path.circuit === 'power' || path.circuit === 'secondary')) continue
     names.add(path.part)
     if (path.rod && fitted[path.rod]) names.add(path.rod)
   }

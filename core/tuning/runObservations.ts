@@ -12,6 +12,7 @@ import {
 } from './referenceAir.ts'
 import type { Observation } from './responseModel.ts'
 import { findStateLevels } from './stateLevels.ts'
+import { surePieces } from './surePieces.ts'
 
 /** A run with its parts, its air and the state levels that it adds to what is known. */
 export interface ObservedRun extends Observation {
@@ -43,7 +44,7 @@ export function observeRuns(
   const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))
   const levels =
     findStateLevels(
-      runs.map((run, i) => ({ pieces: run.pieces, logShift: shifts[i] })),
+      runs.map((run, i) => ({ pieces: surePieces(run, car), logShift: shifts[i] })),
       { ownCircuit: true },
     )?.levels ?? []
   const usable = usableStates(runs)

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import type { AdviceResult } from '../../core/contract/advice.ts'
 import type { Box, CarProfile, Fitted } from '../../core/contract/car.ts'
 import type { RunAnalysis, Transient } from '../../core/contract/result.ts'
 import { advise } from '../../core/tuning/advise.ts'
@@ -115,6 +116,37 @@ describe('advise', () => {
         'Cannot tell: the board sends no engine speed: idle, cruise and power cannot be told apart.',
       )
     })
+  })
+
+  it('without pressure takes only a throttle that loads every car for power', () => {
+    // A wide carburettor: 46 % at 2500 rpm is its cruise, though the usual limit calls that power.
+    const byThrottle = (openPct: number): RunAnalysis => {
+      const run = drive(right, 1)
+      const pieces = run.pieces.map((piece) =>
+        piece.state === 'power' ? { ...piece, rpm: 2500, throttlePct: openPct, lambda: 1.02 } : piece,
+      )
+      const map = { ...run.result.map, load_channel: 'throttle' as const }
+      return { ...run, pieces, result: { ...run.result, map } }
+    }
+    const half = advise([byThrottle(46)], box)
+    expect(half.states.power?.verdict ?? 'not_enough_data').toBe('not_enough_data')
+    expect([
+      ...(half.needs ?? []),
+      ...((half.also_needs as { state: string }[] | undefined) ?? []),
+    ]).toContainEqual(expect.objectContaining({ state: 'power' }))
+    expect(advise([byThrottle(80)], box).states.power.verdict).toBe('lean')
+  })
+
+  it('leaves the parts that feed full throttle alone until full throttle was driven', () => {
+    const rich = { ...right, power_restriction: { label: '165', bore_mm: 1.65 } }
+    const run = drive(rich, 1)
+    const parts = (advice: AdviceResult) => [advice.next, ...advice.also].map((change) => change?.part)
+    expect(parts(advise([run], box))).toContain('power_restriction')
+    // Part throttle that the enrichment makes rich too.
+    const pieces = run.pieces
+      .filter(({ state }) => state !== 'power')
+      .map((piece) => (piece.state === 'part_throttle' ? { ...piece, lambda: 0.9 * piece.lambda } : piece))
+    expect(parts(advise([{ ...run, pieces }], box))).not.toContain('power_restriction')
   })
 
   it('asks for no more part throttle when the little that was seen lies plainly inside', () => {
