@@ -75,6 +75,7 @@ export interface AlarmInput {
   /** Newest trusted λ of the leaner bank; NaN when none of them may be believed. */
   lambda: number
   hasNewLambda: boolean
+  /** From here on what changes slowly: looked at only when `isSlowDue`. */
   isSensorFault: boolean
   rpm: number
   exhaustC: number
@@ -88,6 +89,8 @@ export interface AlarmInput {
 
 export interface Alarms {
   step(input: AlarmInput): void
+  /** True when the step at this time looks at the slow part of its input: at other times that need not be filled in. */
+  isSlowDue(timeS: number): boolean
   /** Tells the time without a sample. */
   advance(timeS: number): void
   active(): LiveAlarm[]
@@ -161,6 +164,7 @@ export function createAlarms(
   const fuelLow = add('fuel_pressure_low', 'caution', true)
   const fuelHigh = add('fuel_pressure_high', 'caution')
 
+  // An alarm that is neither bad nor waiting has nothing to note: most of them, in most rows.
   const over = (
     alarm: AlarmTimer,
     timeS: number,
@@ -168,7 +172,10 @@ export function createAlarms(
     limit: number,
     gap: number,
     isActive = true,
-  ) => alarm.step(timeS, isActive && value > limit, !isActive || !(value >= limit - gap), value)
+  ): void => {
+    const isBad = isActive && value > limit
+    if (isBad || alarm.isWaiting()) alarm.step(timeS, isBad, !isActive || !(value >= limit - gap), value)
+  }
   const under = (
     alarm: AlarmTimer,
     timeS: number,
@@ -176,7 +183,10 @@ export function createAlarms(
     limit: number,
     gap: number,
     isActive = true,
-  ) => alarm.step(timeS, isActive && value < limit, !isActive || !(value <= limit + gap), value)
+  ): void => {
+    const isBad = isActive && value < limit
+    if (isBad || alarm.isWaiting()) alarm.step(timeS, isBad, !isActive || !(value <= limit + gap), value)
+  }
 
   /** When slow alarms were last looked at and λ last came: fields of an object, so that no number is boxed at each sample. */
   const slow = { lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
@@ -203,6 +213,8 @@ export function createAlarms(
   }
 
   const known = (mean: StateMean) => (mean.seconds >= LEAST_SHARE * mean.overS ? mean.lambda : Number.NaN)
+
+  const isSlowDue = (timeS: number) => !(timeS < slow.nextS)
 
   function stepSlow(input: AlarmInput): void {
     const { timeS, state, rpm, barometerKpa, supplyV } = input
@@ -237,10 +249,11 @@ export function createAlarms(
       const isLoaded = isOfThisState && input.state === stateCode.power
       if (isLoaded || leanUnderLoad.isWaiting())
         over(leanUnderLoad, timeS, input.lambda, leanLimit, dead, isLoaded)
-      if (timeS < slow.nextS) return
+      if (!isSlowDue(timeS)) return
       slow.nextS = timeS + SLOW_STEP_S
       stepSlow(input)
     },
+    isSlowDue,
     advance(timeS) {
       if (timeS - seen.lastS >= limits.silence_s) seen.silentFromS = seen.lastS
       if (Number.isNaN(seen.silentFromS)) return

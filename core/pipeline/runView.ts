@@ -303,8 +303,22 @@ export function createRunView(options: RunViewOptions): RunView {
     } else if (s.reason !== trust.ok) newest[0] = Number.NaN
   }
 
+  function readSlow({ value }: Row): void {
+    const { barometerKpa } = track.point
+    alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
+    alarmInput.rpm = value[slot.engine_speed]
+    const hot = value[slot.exhaust_temperature]
+    const hot2 = value[slot.exhaust_temperature_2]
+    alarmInput.exhaustC = hot2 > hot || Number.isNaN(hot) ? hot2 : hot
+    alarmInput.coolantC = value[slot.coolant]
+    alarmInput.oilKpa = value[slot.oil_pressure]
+    alarmInput.fuelKpa = value[slot.fuel_pressure]
+    alarmInput.barometerKpa = barometerKpa > 0 ? barometerKpa : options.learned().barometerKpa
+    alarmInput.supplyV = value[slot.supply]
+  }
+
   function stepAlarms(row: Row): void {
-    const { value, timeS } = row
+    const { timeS } = row
     const { machine, point } = track
     const law = options.law()
     // Points come less often than rows.
@@ -335,16 +349,7 @@ export function createRunView(options: RunViewOptions): RunView {
     alarmInput.isCalm = move === undefined && steady.isSteady
     alarmInput.isOnMain = gasDelay.isOnMain
     alarmInput.hasNewLambda = !Number.isNaN(stages[0].lambda) || !Number.isNaN(stages[1].lambda)
-    alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
-    alarmInput.rpm = value[slot.engine_speed]
-    const hot = value[slot.exhaust_temperature]
-    const hot2 = value[slot.exhaust_temperature_2]
-    alarmInput.exhaustC = hot2 > hot || Number.isNaN(hot) ? hot2 : hot
-    alarmInput.coolantC = value[slot.coolant]
-    alarmInput.oilKpa = value[slot.oil_pressure]
-    alarmInput.fuelKpa = value[slot.fuel_pressure]
-    alarmInput.barometerKpa = point.barometerKpa > 0 ? point.barometerKpa : options.learned().barometerKpa
-    alarmInput.supplyV = value[slot.supply]
+    if (alarms.isSlowDue(timeS)) readSlow(row)
     alarms.step(alarmInput)
   }
 
