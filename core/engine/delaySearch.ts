@@ -39,10 +39,38 @@ export interface Search {
   score(flow: FlowModel, pureS: number, b: number): number
 }
 
+/** What each search over the same run needs of it. */
+export interface SearchedRun {
+  readonly run: ConditionedRun
+  /** Manifold pressure over the air outside, or its guess, by point. */
+  readonly load: Float64Array
+  /** Flow figure of each point, rpm·kPa, and its sum over time. */
+  readonly figure: Float64Array
+  readonly flowSum: Float64Array
+  /** 1/λ by reading; the last one stands where λ is missing. */
+  readonly phi: Float64Array
+}
+
+export function prepareSearch(run: ConditionedRun, load: Float64Array, barometerKpa: number): SearchedRun {
+  const { count, timeS, rpm, lambda, lambdaCount } = run
+  const flowSum = new Float64Array(count)
+  const figure = new Float64Array(count)
+  for (let i = 0; i < count; i++) {
+    figure[i] = flowFigure(rpm[i], load[i] * barometerKpa, Number.NaN, barometerKpa)
+    if (i > 0) flowSum[i] = flowSum[i - 1] + figure[i] * Math.min(0.5, timeS[i] - timeS[i - 1])
+  }
+  const phi = new Float64Array(lambdaCount)
+  let lastPhi = 1
+  for (let i = 0; i < lambdaCount; i++) {
+    if (!Number.isNaN(lambda[i])) lastPhi = 1 / Math.min(LEAN_END_LAMBDA, lambda[i])
+    phi[i] = lastPhi
+  }
+  return { run, load, figure, flowSum, phi }
+}
+
 /** Undefined when too little moved. O(rows) a law. */
 export function createSearch(
-  run: ConditionedRun,
-  load: Float64Array,
+  { run, load, figure, flowSum, phi }: SearchedRun,
   windows: DelayWindows,
   all: DelayWindows,
   options: LearnDelayOptions,
@@ -50,12 +78,6 @@ export function createSearch(
 ): Search | undefined {
   if (pointsOf(windows) < LEAST_ROWS) return undefined
   const { count, timeS } = run
-  const flowSum = new Float64Array(count)
-  const figure = new Float64Array(count)
-  for (let i = 0; i < count; i++) {
-    figure[i] = flowFigure(run.rpm[i], load[i] * options.barometerKpa, Number.NaN, options.barometerKpa)
-    if (i > 0) flowSum[i] = flowSum[i - 1] + figure[i] * Math.min(0.5, timeS[i] - timeS[i - 1])
-  }
   const signals = createRegressorSignals(run, load, windows, {
     throttleRestPct: options.throttleRestPct,
     restPct: 1.5,
@@ -72,13 +94,6 @@ export function createSearch(
   const readingAt = readingsAt(run, windows)
   // A part of the windows speaks for all of them.
   const readings = pointsOf(all) / ROWS_PER_READING
-  const phi = new Float64Array(run.lambdaCount)
-  let lastPhi = 1
-  for (let i = 0; i < run.lambdaCount; i++) {
-    const lambda = run.lambda[i]
-    if (!Number.isNaN(lambda)) lastPhi = 1 / Math.min(LEAN_END_LAMBDA, lambda)
-    phi[i] = lastPhi
-  }
 
   function setLag(next: number): void {
     lagS = next

@@ -1,7 +1,13 @@
 import type { ConditionedRun } from './conditionedRun.ts'
 import { findDelayWindows, thinWindows } from './delayEvents.ts'
 import { type DelayLaw, type FlowModel, priorDelayLaw } from './delayLaw.ts'
-import { createSearch, type LearnDelayOptions, PRIOR_LAG_S, type Search } from './delaySearch.ts'
+import {
+  createSearch,
+  type LearnDelayOptions,
+  PRIOR_LAG_S,
+  prepareSearch,
+  type Search,
+} from './delaySearch.ts'
 import { flowFigure } from './pointHistory.ts'
 import { dropUnread } from './readWindows.ts'
 
@@ -38,11 +44,12 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
   const before = options.earlier ?? priorDelayLaw
   const load = loadOf(run, options)
   const windows = dropUnread(run, findDelayWindows(run, load))
-  const full = createSearch(run, load, windows, windows, options, before)
+  const searched = prepareSearch(run, load, options.barometerKpa)
+  const full = createSearch(searched, windows, windows, options, before)
   if (!full) {
     return { ...before, eventsUsed: 0, sensorLagS: Math.min(PRIOR_LAG_S, before.aS / 2) }
   }
-  const rough = createSearch(run, load, thinWindows(windows, ROUGH_POINTS), windows, options, before) ?? full
+  const rough = createSearch(searched, thinWindows(windows, ROUGH_POINTS), windows, options, before) ?? full
   let best = climb(rough, 'plug', PRIOR_LAG_S, coarse(rough, 'plug', before))
   for (const flow of ['cause', 'arrival'] as const) {
     const tried = climb(rough, flow, PRIOR_LAG_S, best)
