@@ -20,9 +20,12 @@ export class SampleClock {
   jumps = 0
   #ticksPerSecond = Number.NaN
   #anchored = false
-  /** Tick of the last sample, as sent and unwrapped. */
+  /** Time in which the tick wraps, s. */
+  #wrapS = Number.NaN
+  /** Tick of the last sample, as sent and unwrapped, and the time that is, s. */
   #lastTick = 0
   #ticks = 0
+  #tickS = 0
   #lastTimeS = Number.NEGATIVE_INFINITY
   /** Sample time − tick time. */
   #offsetS = 0
@@ -54,6 +57,7 @@ export class SampleClock {
   setTicksPerSecond(ticksPerSecond: number): void {
     if (ticksPerSecond === this.#ticksPerSecond) return
     this.#ticksPerSecond = ticksPerSecond
+    this.#wrapS = tickModulus / ticksPerSecond
     this.#anchored = false
   }
 
@@ -67,9 +71,10 @@ export class SampleClock {
     this.#anchored = true
     this.#lastTick = tick
     this.#ticks = tick
+    this.#tickS = tick / this.#ticksPerSecond
     this.#newestArrivalS = arrivalS
-    this.#offsetS = arrivalS + this.#arrivalShiftS - tick / this.#ticksPerSecond - laterS
-    this.#openWindow(tick / this.#ticksPerSecond)
+    this.#offsetS = arrivalS + this.#arrivalShiftS - this.#tickS - laterS
+    this.#openWindow(this.#tickS)
     this.#rise = 0
     this.#disagreeSinceS = Number.NaN
   }
@@ -79,12 +84,10 @@ export class SampleClock {
     let timeS = arrivalS
     if (this.#ticksPerSecond > 0) {
       if (!this.#anchored) this.anchor(tick, arrivalS)
-      const before = this.#ticks
-      this.#ticks = before + this.#ticksSince(tick, arrivalS)
-      this.#lastTick = tick
-      const tickS = this.#ticks / this.#ticksPerSecond
-      this.#follow(tickS, Math.min(tickS - before / this.#ticksPerSecond, windowS), arrivalS)
-      timeS = tickS + this.#offsetS
+      const beforeS = this.#tickS
+      this.#forward(tick, arrivalS)
+      this.#follow(this.#tickS, Math.min(this.#tickS - beforeS, windowS), arrivalS)
+      timeS = this.#tickS + this.#offsetS
     }
     const least = this.#lastTimeS + minStepS
     if (!(timeS > least)) timeS = least
@@ -100,17 +103,19 @@ export class SampleClock {
   }
 
   /**
-   * Ticks from the last sample to this one. How often the tick wrapped in a long silence only the arrivals can say; they are believed if the fraction
-   * of a wrap agrees too.
+   * Goes on to the tick of the next sample. How often the tick wrapped in a long silence only the arrivals can say; they are believed if the
+   * fraction of a wrap agrees too.
    */
-  #ticksSince(tick: number, arrivalS: number): number {
-    const forward = (tick - this.#lastTick) >>> 0
-    const wrapS = tickModulus / this.#ticksPerSecond
-    const seenS = arrivalS + this.#arrivalShiftS - (this.#ticks + forward) / this.#ticksPerSecond
-    const excessS = seenS - this.#offsetS
-    if (excessS < wrapS / 2) return forward
-    const wraps = Math.round(excessS / wrapS)
-    return Math.abs(excessS - wraps * wrapS) <= jumpS ? forward + wraps * tickModulus : forward
+  #forward(tick: number, arrivalS: number): void {
+    this.#ticks += (tick - this.#lastTick) >>> 0
+    this.#lastTick = tick
+    this.#tickS = this.#ticks / this.#ticksPerSecond
+    const excessS = arrivalS + this.#arrivalShiftS - this.#tickS - this.#offsetS
+    if (excessS < this.#wrapS / 2) return
+    const wraps = Math.round(excessS / this.#wrapS)
+    if (!(Math.abs(excessS - wraps * this.#wrapS) <= jumpS)) return
+    this.#ticks += wraps * tickModulus
+    this.#tickS = this.#ticks / this.#ticksPerSecond
   }
 
   #follow(tickS: number, stepS: number, arrivalS: number): void {
