@@ -285,7 +285,9 @@ describe('run page at other sizes and in other light', () => {
     })
     const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(blind)}`)
     await page.waitForSelector('[data-part="alone"]', { timeout: 60_000 })
-    expect(await partText(page, 'headline')).toBe('No engine speed: circuits cannot be told apart')
+    expect(await partText(page, 'headline')).toBe(
+      'The board sends no engine speed: circuits cannot be told apart',
+    )
     expect(await partText(page, 'car')).toMatch(/pebble/i)
     expect(await partText(page, 'alone')).toMatch(/^λ \d\.\d\d$/)
     expect(await partText(page, 'next-card')).toContain('Connect engine speed')
