@@ -28,6 +28,9 @@ export interface LevelRow {
 /** Time, s, over which a tip-in's film and shot fade once the throttle rests; it has rested for a second when a piece begins. Common practice, no source. */
 const FADE_S = 1.2
 const RESTED_S = 1
+/** Time, s, in which an engine comes down to idle, and the share of idle that must be left without it. Chosen here. */
+const ARRIVAL_S = 2
+const LEAST_LATE_SHARE = 0.5
 /** Coolant under which λ may still lean on the choke's last bit, °C; only the part below counts. */
 const WARM_C = 80
 const COLD_STEP_C = 20
@@ -44,13 +47,34 @@ const UNBROKEN_S = 0.5
 export function levelRowsOf({ pieces, logShift }: LevelInput, run: number): LevelRow[] {
   const usable = pieces.filter((piece) => piece.state !== 'warm_up' && piece.lambda > 0 && piece.seconds > 0)
   usable.sort((a, b) => a.timeS - b.timeS)
+  const settled = withoutArrivals(usable)
   let blockS = BLOCK_S
-  let rows = mergeRows(usable, run, logShift, blockS)
+  let rows = mergeRows(settled, run, logShift, blockS)
   while (rows.length > MOST_ROWS && blockS < 1e4) {
     blockS *= 1.6
-    rows = mergeRows(usable, run, logShift, blockS)
+    rows = mergeRows(settled, run, logShift, blockS)
   }
   return rows
+}
+
+/**
+ * Pieces without the moments in which the engine only comes down to idle: the throttle rests, but speed and pressure still fall and the film
+ * leaves a rich mixture, which would be taken for what idle does at that pressure. All of them, if idle was hardly ever longer.
+ */
+function withoutArrivals(pieces: readonly SteadyPiece[]): readonly SteadyPiece[] {
+  const beganS = new Map<string, number>()
+  const isLate = pieces.map((piece) => {
+    if (piece.state !== 'idle') return true
+    const key = `${piece.bank}/${piece.visit}`
+    const beginS = piece.timeS - piece.seconds / 2
+    const visitS = beganS.get(key) ?? beginS
+    beganS.set(key, visitS)
+    return beginS - visitS >= ARRIVAL_S
+  })
+  const late = pieces.filter((_, i) => isLate[i])
+  const idleS = (of: readonly SteadyPiece[]) =>
+    of.reduce((sum, piece) => sum + (piece.state === 'idle' ? piece.seconds : 0), 0)
+  return idleS(late) >= LEAST_LATE_SHARE * idleS(pieces) ? late : pieces
 }
 
 interface Stretch {

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { Air, Fitted } from '../../core/contract/car.ts'
+import type { SteadyPiece } from '../../core/contract/result.ts'
 import { choleskyOf, invertPositive, solveCholesky } from '../../core/numeric/cholesky.ts'
 import { rowPattern } from '../../core/tuning/changePattern.ts'
 import { compareRuns } from '../../core/tuning/compareRuns.ts'
@@ -97,6 +98,36 @@ describe('findStateLevels', () => {
     expect(Math.abs(difference)).toBeLessThan(2.5 * se)
     expect(se).toBeLessThan(0.01)
     expect(Math.exp(cruise.logLambda[0])).toBeCloseTo(1.02, 1)
+  })
+
+  it('takes the moment in which the engine comes down to idle for no law of idle', () => {
+    const random = createNoise(7)
+    // Another idle speed and pressure each day, the same mixture; rich with low pressure as the throttle closes.
+    const day = (load: number, rpm: number) => {
+      const pieces: SteadyPiece[] = []
+      for (let visit = 0; visit < 8; visit++) {
+        for (let s = 0; s < 20; s++) {
+          const way = Math.exp(-s / 0.7)
+          pieces.push({
+            bank: 1,
+            state: 'idle',
+            visit,
+            timeS: 60 * visit + s + 0.5,
+            seconds: 1,
+            lambda: 0.95 * (1 - 0.12 * way) * (1 + 0.003 * random.normal()),
+            rpm: rpm + 70 * way,
+            load: load - 0.09 * way,
+            manifoldKpa: 100 * (load - 0.09 * way),
+            throttlePct: 0,
+            coolantC: 82,
+          })
+        }
+      }
+      return { pieces, logShift: 0 }
+    }
+    const [idle] = findStateLevels([day(0.335, 680), day(0.31, 720)])!.levels
+    const difference = idle.logLambda[1] - idle.logLambda[0]
+    expect(Math.abs(difference)).toBeLessThan(0.01)
   })
 
   it('has nothing to say of runs without steady driving', () => {
