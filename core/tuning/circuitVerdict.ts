@@ -22,3 +22,6 @@ export interface CircuitVerdict {
   /** What to drive when data do not suffice. */
   missing?: string
 }
+
+/** What is missing where the board tells no load, in place of driving. */
+export const LOAD_MISSING = 'needs throttle or manifold pressure'

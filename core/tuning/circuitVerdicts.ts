@@ -1,12 +1,12 @@
 import { type CarProfile, type Circuit, defaultTargets, type Target, type Targets } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis, SteadyPiece } from '../contract/result.ts'
 import { bandsOf } from './adviceBands.ts'
-import type { CircuitVerdict } from './circuitVerdict.ts'
+import { type CircuitVerdict, LOAD_MISSING } from './circuitVerdict.ts'
 import { enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { chokeRow, pumpRow } from './otherCircuits.ts'
 import { openingOf } from './partPaths.ts'
-import { fittedOfRun } from './runObservations.ts'
+import { fittedOfRun, tellsLoad } from './runObservations.ts'
 import { rowOf, type Standing, standingOf, type VerdictOptions } from './stateStanding.ts'
 import { surePieces } from './surePieces.ts'
 
@@ -67,7 +67,13 @@ export function circuitVerdicts(
   if (has.has('pump')) rows.push(pumpRow(run, rows))
   const choke = chokeRow(run)
   if (has.has('choke') && choke) rows.push(choke)
-  return rows
+  return tellsLoad(run) ? rows : rows.map(withoutLoad)
+}
+
+/** No driving helps a circuit that rules at a load which the board does not tell. */
+function withoutLoad(row: CircuitVerdict): CircuitVerdict {
+  const isOpen = row.verdict === 'not_enough_data' && row.circuit !== 'idle' && row.circuit !== 'choke'
+  return isOpen ? { ...row, missing: LOAD_MISSING } : row
 }
 
 /** Circuits of the car: its profile's, else those whose parts are fitted, else all but the secondary. */

@@ -1,5 +1,5 @@
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
-import type { CircuitVerdict } from './circuitVerdict.ts'
+import { type CircuitVerdict, LOAD_MISSING } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { JUDGED_LAST } from './otherCircuits.ts'
@@ -21,15 +21,22 @@ function headlineOf(rows: readonly CircuitVerdict[]): string {
   const off = rows.filter((row) => row.verdict === 'rich' || row.verdict === 'lean')
   const open = rows.filter((row) => row.verdict === 'not_enough_data' && row.words !== JUDGED_LAST)
   const fine = rows.filter((row) => row.verdict === 'on_target').length
-  if (off.length === 0 && fine === 0) return 'Not enough steady driving to judge any circuit'
+  const isLoadMissing = open.length > 0 && open.every((row) => row.missing === LOAD_MISSING)
+  if (off.length === 0 && fine === 0) {
+    return isLoadMissing
+      ? 'Without throttle or manifold pressure no circuit can be judged'
+      : 'Not enough steady driving to judge any circuit'
+  }
   const rest =
     open.length === 0
       ? off.length === rows.length
         ? ''
         : '; the others are where they belong'
-      : fine === 0
-        ? '; the others need more driving'
-        : `; ${COUNT_WORDS[open.length].toLowerCase()} need${open.length === 1 ? 's' : ''} more driving`
+      : isLoadMissing
+        ? '; the others need throttle or manifold pressure'
+        : fine === 0
+          ? '; the others need more driving'
+          : `; ${COUNT_WORDS[open.length].toLowerCase()} need${open.length === 1 ? 's' : ''} more driving`
   if (off.length === 0) {
     return open.length === 0
       ? 'Every circuit is where it belongs'

@@ -144,6 +144,21 @@ describe('what is missing', () => {
     expect(missing.pump).toBe('10 more tip-ins')
   })
 
+  it('is throttle or pressure when the board tells no load, not driving', () => {
+    const run = wrongMain()
+    const pieces = run.pieces.filter((piece) => piece.state === 'idle')
+    const result = {
+      ...run.result,
+      channels_used: ['lambda', 'engine_speed'],
+      map: { ...run.result.map, load_channel: 'none' as const },
+    }
+    const rows = circuitVerdicts({ ...run, pieces, result })
+    expect(rows.find((row) => row.circuit === 'main')!.missing).toBe('needs throttle or manifold pressure')
+    expect(verdictHeadline(rows)).toBe(
+      'What was driven is where it belongs; the others need throttle or manifold pressure',
+    )
+  })
+
   it('is the engine speed when the board sends none', () => {
     const run = wrongMain()
     const result = { ...run.result, channels_used: ['lambda'] }
