@@ -13,6 +13,9 @@ export interface TransientOptions {
   readonly limits: TransientLimits
   /** First-order lag of the sensor that is undone before peaks are judged, s; 0 leaves λ as laid. */
   readonly sensorLagS: () => number
+  /** The car has secondary barrels, by its parts or its profile. */
+  readonly hasSecondaries: boolean
+  readonly warmIdleRpm: () => number
 }
 
 /** λ before the opening is its mean over the first part of this, s; leaner than the limit it is no mixture that burns. Chosen here. */
@@ -68,6 +71,9 @@ export function measureTransient(
     highest: Math.max(target, way),
     lowest: Math.min(target, way),
     was,
+    wideS: options.hasSecondaries
+      ? wideAfter(history, firstPoint, lastPoint, move.startS, options)
+      : Number.NaN,
   }
   const transient: Transient = {
     kind: move.kind,
@@ -115,6 +121,26 @@ function pointAt(history: PointHistory, timeS: number): number {
 function targetOf(targets: TargetFinder, toState: number, fromState: number, coolantC: number): number {
   const target = targets.lambda(toState, coolantC)
   return !Number.isNaN(target) ? target : targets.lambda(fromState, coolantC)
+}
+
+/** Seconds from the opening to the throttle, load and speed at which secondaries open; NaN when they were there before, or never come. */
+function wideAfter(
+  history: PointHistory,
+  firstPoint: number,
+  lastPoint: number,
+  startS: number,
+  { limits, warmIdleRpm }: TransientOptions,
+): number {
+  const { mask, timeS, throttlePct, load, rpm } = history
+  const leastRpm = limits.wideSpeedFactor * warmIdleRpm()
+  for (let n = firstPoint; n <= lastPoint; n++) {
+    const at = n & mask
+    if (throttlePct[at] < limits.wideThrottlePct || load[at] < limits.wideLoad || rpm[at] < leastRpm) continue
+    // Neither throttle nor load known: nothing tells that they opened.
+    if (Number.isNaN(throttlePct[at]) && Number.isNaN(load[at])) return Number.NaN
+    return n === firstPoint ? Number.NaN : timeS[at] - startS
+  }
+  return Number.NaN
 }
 
 /** λ just before the opening; NaN where that was the air of an overrun, however short. */

@@ -20,6 +20,10 @@ export interface TransientLimits {
   readonly secondaryOpenPct: number
   /** Lean within this after the secondaries opened belongs to them, s. */
   readonly secondaryS: number
+  /** Without a channel for them: secondaries are taken to open past this throttle and load, the engine this much faster than its warm idle. */
+  readonly wideThrottlePct: number
+  readonly wideLoad: number
+  readonly wideSpeedFactor: number
 }
 
 /** Definitions of the trade, common practice without a source. */
@@ -34,6 +38,9 @@ export const defaultTransientLimits: Readonly<TransientLimits> = Object.freeze({
   watchedS: 2.5,
   secondaryOpenPct: 5,
   secondaryS: 0.7,
+  wideThrottlePct: 36,
+  wideLoad: 0.9,
+  wideSpeedFactor: 2,
 })
 
 /** What an opening is held against. */
@@ -45,16 +52,19 @@ export interface PatternFrame {
   readonly lowest: number
   /** λ just before the opening; NaN where that was no mixture, in an overrun. */
   readonly was: number
+  /** When the secondaries may have opened where no channel tells it, s after the opening; NaN when they did not or there are none. */
+  readonly wideS: number
 }
 
 /** A rich stretch is over after so long above its limit; an opening that is watched for less than that shows no pattern, s. */
 const RICH_BREAK_S = 0.06
 const LEAST_WATCHED_S = 0.45
+/** How far the guessed moment of the secondaries may be off, s. */
+const WIDE_SLACK_S = 0.1
 
 /**
  * The row of the table that fits. The wanted λ goes from the target of the state left to that of the state arrived at: within the first moments
- * neither is held against the mixture, nor is what it was before. Only a channel tells that the secondaries opened: a guess by throttle and load was
- * wrong more often than right.
+ * neither is held against the mixture, nor is what it was before.
  */
 export function patternOf(
   stretch: Stretch,
@@ -62,7 +72,7 @@ export function patternOf(
   limits: TransientLimits,
 ): TransientPattern | null {
   const { timeS, lambda, secondaryPct, count } = stretch
-  const { was } = frame
+  const { was, wideS } = frame
   let leanFromS = Number.NaN
   let richSinceS = Number.NaN
   let richFromS = Number.NaN
@@ -100,5 +110,6 @@ export function patternOf(
   const sinceSecondary = leanFromS - secondaryS
   if (secondaryS > 0.1 && sinceSecondary > -0.05 && sinceSecondary < limits.secondaryS)
     return 'lean_at_secondary'
-  return leanFromS <= limits.atOnceS ? 'lean_at_once' : 'lean_later'
+  if (leanFromS <= limits.atOnceS) return 'lean_at_once'
+  return Number.isNaN(secondaryS) && leanFromS >= wideS - WIDE_SLACK_S ? 'lean_at_secondary' : 'lean_later'
 }

@@ -101,6 +101,8 @@ export interface RunSettings {
   readonly outputUncertainty: InputSettings['outputUncertainty']
   readonly fuel: Fuel
   readonly thermostatC: number
+  /** The car has secondary barrels, by its parts or its profile. */
+  readonly hasSecondaries: boolean
 }
 
 /** Gains beyond this are no aged sensor: the record was not taken in air. */
@@ -108,6 +110,14 @@ const LEAST_GAIN = 0.7
 const MOST_GAIN = 1.3
 /** Common thermostat of an older car, °C; reference pack, warm-up set: 82 to 92. */
 const USUAL_THERMOSTAT_C = 85
+
+const secondaryParts: readonly string[] = ['secondary_jet', 'secondary_plate', 'opening_spring']
+
+/** A profile that lists circuits has the last word; else the parts tell. */
+function hasSecondaries({ car, fitted }: RunKnowledge): boolean {
+  if (car?.circuits) return car.circuits.includes('secondary')
+  return Object.keys(fitted ?? {}).some((part) => secondaryParts.includes(part))
+}
 
 export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined): RunSettings {
   const { car } = known
@@ -141,5 +151,6 @@ export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined)
     outputUncertainty,
     fuel: attempt(() => fuelInTank(car?.fuel), fuelInTank()),
     thermostatC: car?.engine?.thermostat_C ?? USUAL_THERMOSTAT_C,
+    hasSecondaries: hasSecondaries(known),
   }
 }

@@ -43,6 +43,8 @@ export interface RunViewOptions {
   readonly learner?: CarLearner
   readonly law: () => DelayLaw
   readonly sensorLagS: () => number
+  /** The car has secondary barrels, by its parts or its profile. */
+  readonly hasSecondaries: boolean
   readonly thermostatC: number
   /** False for the live view: nothing is collected that grows with the run. */
   readonly keeps: boolean
@@ -203,6 +205,8 @@ export function createRunView(options: RunViewOptions): RunView {
       settleLambda: limits.settle_lambda,
       limits: defaultTransientLimits,
       sensorLagS: options.sensorLagS,
+      hasSecondaries: options.hasSecondaries,
+      warmIdleRpm: () => options.learned().warmIdleRpm,
     },
     onSettled,
     onTransient(transient) {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import type { CarProfile, Circuit } from '../../core/contract/car.ts'
+import type { CarProfile } from '../../core/contract/car.ts'
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
@@ -10,19 +10,12 @@ interface Moment {
   throttle: number
   map: number
   coolant?: number
-  /** Secondary throttle; sent when the first moment has one. */
-  secondary?: number
 }
 
 /** A made-up run at 100 Hz whose λ is seen at the moment that caused it. */
 function analyse(seconds: number, at: (t: number) => Moment, car: Partial<CarProfile> = {}): AnalysisResult {
-  const hasSecondary = at(0).secondary !== undefined
   const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure', 'coolant']
   const units = ['1', 'rpm', '%', 'kPa', 'C']
-  if (hasSecondary) {
-    names.push('secondary')
-    units.push('%')
-  }
   const channels: ChannelDeclaration[] = names.map((name, index) => ({
     index,
     name,
@@ -39,7 +32,6 @@ function analyse(seconds: number, at: (t: number) => Moment, car: Partial<CarPro
     Float32Array.from(moments, ({ throttle }) => throttle),
     Float32Array.from(moments, ({ map }) => map),
     Float32Array.from(moments, ({ coolant }) => coolant ?? 85),
-    ...(hasSecondary ? [Float32Array.from(moments, ({ secondary }) => secondary ?? Number.NaN)] : []),
   ]
   const delay = { a_s: 0, b_s_rpm_kPa: 0, events_used: 500 }
   const pipeline = createPipeline({ car: { id: 'test', engine: { idle_rpm: 800 }, delay, ...car } })
@@ -75,8 +67,7 @@ describe('an opening', () => {
 })
 
 describe('lean some while after a wide opening', () => {
-  const fourBarrels = { circuits: ['idle', 'main', 'power', 'secondary', 'pump'] as Circuit[] }
-  const wide = (hasChannel: boolean) => {
+  const wide = (car: Partial<CarProfile>) => {
     const found = tipIns(
       analyse(
         30,
@@ -88,21 +79,20 @@ describe('lean some while after a wide opening', () => {
             rpm: t < 10 ? 800 : 2400,
             throttle: t < 10 ? 0 : 12 + 70 * open,
             map: t < 10 ? 33 : 48 + 50 * open,
-            ...(hasChannel ? { secondary: since > 0.4 ? 60 : 0 } : {}),
           }
         },
-        fourBarrels,
+        car,
       ),
     )
     return found.find(({ start_s }) => start_s > 15)?.pattern
   }
 
-  it('is laid to the secondaries when they were seen to open then', () => {
-    expect(wide(true)).toBe('lean_at_secondary')
+  it('is laid to the secondaries of a car that has them', () => {
+    expect(wide({ circuits: ['idle', 'main', 'power', 'secondary', 'pump'] })).toBe('lean_at_secondary')
   })
 
-  it('is the pump’s when nothing tells that they opened, though the car has them', () => {
-    expect(wide(false)).toBe('lean_later')
+  it('is the pump’s of a car without', () => {
+    expect(wide({ circuits: ['idle', 'main', 'power', 'pump'] })).toBe('lean_later')
   })
 })
 
