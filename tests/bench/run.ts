@@ -14,6 +14,7 @@ const benches: Readonly<Record<string, readonly string[]>> = {
   // Two hours are the default of the file itself.
   tablet: ['tablet.ts', '--minutes', '20'],
   analyse: ['analyse.ts'],
+  season: ['season.ts'],
   engine: ['engine.ts'],
   second: ['second/score.ts', 'all'],
   openings: ['openings.ts', 'second'],
