@@ -1,7 +1,7 @@
 import type { Change } from '../contract/advice.ts'
 import type { Circuit, Fitted, Part } from '../contract/car.ts'
 import { sentenceStart } from '../units/format.ts'
-import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
+import type { MixtureUnit } from '../units/mixtureUnit.ts'
 import {
   areaWord,
   partWord,
@@ -161,11 +161,12 @@ function sideEffects({ model, bands, before, after, unit }: ChangeInput, own: Ad
     const a = model.forecast(state, before)
     const b = model.forecast(state, after)
     if (!a || !b || Math.abs(b.mean - a.mean) < WORTH_SAYING) continue
+    const [from, to] = [a, b].map(({ mean }) => unit.of(Math.exp(mean)).toFixed(unit.decimals))
+    // What rounds to the same figure says nothing.
+    if (from === to) continue
     const word = stateWords[state] ?? state
     const side = b.mean > band.high ? ', lean' : b.mean < band.low ? ', rich' : ''
-    sentences.push(
-      `${sentenceStart(word)} moves with it, from ${mixtureWords(Math.exp(a.mean), unit)} to ${unit.of(Math.exp(b.mean)).toFixed(unit.decimals)}${side}.`,
-    )
+    sentences.push(`${sentenceStart(word)} moves with it, from ${unit.symbol} ${from} to ${to}${side}.`)
   }
   return sentences
 }

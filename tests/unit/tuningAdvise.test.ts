@@ -175,6 +175,19 @@ describe('advise', () => {
     expect(afr.next!.expected_lambda).toBe(plain.next!.expected_lambda)
   })
 
+  it('says no side effect that rounds to nothing', () => {
+    // Idle goes from 0.947 to 0.953 here: more than is worth saying, and the same figure.
+    const fitted = {
+      ...withPart('main_jet', { bore_mm: 1.95 }),
+      idle_screws: { label: '1.51', turns: 1.51 },
+    }
+    const { next, states } = advise([drive(fitted, 1)], box)
+    const then = (next!.expects as Record<string, { lambda: number }>).idle.lambda
+    expect(Math.log(then / states.idle.lambda!)).toBeGreaterThan(0.006)
+    expect(then.toFixed(2)).toBe(states.idle.lambda!.toFixed(2))
+    expect(next!.because.join(' ')).not.toContain('Idle moves with it')
+  })
+
   it('proposes a larger main jet for a lean cruise, of a size that is in the box', () => {
     const advice = advise([drive(withPart('main_jet', { bore_mm: 1.74 }), 1)], box)
     expect(advice.next).toMatchObject({ circuit: 'main', part: 'main_jet', direction: 'richer' })
