@@ -211,7 +211,7 @@ function verdictText(
         ? ''
         : ' The air of one run is not known: the interval allows for any ordinary weather.'
   if (verdict === 'not_enough_data') {
-    return `Cannot tell: the runs share too little steady driving.${air}`
+    return `The runs share too little steady driving.${air}`
   }
   if (verdict === 'no_difference') {
     return `No difference that weather, sensor and driving could not explain.${air}`
