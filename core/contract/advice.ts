@@ -53,7 +53,8 @@ export interface AdviceResult {
   next: Change | null
   also: Change[]
   /** When data cannot decide: what to drive. */
-  needs?: { state: MixtureState | string; seconds: number; [more: string]: unknown }[]
+  /** What to drive; with `channel`, no driving helps until the board sends it. */
+  needs?: { state: MixtureState | string; seconds: number; channel?: string; [more: string]: unknown }[]
   states: Record<
     string,
     {

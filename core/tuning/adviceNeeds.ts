@@ -46,7 +46,7 @@ const LEAST_DRIVE_S = 300
 const MOST_DRIVES = 3
 
 /** Why no driving helps a board that tells λ alone. */
-export const NO_SPEED = 'the board sends no engine speed: idle, cruise and power cannot be told apart'
+const NO_SPEED = 'the board sends no engine speed: idle, cruise and power cannot be told apart'
 const NO_LOAD =
   'Power not judged: without throttle or manifold pressure nobody knows how hard the engine works.'
 
@@ -57,7 +57,10 @@ export function findNeeds(input: NeedsInput): Needs {
   const notJudged: { state: AdviceState; text: string }[] = []
   const hasLoad = observed.some(({ run }) => tellsLoad(run))
   if (!hasLoad && !tellsSpeed(input.today))
-    return { needs: [{ state: 'running', seconds: LEAST_NEEDED_S, why: NO_SPEED }], notJudged }
+    return {
+      needs: [{ state: 'running', seconds: LEAST_NEEDED_S, channel: 'engine_speed', why: NO_SPEED }],
+      notJudged,
+    }
   const newest = observed[observed.length - 1]
   const realDrives = observed.filter(({ run }) => run.result.run.seconds >= LEAST_DRIVE_S)
   const drives = realDrives.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).length

@@ -1,7 +1,6 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { Part } from '../contract/car.ts'
 import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
-import { NO_SPEED } from './adviceNeeds.ts'
 import { leanReadingCautions } from './cautions.ts'
 import { stateWords } from './compareRuns.ts'
 import { needsWords } from './drivingWords.ts'
@@ -11,18 +10,22 @@ import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 import type { ObservedRun } from './runObservations.ts'
 
+interface Warned {
+  model: ResponseModel
+  bands: ReadonlyMap<AdviceState, Band>
+  newest: ObservedRun
+  next: Change | null
+  states: AdviceResult['states']
+  missing: readonly MissingSize[]
+  stuck: readonly AdviceState[]
+  /** What could not be judged, in sentences. */
+  notJudged: readonly string[]
+  unit: MixtureUnit
+}
+
 /** What must be said besides the change: danger under load, sizes that the box lacks, hints of the trust gate. */
-export function findWarnings(
-  model: ResponseModel,
-  bands: ReadonlyMap<AdviceState, Band>,
-  newest: ObservedRun,
-  next: Change | null,
-  states: AdviceResult['states'],
-  missing: readonly MissingSize[],
-  stuck: readonly AdviceState[],
-  notJudged: readonly string[],
-  unit: MixtureUnit,
-): string[] {
+export function findWarnings(about: Warned): string[] {
+  const { model, bands, newest, next, states, missing, stuck, notJudged, unit } = about
   const warnings: string[] = [...notJudged]
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
@@ -86,8 +89,6 @@ export function summaryOf(
 
 /** That data cannot decide, and what would help: more driving, or a channel that no driving replaces. */
 export function cannotTell(needs: NonNullable<AdviceResult['needs']>): string {
-  const [first] = needs
-  return first.state === 'running' && first.why === NO_SPEED
-    ? `Cannot tell: ${NO_SPEED}.`
-    : `Cannot tell yet. Wanted: ${needsWords(needs)}.`
+  const unconnected = needs.find(({ channel }) => channel)
+  return unconnected ? `Cannot tell: ${unconnected.why}.` : `Cannot tell yet. Wanted: ${needsWords(needs)}.`
 }

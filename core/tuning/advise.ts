@@ -175,17 +175,17 @@ export function advise(
     tip_ins: pump.tipIns,
     count: pump.count,
   }
-  const warnings = findWarnings(
+  const warnings = findWarnings({
     model,
-    known,
+    bands: known,
     newest,
     next,
     states,
     missing,
-    stuck.map(([state]) => state),
-    notJudged.map(({ text }) => text),
+    stuck: stuck.map(([state]) => state),
+    notJudged: notJudged.map(({ text }) => text),
     unit,
-  )
+  })
   return {
     format: 'floatbowl-advice 1',
     done,

@@ -19,9 +19,15 @@ export interface CircuitVerdict {
   seconds: number
   /** For the pump and the choke: what was counted, e.g. `9 of 11`. */
   counted?: string
-  /** What to drive when data do not suffice. */
+  /** What to drive when data do not suffice, or what to connect when no driving helps. */
   missing?: string
+  /** True when no driving helps, since the board tells no load. */
+  lacksLoad?: boolean
 }
 
-/** What is missing where the board tells no load, in place of driving. */
-export const LOAD_MISSING = 'needs throttle or manifold pressure'
+/** The verdict with its distance from target as the caller words it: `rich 0.08`, in AFR `rich 1.2`. */
+export function verdictWords(row: CircuitVerdict, distanceOf: (error: number) => string): string {
+  const isSteady = row.circuit !== 'pump' && row.circuit !== 'choke'
+  const isOff = row.verdict === 'rich' || row.verdict === 'lean'
+  return isSteady && isOff ? `${row.verdict} ${distanceOf(Math.abs(row.error))}` : row.words
+}

@@ -1,7 +1,7 @@
 import { type CarProfile, type Circuit, defaultTargets, type Target, type Targets } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis, SteadyPiece } from '../contract/result.ts'
 import { bandsOf } from './adviceBands.ts'
-import { type CircuitVerdict, LOAD_MISSING } from './circuitVerdict.ts'
+import type { CircuitVerdict } from './circuitVerdict.ts'
 import { enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { chokeRow, pumpRow } from './otherCircuits.ts'
@@ -73,7 +73,7 @@ export function circuitVerdicts(
 /** No driving helps a circuit that rules at a load which the board does not tell. */
 function withoutLoad(row: CircuitVerdict): CircuitVerdict {
   const isOpen = row.verdict === 'not_enough_data' && row.circuit !== 'idle' && row.circuit !== 'choke'
-  return isOpen ? { ...row, missing: LOAD_MISSING } : row
+  return isOpen ? { ...row, missing: 'needs throttle or manifold pressure', lacksLoad: true } : row
 }
 
 /** Circuits of the car: its profile's, else those whose parts are fitted, else all but the secondary. */

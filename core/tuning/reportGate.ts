@@ -1,5 +1,5 @@
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
-import type { CircuitVerdict } from './circuitVerdict.ts'
+import { type CircuitVerdict, verdictWords } from './circuitVerdict.ts'
 import { escapeHtml } from './reportText.ts'
 
 /** Scale of a gate: λ minus target to either side. */
@@ -48,14 +48,12 @@ export function gateWords(row: CircuitVerdict, unit: MixtureUnit): string {
   const error = Number.isFinite(row.error)
     ? `, ${unit.symbol} ${distanceWords(row.error, unit, row.target, 1)} ${side} than its target${half ? ` plus or minus ${half}` : ''}`
     : ''
-  return `${row.name}: ${verdictWords(row, unit)}${error}`
+  return `${row.name}: ${verdictIn(row, unit)}${error}`
 }
 
-/** The verdict with its distance in the unit shown: `rich 0.08`, in AFR `rich 1.2`. */
-export function verdictWords(row: CircuitVerdict, unit: MixtureUnit): string {
-  const isOff = row.verdict === 'rich' || row.verdict === 'lean'
-  if (!isOff || !Number.isFinite(row.error)) return row.words
-  return `${row.verdict} ${distanceWords(row.error, unit, row.target)}`
+/** The verdict with its distance in the unit shown. */
+export function verdictIn(row: CircuitVerdict, unit: MixtureUnit): string {
+  return verdictWords(row, (error) => distanceWords(error, unit, row.target))
 }
 
 /** Half width of its 95 % interval in the unit shown, empty when there is none. */

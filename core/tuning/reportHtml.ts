@@ -10,7 +10,7 @@ import type { CircuitVerdict } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
 import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
-import { doubtOf, GATE_RANGE, gateSvg, verdictWords } from './reportGate.ts'
+import { doubtOf, GATE_RANGE, gateSvg, verdictIn } from './reportGate.ts'
 import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
 import { duration, escapeHtml, figure, startWord } from './reportText.ts'
@@ -125,7 +125,7 @@ function circuitTable(rows: readonly CircuitVerdict[], unit: MixtureUnit): strin
     return (
       `<tr><th scope="row">${escapeHtml(row.name)}<span>${escapeHtml(row.detail)}</span></th>` +
       `<td class="picture">${gateSvg(row, unit)}</td>` +
-      `<td class="word${side}">${escapeHtml(verdictWords(row, unit))}<span>${missing}</span></td>` +
+      `<td class="word${side}">${escapeHtml(verdictIn(row, unit))}<span>${missing}</span></td>` +
       `<td class="count">${escapeHtml(count)}</td></tr>`
     )
   })

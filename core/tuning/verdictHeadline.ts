@@ -1,5 +1,5 @@
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
-import { type CircuitVerdict, LOAD_MISSING } from './circuitVerdict.ts'
+import type { CircuitVerdict } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { JUDGED_LAST } from './otherCircuits.ts'
@@ -21,7 +21,7 @@ function headlineOf(rows: readonly CircuitVerdict[]): string {
   const off = rows.filter((row) => row.verdict === 'rich' || row.verdict === 'lean')
   const open = rows.filter((row) => row.verdict === 'not_enough_data' && row.words !== JUDGED_LAST)
   const fine = rows.filter((row) => row.verdict === 'on_target').length
-  const isLoadMissing = open.length > 0 && open.every((row) => row.missing === LOAD_MISSING)
+  const isLoadMissing = open.length > 0 && open.every((row) => row.lacksLoad)
   if (off.length === 0 && fine === 0) {
     return isLoadMissing
       ? 'Without throttle or manifold pressure no circuit can be judged'

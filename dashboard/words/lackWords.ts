@@ -1,12 +1,9 @@
-import type { Circuit } from '../../core/contract/car.ts'
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import { NARROW_SPACE } from '../../core/units/format.ts'
 
 type Missing = AnalysisResult['missing']
 
-/** Circuits that rule at a load of their own: without throttle and manifold pressure nobody knows when. */
-const loadCircuits: ReadonlySet<string> = new Set<Circuit>(['transfer', 'main', 'power', 'secondary', 'pump'])
-/** The same of what a drive is to contain. */
+/** What a drive is to contain that happens at a load: without throttle and manifold pressure nobody knows when. */
 const loadItems: ReadonlySet<string> = new Set(['cruise', 'tip_in_cruise', 'tip_in_idle', 'pull'])
 
 const NO_SPEED = 'engine speed'
@@ -20,17 +17,10 @@ export function lackOfStates(missing: Missing): string {
 const lacksLoad = (missing: Missing) =>
   ['throttle', 'manifold_pressure'].every((wanted) => missing.some(({ channel }) => channel === wanted))
 
-const lack = (isOfLoad: boolean, missing: Missing) =>
-  [lackOfStates(missing), isOfLoad && lacksLoad(missing) ? NO_LOAD : ''].filter(Boolean).join(' and ')
-
-/** What the board must send before this circuit can be judged, however much is driven; empty when nothing lacks. */
-export function lackOfCircuit(circuit: Circuit, missing: Missing): string {
-  return lack(loadCircuits.has(circuit), missing)
-}
-
-/** The same of an item of the test drive. */
+/** What the board must send before this item of the test drive can be counted, however much is driven; empty when nothing lacks. */
 export function lackOfItem(item: string, missing: Missing): string {
-  return lack(loadItems.has(item), missing)
+  const isLoadLacking = loadItems.has(item) && lacksLoad(missing)
+  return [lackOfStates(missing), isLoadLacking ? NO_LOAD : ''].filter(Boolean).join(' and ')
 }
 
 const untrustedWords: Readonly<Record<string, string>> = {

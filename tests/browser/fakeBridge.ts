@@ -3,6 +3,7 @@ import { type WebSocket, WebSocketServer } from 'ws'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { type BridgeAlarm, type ServerMessage, streamProtocol } from '../../core/contract/stream.ts'
 import { encodeStreamFrame } from '../../core/contract/streamFrame.ts'
+import { noLines } from '../../core/line/lineCounts.ts'
 import { createStaticServer } from './staticServer.ts'
 
 /** Values of one moment, in the declared units; NaN = an empty field. */
@@ -230,15 +231,7 @@ export class FakeBridge {
         text: '',
         sinceS: 0,
         rateHz: this.options.rateHz ?? 50,
-        counts: {
-          lines: 0,
-          samples: 0,
-          badChecksum: 0,
-          unreadable: 0,
-          missingSamples: 0,
-          undeclared: 0,
-          restarts: 0,
-        },
+        counts: noLines(),
       },
     })
     send({ type: 'recording', status: this.#recordingStatus() })

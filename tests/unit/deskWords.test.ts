@@ -3,7 +3,7 @@ import { newestPair } from '../../dashboard/parts/compare/newestPair.ts'
 import { axisTicks, isTimeAxis } from '../../dashboard/parts/picture/axisTicks.ts'
 import { bankLines } from '../../dashboard/parts/run/bankWords.ts'
 import { coverageLine } from '../../dashboard/parts/run/coverageLine.ts'
-import { lackOfCircuit, lackOfItem, lackOfStates, untrustedText } from '../../dashboard/words/lackWords.ts'
+import { lackOfItem, lackOfStates, untrustedText } from '../../dashboard/words/lackWords.ts'
 import { lambdaUnit } from '../../dashboard/words/mixtureUnit.ts'
 
 const without = (...channels: string[]) => channels.map((channel) => ({ channel, would_give: 'more' }))
@@ -35,15 +35,13 @@ describe('what a board would have to send', () => {
   test('nothing more where engine speed and one of throttle and pressure come', () => {
     for (const missing of [[], without('throttle'), without('manifold_pressure', 'coolant')]) {
       expect(lackOfStates(missing)).toBe('')
-      expect(lackOfCircuit('power', missing)).toBe('')
       expect(lackOfItem('pull', missing)).toBe('')
     }
   })
 
-  test('a load, for every circuit but idle, where neither throttle nor pressure comes', () => {
+  test('a load, for all that happens under load, where neither throttle nor pressure comes', () => {
     const missing = without('throttle', 'manifold_pressure')
-    expect(lackOfCircuit('idle', missing)).toBe('')
-    expect(lackOfCircuit('main', missing)).toBe('throttle or manifold pressure')
+    expect(lackOfItem('warm_idle', missing)).toBe('')
     expect(lackOfItem('overrun', missing)).toBe('')
     expect(lackOfItem('tip_in_idle', missing)).toBe('throttle or manifold pressure')
   })
@@ -51,8 +49,8 @@ describe('what a board would have to send', () => {
   test('engine speed before all, on a board of the mixture alone', () => {
     const missing = without('engine_speed', 'throttle', 'manifold_pressure')
     expect(lackOfStates(missing)).toBe('engine speed')
-    expect(lackOfCircuit('idle', missing)).toBe('engine speed')
-    expect(lackOfCircuit('pump', missing)).toBe('engine speed and throttle or manifold pressure')
+    expect(lackOfItem('warm_idle', missing)).toBe('engine speed')
+    expect(lackOfItem('pull', missing)).toBe('engine speed and throttle or manifold pressure')
   })
 })
 

@@ -1,6 +1,5 @@
 import type { AdviceResult, Change, PartSize } from '../../../core/contract/advice.ts'
 import type { Fitted } from '../../../core/contract/car.ts'
-import { NO_SPEED } from '../../../core/tuning/adviceNeeds.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { stateWords } from '../../../core/tuning/compareRuns.ts'
 import { needsWords } from '../../../core/tuning/drivingWords.ts'
@@ -61,7 +60,7 @@ export function changeState(change: Change): string {
 
 /** True when no driving helps: the board sends no engine speed. */
 export function isWithoutSpeed(advice: AdviceResult): boolean {
-  return advice.needs?.some(({ why }) => why === NO_SPEED) === true
+  return advice.needs?.some(({ channel }) => channel === 'engine_speed') === true
 }
 
 /** What is to be driven before data can decide. */
