@@ -470,7 +470,9 @@ describe('alarms', () => {
   })
 
   test('no mixture alarm while warming, in overrun or without data', async () => {
+    const speed = 3
     const { bridge, page, close } = await liveDrive({
+      speed,
       channels: [
         'lambda',
         'engine_speed',
@@ -483,17 +485,18 @@ describe('alarms', () => {
       ],
     })
     const seen: string[] = []
-    const watchAlarms = async (what: string, ms: number) => {
-      const until = performance.now() + ms
+    const watchAlarms = async (what: string, boardMs: number) => {
+      const until = performance.now() + boardMs / speed
       while (performance.now() < until) {
         const alarm =
           (await page.locator('[data-part="alarm"]').count()) > 0 ? await partText(page, 'alarm') : ''
         if (alarm && /lean|rich|LIFT/i.test(alarm)) seen.push(`${what}: ${alarm}`)
-        await page.waitForTimeout(100)
+        await page.waitForTimeout(50)
       }
     }
     // A cold cell has a high resistance; its reading means nothing yet.
     bridge.set({ ...fullThrottle, lambda: 1.2, cell_resistance: 5000 })
+    await until('warming', async () => (await partText(page, 'instead')).includes('WARMING'))
     await watchAlarms('warming', 2500)
     const warmingWord = await partText(page, 'instead')
     bridge.set({ ...cruise })
@@ -506,7 +509,7 @@ describe('alarms', () => {
     bridge.set({ lambda: Number.NaN })
     await watchAlarms('no reading', 2500)
     bridge.sampling = false
-    await watchAlarms('no data', 2500)
+    await watchAlarms('no data', 2500 * speed)
     check(
       'A4',
       `mixture alarms while warming ("${warmingWord.trim()}"), in overrun ("${overrunWord?.trim()}"), without a reading and without data: ${seen.length} ${seen.join('; ')}`,
