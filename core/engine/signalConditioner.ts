@@ -50,6 +50,12 @@ export const defaultSignalConditionerOptions: Readonly<SignalConditionerOptions>
 /** Power of two; holds a quarter of a second at 4 kHz. */
 const CAPACITY = 1024
 const MASK = CAPACITY - 1
+/** Samples this far apart show a quick blip of the foot as a single one: a spike then stands on level ground, its sides apart by less than this share of it. */
+const SPARSE_S = 0.03
+const LEVEL_SHARE = 0.3
+/** With no more samples than these in the window its middle one counts twice, and none is left out; so far apart, s, it alone tells the throttle. */
+const FEW_SAMPLES = 3
+const LONE_S = 0.06
 /** Weight of one sample in the running noise estimate. */
 const NOISE_WEIGHT = 0.002
 
@@ -139,6 +145,7 @@ class Conditioner implements SignalConditioner {
     // Most samples: the middle does not stick out beyond the newest, so it is no spike, single or paired.
     if (!(middle - now > limit || now - middle > limit)) return
     if (sticksOut(middle, before, now, limit)) {
+      if (share === 0 && !this.#isOnLevel(middle, before, now)) return
       ring[(end - 2) & MASK] = (before + now) / 2
       return
     }
@@ -151,6 +158,16 @@ class Conditioner implements SignalConditioner {
     }
   }
 
+  /** False for samples so far apart that a sample which sticks out may be a foot's blip: where the line does not lie level on its two sides. */
+  #isOnLevel(middle: number, before: number, now: number): boolean {
+    const end = this.#written
+    const sinceS = this.#times[(end - 1) & MASK] - this.#times[(end - 2) & MASK]
+    if (!(sinceS >= SPARSE_S)) return true
+    const earlier = end - this.#first >= 4 ? this.#throttles[(end - 4) & MASK] : before
+    const most = LEVEL_SHARE * Math.min(Math.abs(middle - before), Math.abs(middle - now))
+    return Math.abs(before - now) < most && !(Math.abs(before - earlier) >= most)
+  }
+
   /** The fields from the windows around the center, whose time is `t`. */
   #condition(t: number): void {
     const { halfWindowS, leastPressureHalfS, mostPressureHalfS, latencyS } = this.#options
@@ -161,7 +178,7 @@ class Conditioner implements SignalConditioner {
     const half = Math.max(halfWindowS, Math.min(latencyS, 1.05 * sinceS))
     const from = windowStart(times, center, center, this.#first, half)
     const to = windowEnd(times, center, center + 1, this.#written, half)
-    this.#meanSpeedAndThrottle(from, to)
+    this.#meanSpeedAndThrottle(from, to, sinceS >= LONE_S)
     const cycleHalf = 60 / this.rpm
     const pressureHalf =
       cycleHalf > leastPressureHalfS ? Math.min(cycleHalf, mostPressureHalfS) : leastPressureHalfS
@@ -181,7 +198,7 @@ class Conditioner implements SignalConditioner {
   }
 
   /** Means of the window without their least and greatest values, summed from the middle outward; both at once, since each sum waits for itself. */
-  #meanSpeedAndThrottle(from: number, to: number): void {
+  #meanSpeedAndThrottle(from: number, to: number, isLone: boolean): void {
     const speeds = this.#speeds
     const throttles = this.#throttles
     let speed = 0
@@ -212,7 +229,10 @@ class Conditioner implements SignalConditioner {
       }
     }
     this.rpm = meanWithout(speed, leastSpeed, mostSpeed, speedCount)
-    this.throttlePct = meanWithout(throttle, leastThrottle, mostThrottle, throttleCount)
+    const own = throttles[middle & MASK]
+    if (throttleCount > FEW_SAMPLES || Number.isNaN(own))
+      this.throttlePct = meanWithout(throttle, leastThrottle, mostThrottle, throttleCount)
+    else this.throttlePct = isLone ? own : (throttle + own) / (throttleCount + 1)
   }
 }
 

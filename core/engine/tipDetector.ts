@@ -1,3 +1,4 @@
+import { fastPartFrom, middleRate, ONSET_SHARE } from './moveSlopes.ts'
 import type { PointHistory } from './pointHistory.ts'
 import type { StateLimits } from './stateLimits.ts'
 
@@ -36,14 +37,16 @@ export interface TipDetectorOptions {
 /** Time over which the rate is taken, s; points are means over a tenth of a second already. Longer: quick small moves look slow. */
 const RATE_WINDOW_S = 0.05
 const LEAST_STEPS = 2
+/** Unless they are so far apart, s, that the foot opens and closes between three. */
+const LONE_STEP_S = 0.06
 /** Share of the rate limit at which a move may be beginning, and below which it has ended. */
 const BEGIN_SHARE = 0.5
 const END_SHARE = 0.25
-/** A move has begun where it was faster than this share of the rate limit. */
-const ONSET_SHARE = 0.25
-/** The fast part of a move that began slowly: faster than this share, and the foot of the smoothed line before it, s. */
-const FAST_SHARE = 0.6
-const FOOT_S = 0.08
+/** Points this far apart are no more noisy in their rate than pairs of nearer ones, s. */
+const SPARSE_S = 0.045
+/** A move that is slower than this share of the limit for so long, s, and then fast again is two: the foot rested or crept between. Chosen here. */
+const PAUSE_SHARE = 0.8
+const PAUSE_S = 0.1
 /** The smoothed line begins to rise this much before the plate does, s. */
 const ONSET_BIAS_S = 0.03
 
@@ -61,6 +64,9 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
   let slowSinceS = Number.NaN
   let move: FastMove | undefined
   let back = 0
+  // Since when a move that was fast has been slow, and where it became fast anew.
+  let slowFromPoint = -1
+  let secondPoint = -1
 
   function push(): void {
     const byPressure = options.byPressure()
@@ -71,7 +77,8 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
     const t = timeS[now & mask]
     if (back < history.first) back = history.first
     // At few samples a second two of them are mostly noise: three steps at the least.
-    while (back + 1 < now - LEAST_STEPS + 1 && t - timeS[(back + 1) & mask] >= RATE_WINDOW_S) back++
+    const leastSteps = t - timeS[(now - 1) & mask] >= LONE_STEP_S ? 1 : LEAST_STEPS
+    while (back + 1 < now - leastSteps + 1 && t - timeS[(back + 1) & mask] >= RATE_WINDOW_S) back++
     const value = values[now & mask]
     const spanS = t - timeS[back & mask]
     if (!(spanS > 0.04 && spanS < 0.4)) return
@@ -86,8 +93,10 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
       extremeS = t
     }
     // Noise lifts single points over the limit: two in a row count, by their mean.
-    const both = ((rate + lastRate) / 2) * direction
+    const isSparse = t - timeS[(now - 1) & mask] >= SPARSE_S
+    const both = (isSparse ? rate : (rate + lastRate) / 2) * direction
     lastRate = rate
+    if (move && !byPressure) splitAtPause(values, now, both, rateLimit, sizeLimit)
     if (!byPressure && !move && both > rateLimit && !(peakRate > rateLimit)) {
       startAtFastPart(values, now, rateLimit)
     }
@@ -109,7 +118,14 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
     if (rate * direction < END_SHARE * rateLimit) {
       if (!(t >= slowSinceS)) slowSinceS = t
       const isReversed = rate * direction < -BEGIN_SHARE * rateLimit
-      if (isReversed || t - slowSinceS >= 0.05) end(values, size)
+      if (isReversed) {
+        end(values, size)
+        begin(values, rate, rateLimit)
+        // Of a blip few samples may be all that there is.
+        if (isSparse) peakRate = Math.abs(rate)
+        extreme = value
+        extremeS = t
+      } else if (t - slowSinceS >= 0.05) end(values, size)
     } else slowSinceS = Number.NaN
   }
 
@@ -138,57 +154,72 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
     peakRate = 0
     lastRate = 0
     slowSinceS = Number.NaN
+    slowFromPoint = -1
+    secondPoint = -1
+  }
+
+  /** The foot opened fast, crept on, and opens fast again: from there on it is another move. */
+  function splitAtPause(
+    values: Float64Array,
+    now: number,
+    both: number,
+    rateLimit: number,
+    sizeLimit: number,
+  ): void {
+    if (secondPoint < 0) {
+      if (both < PAUSE_SHARE * rateLimit) {
+        if (slowFromPoint < 0) slowFromPoint = now
+        return
+      }
+      if (slowFromPoint < 0 || both <= rateLimit) return
+      if (timeS[now & mask] - timeS[slowFromPoint & mask] < PAUSE_S) {
+        slowFromPoint = -1
+        return
+      }
+      secondPoint = fastPartFrom(history, values, now, direction, rateLimit, slowFromPoint)
+    }
+    const rise = (extreme - values[secondPoint & mask]) * direction
+    if (rise <= sizeLimit) {
+      if (both < PAUSE_SHARE * rateLimit) {
+        slowFromPoint = now
+        secondPoint = -1
+      }
+      return
+    }
+    const first = move!
+    const firstEnd = slowFromPoint & mask
+    close(first, values, (values[firstEnd] - startValue) * direction, timeS[firstEnd])
+    startPoint = secondPoint
+    startS = timeS[secondPoint & mask]
+    startValue = values[secondPoint & mask]
+    peakRate = both
+    slowFromPoint = -1
+    secondPoint = -1
+    move = undefined
   }
 
   /** A creeping foot that suddenly opens fast: the move begins where the fast part does. */
   function startAtFastPart(values: Float64Array, now: number, rateLimit: number): void {
-    const slope = (n: number) =>
-      ((values[n & mask] - values[(n - 1) & mask]) * direction) / (timeS[n & mask] - timeS[(n - 1) & mask])
-    let n = now
-    let slowest = now
-    while (n > startPoint) {
-      // Noise makes single steps slow: two in a row end the fast part.
-      const here = slope(n)
-      if (here < FAST_SHARE * rateLimit) {
-        if (slowest === n + 1) break
-        slowest = n
-      }
-      n--
-    }
+    const n = fastPartFrom(history, values, now, direction, rateLimit, startPoint)
     if (n <= startPoint) return
-    const fromS = timeS[n & mask] - FOOT_S / 2
-    while (n > startPoint && timeS[n & mask] > fromS && slope(n) >= ONSET_SHARE * rateLimit) n--
     startPoint = n
     startS = timeS[n & mask]
     startValue = values[n & mask]
   }
 
   function end(values: Float64Array, size: number): void {
-    if (move) {
-      move.size = size * direction
-      move.endS = extremeS
-      move.isOver = true
-      if (!move.byPressure) move.ratePctS = middleRate(values, size)
-      onEnd(move)
-    }
+    if (move) close(move, values, size, extremeS)
     move = undefined
     direction = 0
     startS = Number.POSITIVE_INFINITY
   }
 
-  /** Slope between a tenth and nine tenths of the travel. */
-  function middleRate(values: Float64Array, size: number): number {
-    let lowS = startS
-    let highS = extremeS
-    for (let n = Math.max(startPoint, history.first); n < history.end; n++) {
-      const travelled = (values[n & mask] - startValue) * direction
-      if (travelled <= 0.1 * size) lowS = timeS[n & mask]
-      if (travelled >= 0.9 * size) {
-        highS = timeS[n & mask]
-        break
-      }
-    }
-    return (0.8 * size) / Math.max(0.02, highS - lowS)
+  function close(over: FastMove, values: Float64Array, size: number, endS: number): void {
+    over.size = size * direction
+    over.endS = endS
+    over.isOver = true
+    if (!over.byPressure) over.ratePctS = middleRate(history, values, startPoint, size * direction, endS)
+    onEnd(over)
   }
 
   return {

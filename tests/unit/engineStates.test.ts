@@ -139,6 +139,24 @@ describe('createSignalConditioner', () => {
   })
 })
 
+describe('samples far apart', () => {
+  const highest = (throttle: readonly number[]) => {
+    const seen: number[] = []
+    const conditioner = createSignalConditioner(() => seen.push(conditioner.throttlePct))
+    for (const [i, value] of throttle.entries()) conditioner.push(i / 20, 2000, value, 50)
+    conditioner.flush()
+    return Math.max(...seen)
+  }
+
+  it('keep a blip of the foot, which rises or falls over two of them', () => {
+    expect(highest([2, 2, 2, 2, 9, 18, 8, 4, 3, 2, 2])).toBeGreaterThan(12)
+  })
+
+  it('still lose a spike on level ground', () => {
+    expect(highest([2, 2, 2, 2, 2, 18, 2, 2, 2, 2, 2])).toBeLessThan(3)
+  })
+})
+
 describe('stateLimits', () => {
   it('lets the profile change a limit by its name and passes over what it does not know', () => {
     const limits = stateLimits({ power_load: 0.8, nonsense: 3 })

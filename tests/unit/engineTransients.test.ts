@@ -14,8 +14,8 @@ interface Moment {
 
 const DELAY_S = 0.2
 
-/** Runs a made-up drive at 100 Hz; λ reaches the sensor 0.2 s after its cause and the car's profile says so. */
-function analyse(seconds: number, at: (t: number) => Moment, without = ''): AnalysisResult {
+/** Runs a made-up drive, at 100 Hz unless told otherwise; λ reaches the sensor 0.2 s after its cause and the car's profile says so. */
+function analyse(seconds: number, at: (t: number) => Moment, without = '', hz = 100): AnalysisResult {
   const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure', 'coolant', 'road_speed']
   const units = ['1', 'rpm', '%', 'kPa', 'C', 'm/s']
   const channels: ChannelDeclaration[] = names.map((name, index) => ({
@@ -25,11 +25,11 @@ function analyse(seconds: number, at: (t: number) => Moment, without = ''): Anal
     scale: 1,
     offset: 0,
   }))
-  const count = seconds * 100
+  const count = seconds * hz
   const columns = names.map(() => new Float32Array(count))
   const timeS = new Float64Array(count)
   for (let i = 0; i < count; i++) {
-    const t = i / 100
+    const t = i / hz
     const now = at(t)
     timeS[i] = t
     columns[0][i] = at(Math.max(0, t - DELAY_S)).lambda
@@ -170,6 +170,51 @@ describe('tip-ins', () => {
   it('are none when the throttle opens slowly or little', () => {
     expect(tipIns(opening(() => 0.97, 25, 30)).filter(({ start_s }) => start_s > 15)).toEqual([])
     expect(tipIns(opening(() => 0.97, 200, 5)).filter(({ start_s }) => start_s > 15)).toEqual([])
+  })
+
+  it('are two when the foot creeps between two quick steps, and one when it does not', () => {
+    const foot = (creepS: number) => (t: number) => {
+      const since = t - 20
+      const first = 18 * Math.min(1, Math.max(0, since / 0.1))
+      const creep = 12 * Math.min(creepS, Math.max(0, since - 0.1))
+      const second = 25 * Math.min(1, Math.max(0, (since - 0.1 - creepS) / 0.12))
+      return {
+        lambda: 1,
+        throttle: t < 10 ? 0 : 12 + first + creep + second,
+        map: t < 10 ? 33 : 48 + 0.6 * (first + creep + second),
+        rpm: t < 10 ? 800 : 2000,
+      }
+    }
+    const starts = (creepS: number) =>
+      tipIns(analyse(30, foot(creepS)))
+        .map(({ start_s }) => start_s)
+        .filter((t) => t > 15)
+    const [one, two, ...others] = starts(0.8)
+    expect(one).toBeCloseTo(20, 1)
+    expect(two).toBeCloseTo(20.9, 1)
+    expect(others).toEqual([])
+    expect(starts(0.03)).toHaveLength(1)
+  })
+
+  it.each([10, 20, 25, 100, 500])('are found in a quick blip at %i samples a second', (hz) => {
+    const blips = [20.013, 22.47, 25.081]
+    const result = analyse(
+      30,
+      (t) => {
+        const height = Math.max(0, ...blips.map((s) => Math.min(1, (t - s) / 0.11, (s + 0.32 - t) / 0.17)))
+        return {
+          lambda: 1,
+          throttle: t < 10 ? 2 : 2 + 18 * height,
+          map: 33 + 25 * height,
+          rpm: 850,
+        }
+      },
+      '',
+      hz,
+    )
+    const found = tipIns(result).map(({ start_s }) => start_s)
+    expect(found).toHaveLength(blips.length)
+    for (const [i, start] of found.entries()) expect(Math.abs(start - blips[i])).toBeLessThan(0.12)
   })
 
   it('tell a stumble from an engine that pulls away', () => {
