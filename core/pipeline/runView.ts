@@ -1,5 +1,5 @@
 import type { AlarmEntry, CoverageItem, StateSpan, SteadyPiece, Transient } from '../contract/result.ts'
-import { type AlarmInput, type AlarmLimits, type Alarms, createAlarms } from '../engine/alarms.ts'
+import type { AlarmLimits, Alarms } from '../engine/alarms.ts'
 import { type Coverage, createCoverage } from '../engine/coverage.ts'
 import type { DelayLaw } from '../engine/delayLaw.ts'
 import { createEngineTrack, type EngineTrack, type TrackInput } from '../engine/engineTrack.ts'
@@ -11,8 +11,8 @@ import {
   trust,
 } from '../engine/lambdaStage.ts'
 import type { CarLearner, LearnedCar } from '../engine/learnedCar.ts'
-import { stateCode, stateNames, sureThrottlePct } from '../engine/operatingState.ts'
-import { flowFigure, type PointHistory } from '../engine/pointHistory.ts'
+import { stateCode, stateNames } from '../engine/operatingState.ts'
+import type { PointHistory } from '../engine/pointHistory.ts'
 import type { StateLimits } from '../engine/stateLimits.ts'
 import type { TargetFinder, TargetNow } from '../engine/targetLambda.ts'
 import { defaultTransientLimits } from '../engine/transientPattern.ts'
@@ -22,6 +22,7 @@ import type { SensorCurve } from '../sensing/sensorCurve.ts'
 import { createLambdaSpread, type LambdaSpread } from '../tuning/mixture.ts'
 import { createMapSums, type MapSums } from '../tuning/mixtureMap.ts'
 import { createSteadyCollector, defaultSteadyEdges, type SteadyCollector } from '../tuning/steadyPieces.ts'
+import { createAlarmFeed } from './alarmFeed.ts'
 import { channelSlots as slot } from './channels.ts'
 import type { InputSettings } from './inputTransfers.ts'
 import type { PreparedRows } from './preparedRows.ts'
@@ -89,13 +90,6 @@ export interface RunView {
   advance(timeS: number): void
   finish(): void
 }
-
-/** Outside the power state a mixture is judged only after so long in the state, s: the wall film dries first. */
-const CALM_S = 2
-
-/** Load of a usual idle, and the multiple of idle's air flow from which the main nozzle rules; common practice, no source. */
-const IDLE_LOAD = 0.33
-const MAIN_OVER_IDLE = 2
 
 export function createRunView(options: RunViewOptions): RunView {
   const { limits, targets, keeps, bankCount } = options
@@ -239,26 +233,6 @@ export function createRunView(options: RunViewOptions): RunView {
     new Float64Array([Number.NaN, Number.NaN]),
     new Float64Array([Number.NaN, Number.NaN]),
   ]
-  const alarms = createAlarms(options.alarmLimits, targets, (entry) => {
-    if (keeps) findings.alarms.push(entry)
-  })
-  const alarmInput: AlarmInput = {
-    timeS: Number.NaN,
-    state: stateCode.off,
-    isSettled: false,
-    isCalm: true,
-    isOnMain: true,
-    lambda: Number.NaN,
-    hasNewLambda: false,
-    isSensorFault: false,
-    rpm: Number.NaN,
-    exhaustC: Number.NaN,
-    coolantC: Number.NaN,
-    oilKpa: Number.NaN,
-    fuelKpa: Number.NaN,
-    barometerKpa: Number.NaN,
-    supplyV: Number.NaN,
-  }
   const input: TrackInput = {
     timeS: Number.NaN,
     rpm: Number.NaN,
@@ -271,13 +245,17 @@ export function createRunView(options: RunViewOptions): RunView {
     secondaryPct: Number.NaN,
     exhaustC: Number.NaN,
   }
-  const gasDelay = {
-    pointS: Number.NaN,
-    s: Number.NaN,
-    isOnMain: true,
-    isSurelyLoaded: true,
-    law: undefined as DelayLaw | undefined,
-  }
+  const alarmFeed = createAlarmFeed({
+    ...options,
+    track,
+    stages,
+    newestLambda,
+    isSteady: () => steady.isSteady,
+    onAlarm(entry) {
+      if (keeps) findings.alarms.push(entry)
+    },
+  })
+  const { alarms } = alarmFeed
 
   function readLambda(row: Row, bank: 0 | 1): void {
     const { value, fresh, timeS } = row
@@ -301,56 +279,6 @@ export function createRunView(options: RunViewOptions): RunView {
       newest[0] = s.lambda
       newest[1] = timeS
     } else if (s.reason !== trust.ok) newest[0] = Number.NaN
-  }
-
-  function readSlow({ value }: Row): void {
-    const { barometerKpa } = track.point
-    alarmInput.isSensorFault = stages[0].reason === trust.fault || stages[1].reason === trust.fault
-    alarmInput.rpm = value[slot.engine_speed]
-    const hot = value[slot.exhaust_temperature]
-    const hot2 = value[slot.exhaust_temperature_2]
-    alarmInput.exhaustC = hot2 > hot || Number.isNaN(hot) ? hot2 : hot
-    alarmInput.coolantC = value[slot.coolant]
-    alarmInput.oilKpa = value[slot.oil_pressure]
-    alarmInput.fuelKpa = value[slot.fuel_pressure]
-    alarmInput.barometerKpa = barometerKpa > 0 ? barometerKpa : options.learned().barometerKpa
-    alarmInput.supplyV = value[slot.supply]
-  }
-
-  function stepAlarms(row: Row): void {
-    const { timeS } = row
-    const { machine, point } = track
-    const law = options.law()
-    // Points come less often than rows.
-    if (point.timeS !== gasDelay.pointS || law !== gasDelay.law) {
-      const flow = flowFigure(point.rpm, point.mapKpa, point.throttlePct, point.barometerKpa)
-      gasDelay.pointS = point.timeS
-      gasDelay.law = law
-      gasDelay.s = law.aS + law.bSRpmKpa / flow
-      const { warmIdleRpm, barometerKpa } = options.learned()
-      gasDelay.isSurelyLoaded =
-        machine.candidate !== stateCode.power ||
-        options.hasPressure() ||
-        point.throttlePct > sureThrottlePct(limits, point.rpm)
-      gasDelay.isOnMain = !(flow < MAIN_OVER_IDLE * IDLE_LOAD * warmIdleRpm * barometerKpa)
-    }
-    const delayS = gasDelay.s
-    const one = newestLambda[0][0]
-    const two = bankCount === 2 ? newestLambda[1][0] : Number.NaN
-    const move = track.openMove()
-    alarmInput.timeS = timeS
-    alarmInput.state = machine.candidate
-    // In the power state the leaner bank rules; elsewhere one reading does.
-    alarmInput.lambda = Number.isNaN(one) || two > one ? two : one
-    alarmInput.isSettled =
-      gasDelay.isSurelyLoaded &&
-      timeS - machine.candidateSinceS > delayS + (machine.candidate === stateCode.power ? 0 : CALM_S) &&
-      (machine.candidate === stateCode.power || move === undefined)
-    alarmInput.isCalm = move === undefined && steady.isSteady
-    alarmInput.isOnMain = gasDelay.isOnMain
-    alarmInput.hasNewLambda = !Number.isNaN(stages[0].lambda) || !Number.isNaN(stages[1].lambda)
-    if (alarms.isSlowDue(timeS)) readSlow(row)
-    alarms.step(alarmInput)
   }
 
   return {
@@ -388,7 +316,7 @@ export function createRunView(options: RunViewOptions): RunView {
       readLambda(row, 0)
       if (bankCount === 2) readLambda(row, 1)
       track.settle()
-      stepAlarms(row)
+      alarmFeed.step(row)
     },
     event(timeS, code) {
       tellStages(stages, timeS, code)
