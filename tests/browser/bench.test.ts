@@ -1,31 +1,21 @@
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { describe, expect, test } from 'vitest'
 import type { CarProfile } from '../../core/contract/car.ts'
 import { startForeignBoard } from '../support/foreignBoard.ts'
 import { createTestBoard } from '../support/testBoard.ts'
-import { type BridgeFixture, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, shoot, until } from './support.ts'
+import { startBridge } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import { openPage, shoot, until } from './support.ts'
 
-let browser: Browser
-let fixture: BridgeFixture
-
-beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge({ sim: 'marigold' })
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
+const pages = servePages({ sim: 'marigold' })
 
 const car = async () =>
-  ((await (await fetch(`${fixture.url}/api/cars`)).json()) as CarProfile[]).find(
+  ((await (await fetch(`${pages.bridge.url}/api/cars`)).json()) as CarProfile[]).find(
     ({ id }) => id === 'marigold',
   )!
 
 describe('bench page', () => {
   test('fits a thermistor from measured points, shows the errors, and puts it on an input', async () => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    const { page, complaints, close } = await pages.open('#/bench')
     for (const [i, [ohm, temperature]] of [
       [5700, 0],
       [2500, 20],
@@ -51,7 +41,7 @@ describe('bench page', () => {
   })
 
   test('drill 50 is 0.0700 in, and the next drill does not go in', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    const { page, close } = await pages.open('#/bench')
     await page.getByLabel('Bore or drill').fill('#50')
     // ASME B94.11M: 50 is 0.0700 in, 49 is 0.0730 in.
     expect(await page.locator('[data-part="drill-answer"]').textContent()).toMatch(
@@ -63,7 +53,7 @@ describe('bench page', () => {
   })
 
   test('the gas of complete combustion without oxygen is λ 1, with its uncertainty', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    const { page, close } = await pages.open('#/bench')
     await page.getByLabel('CO, %', { exact: true }).fill('0')
     await page.getByLabel('CO₂, %').fill('15.5')
     await page.getByLabel('O₂, %', { exact: true }).fill('0')
@@ -74,7 +64,7 @@ describe('bench page', () => {
   })
 
   test('a free-air reading is judged, kept, and goes into the next run; a wild one is refused', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/bench`)
+    const { page, close } = await pages.open('#/bench')
     const field = page.getByLabel('Pump current in air')
     await field.fill('0.3')
     expect(await page.locator('[data-part="free-air-answer"]').textContent()).toContain('Not believable')
@@ -84,14 +74,14 @@ describe('bench page', () => {
     await page.getByRole('button', { name: 'Keep this reading' }).click()
     await until('it is kept', async () => (await car()).sensor?.free_air?.[0]?.current_mA === 2.5)
     const record = (on: boolean) =>
-      fetch(`${fixture.url}/api/recording`, {
+      fetch(`${pages.bridge.url}/api/recording`, {
         method: 'POST',
         headers: { 'content-type': 'application/json' },
         body: JSON.stringify({ on }),
       })
     const { run } = (await (await record(true)).json()) as { run: string }
     await record(false)
-    const bytes = await (await fetch(`${fixture.url}/api/runs/${run}/bytes`)).text()
+    const bytes = await (await fetch(`${pages.bridge.url}/api/runs/${run}/bytes`)).text()
     expect(bytes).toContain('{"type":"free_air","bank":1,"current_mA":2.5}')
     await close()
   })
@@ -141,7 +131,7 @@ describe('ground of an analogue output', () => {
       headers: { 'content-type': 'application/json' },
       body: JSON.stringify(profile),
     })
-    const { page, complaints, close } = await openPage(browser, `${bridge.url}/#/bench`)
+    const { page, complaints, close } = await openPage(pages.browser, `${bridge.url}/#/bench`)
     const ground = page.locator('section', { has: page.locator('#ground') })
     await ground.getByText('ground not checked yet').waitFor()
     // 0.12 V of another ground are 0.016 λ.

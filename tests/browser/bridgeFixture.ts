@@ -38,17 +38,17 @@ export function runBytes({ car, ...options }: MadeRun): Uint8Array {
   return bytes
 }
 
+export interface BridgeOptions {
+  sim?: string
+  parameters?: SimulateOptions['parameters']
+  device?: string
+  port?: number
+  dataDir?: string
+  lan?: boolean
+}
+
 /** A real bridge in this process, on a port of its own, with its own data directory. */
-export async function startBridge(
-  options: {
-    sim?: string
-    parameters?: SimulateOptions['parameters']
-    device?: string
-    port?: number
-    dataDir?: string
-    lan?: boolean
-  } = {},
-): Promise<BridgeFixture> {
+export async function startBridge(options: BridgeOptions = {}): Promise<BridgeFixture> {
   const dataDir = options.dataDir ?? mkdtempSync(join(tmpdir(), 'floatbowl-browser-'))
   const clock = createClock()
   const { sim, parameters, device } = options

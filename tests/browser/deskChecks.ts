@@ -4,24 +4,37 @@ import type { Page } from 'playwright'
 
 const axeSource = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8')
 
-/** What axe finds of the given rules, as `rule: selector` texts. */
-export async function axeFindings(page: Page, rules: readonly string[]): Promise<string[]> {
-  await page.evaluate(axeSource)
+interface AxeOptions {
+  rules?: Record<string, { enabled: boolean }>
+  runOnly?: { type: 'rule'; values: string[] }
+}
+interface AxeWindow {
+  axe: {
+    run(
+      root: Document,
+      options: AxeOptions,
+    ): Promise<{
+      violations: { id: string; nodes: { target: string[]; any: { message: string }[] }[] }[]
+    }>
+  }
+}
+
+/** All rules, with text at 7:1. */
+export const everyRule: AxeOptions = { rules: { 'color-contrast-enhanced': { enabled: true } } }
+/** What other colours can change: text at 7:1, at night at 4.5:1. */
+export const contrastIn = (theme: 'day' | 'dark' | 'night'): AxeOptions => ({
+  runOnly: { type: 'rule', values: [theme === 'night' ? 'color-contrast' : 'color-contrast-enhanced'] },
+})
+
+/** What axe-core finds, one text a node. */
+export async function violations(page: Page, options: AxeOptions): Promise<string[]> {
+  if (!(await page.evaluate(() => 'axe' in window))) await page.evaluate(axeSource)
   return await page.evaluate(async (wanted) => {
-    const axe = (
-      window as unknown as { axe: { run(options: unknown): Promise<{ violations: AxeViolation[] }> } }
-    ).axe
-    interface AxeViolation {
-      id: string
-      nodes: { target: string[]; any: { message: string }[] }[]
-    }
-    const { violations } = await axe.run({ runOnly: { type: 'rule', values: wanted } })
-    return violations.flatMap((violation) =>
-      violation.nodes.map(
-        (node) => `${violation.id}: ${node.target.join(' ')} ${node.any[0]?.message ?? ''}`,
-      ),
+    const { violations: found } = await (window as unknown as AxeWindow).axe.run(document, wanted)
+    return found.flatMap(({ id, nodes }) =>
+      nodes.map(({ target, any }) => `${id}: ${target.join(' ')} ${any[0]?.message ?? ''}`),
     )
-  }, rules)
+  }, options)
 }
 
 /** Controls smaller than `leastPx` either way, by their text; a box inside a label counts by the label. */

@@ -1,33 +1,23 @@
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, expect, test } from 'vitest'
+import { expect, test } from 'vitest'
 import type { Fitted } from '../../core/contract/car.ts'
 import { findCar } from '../../simulator/index.ts'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, partText, shoot, until } from './support.ts'
+import { runRoute } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import { partText, shoot, until } from './support.ts'
 
 const car = findCar('marigold')
 const wrong: Fitted = { ...car.right, ...car.setups.rich_main.fitted }
 
-let browser: Browser
-let fixture: BridgeFixture
-
-beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge()
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
+const pages = servePages()
 
 async function fittedNow(): Promise<Fitted> {
-  const answer = await fetch(`${fixture.url}/api/cars/marigold/parts`)
+  const answer = await fetch(`${pages.bridge.url}/api/cars/marigold/parts`)
   return ((await answer.json()) as { fitted: Fitted }).fitted
 }
 
 test('a jetting day: parts, drive, verdict, swap, second drive in other weather, proof, sheet', async () => {
-  await fixture.setParts('marigold', { fitted: wrong, box: car.box })
-  const first = fixture.addRun({
+  await pages.bridge.setParts('marigold', { fitted: wrong, box: car.box })
+  const first = pages.bridge.addRun({
     car: 'marigold',
     fitted: wrong,
     drive: 'good',
@@ -35,7 +25,7 @@ test('a jetting day: parts, drive, verdict, swap, second drive in other weather,
     parameters: { 'air.temperature_C': 12, 'air.pressure_kPa': 100.5 },
     at: '2025-06-14T09:12:00Z',
   })
-  const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/runs`)
+  const { page, complaints, close } = await pages.open('#/runs')
 
   // The short answer after the drive.
   await page.locator('[data-part="runs"] a').first().click()
@@ -57,7 +47,7 @@ test('a jetting day: parts, drive, verdict, swap, second drive in other weather,
   await shoot(page, 'day-2-swap')
 
   // Another day, hotter and lower: the same engine with the new jet.
-  const second = fixture.addRun({
+  const second = pages.bridge.addRun({
     car: 'marigold',
     fitted: now,
     drive: 'good',
@@ -87,7 +77,7 @@ test('a jetting day: parts, drive, verdict, swap, second drive in other weather,
   expect(await page.locator('[data-circuit="main"]').getAttribute('data-verdict')).not.toBe('lean')
   expect(await partText(page, 'next-card')).not.toMatch(/main jet 7\d → 77/)
   const sheet = await page.getByRole('link', { name: 'Printable sheet' }).getAttribute('href')
-  const report = await fetch(`${fixture.url}${sheet}`)
+  const report = await fetch(`${pages.bridge.url}${sheet}`)
   expect(report.status).toBe(200)
   expect(await report.text()).toMatch(/Marigold/)
   expect(complaints).toEqual([])

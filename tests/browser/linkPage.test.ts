@@ -1,30 +1,20 @@
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { describe, expect, test } from 'vitest'
 import type { RawLine, SavedLineMap, Status } from '../../core/contract/api.ts'
 import type { RecordingStatus } from '../../core/contract/stream.ts'
 import { parseLineMap } from '../../core/line/lineMap.ts'
 import { startForeignBoard } from '../support/foreignBoard.ts'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, shoot, until } from './support.ts'
+import { runRoute, startBridge } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import { openPage, shoot, until } from './support.ts'
 
-let browser: Browser
-let fixture: BridgeFixture
-
-beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge({ sim: 'marigold' })
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
+const pages = servePages({ sim: 'marigold' })
 
 describe('link page', () => {
   test('shows the source, its counts and the lines as they come, and holds them', async () => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/link`)
+    const { page, complaints, close } = await pages.open('#/link')
     await page.locator('[data-source="0"][data-state="connected"]').waitFor()
     expect(await page.locator('[data-source="0"]').textContent()).toMatch(/bad checksums\s*0/)
     const lines = page.locator('[data-part="raw-lines"]')
@@ -43,7 +33,7 @@ describe('link page', () => {
   })
 
   test('columns of pasted lines get a channel, unit and range, and the map is saved', async () => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/link`)
+    const { page, complaints, close } = await pages.open('#/link')
     await page.getByText('Make a line map').click()
     await page.getByLabel('Lines', { exact: true }).selectOption('pasted')
     await page
@@ -69,7 +59,7 @@ describe('link page', () => {
     await shoot(page, 'link-map')
     await page.getByRole('button', { name: 'Save the map' }).click()
     await page.getByText('The map is kept as bench-board.').waitFor()
-    const maps = (await (await fetch(`${fixture.url}/api/maps`)).json()) as SavedLineMap[]
+    const maps = (await (await fetch(`${pages.bridge.url}/api/maps`)).json()) as SavedLineMap[]
     expect(maps.map(({ name }) => name)).toEqual(['bench-board'])
     const map = parseLineMap(readFileSync(maps[0].path, 'utf8'))
     expect(map).toMatchObject({
@@ -86,7 +76,7 @@ describe('link page', () => {
   })
 
   test('a column of live lines shows its value at once', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/link`)
+    const { page, close } = await pages.open('#/link')
     await page.getByText('Make a line map').click()
     const column = page.locator('[data-column="field 2"]')
     await column.waitFor()
@@ -99,7 +89,7 @@ describe('link page', () => {
   })
 
   test('lists the ports or says that there are none', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/link`)
+    const { page, close } = await pages.open('#/link')
     await page.getByRole('button', { name: 'List the ports' }).click()
     await page
       .getByText(/No serial port is there|not opened/)
@@ -109,7 +99,7 @@ describe('link page', () => {
   })
 
   test('the bridge hands out only new lines, at most so many, and refuses nonsense', async () => {
-    const ask = async (query: string) => await fetch(`${fixture.url}/api/lines${query}`)
+    const ask = async (query: string) => await fetch(`${pages.bridge.url}/api/lines${query}`)
     await until('lines came', async () => ((await (await ask('')).json()) as RawLine[]).length > 20)
     const lines = (await (await ask('')).json()) as RawLine[]
     expect(lines.length).toBeLessThanOrEqual(200)
@@ -118,7 +108,7 @@ describe('link page', () => {
     expect(more.every(({ number }) => number > last)).toBe(true)
     expect((await ask('?source=-1')).status).toBe(400)
     expect((await ask('?after=x')).status).toBe(400)
-    const bad = await fetch(`${fixture.url}/api/maps/..%2Fcar`, {
+    const bad = await fetch(`${pages.bridge.url}/api/maps/..%2Fcar`, {
       method: 'PUT',
       headers: { 'content-type': 'application/json' },
       body: '{}',
@@ -144,7 +134,7 @@ describe('a board of another format', () => {
   test('is read with a pattern, table, thermistor and checksum as soon as the map is saved, while it records', async () => {
     const foreign = await startForeignBoard(board)
     const bridge = await startBridge({ device: foreign.address })
-    const { page, complaints, close } = await openPage(browser, `${bridge.url}/#/link`)
+    const { page, complaints, close } = await openPage(pages.browser, `${bridge.url}/#/link`)
     await page.locator('[data-source="0"][data-state="silent"]').waitFor()
     const record = (on: boolean) =>
       fetch(`${bridge.url}/api/recording`, {
@@ -243,7 +233,7 @@ describe('a board of another format', () => {
     expect((await put('/api/sources/0/map', { name: 'three' })).ok).toBe(true)
     await first.close()
     const again = await startBridge({ device: foreign.address, dataDir })
-    const { page, close } = await openPage(browser, `${again.url}/#/link`)
+    const { page, close } = await openPage(pages.browser, `${again.url}/#/link`)
     await page.locator('[data-source="0"][data-state="connected"]').waitFor()
     await page.getByText('Read with the map Three columns').last().waitFor()
     await page.getByText('Make a line map').click()

@@ -1,38 +1,31 @@
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { beforeAll, describe, expect, test } from 'vitest'
 import { findCar } from '../../simulator/index.ts'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { axeFindings, overflow, smallControls } from './deskChecks.ts'
-import { driveSizes, launch, openPage, partText, shoot, until } from './support.ts'
+import { runRoute } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import type { OpenOptions } from './support.ts'
+import { partText, shoot, until } from './support.ts'
 
 const car = findCar('marigold')
 
-let browser: Browser
-let fixture: BridgeFixture
+const pages = servePages()
 let id = ''
 
 beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge()
-  id = fixture.addRun({
+  id = pages.bridge.addRun({
     car: 'marigold',
     setup: 'rich_main',
     drive: 'good',
     seed: 3,
     at: '2025-06-14T09:12:00Z',
   })
-  await fixture.setParts('marigold', {
+  await pages.bridge.setParts('marigold', {
     fitted: { ...car.right, ...car.setups.rich_main.fitted },
     box: car.box,
   })
 })
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
 
-async function openNext(options: Parameters<typeof openPage>[2] = {}) {
-  const opened = await openPage(browser, `${fixture.url}/#/next?runs=${encodeURIComponent(id)}`, options)
+async function openNext(options: OpenOptions = {}) {
+  const opened = await pages.open(`#/next?runs=${encodeURIComponent(id)}`, options)
   await opened.page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
   return opened
 }
@@ -64,33 +57,11 @@ describe('next change page', () => {
     await close()
   })
 
-  test('fits every size, has large controls and stands out enough', async () => {
-    const { page, close } = await openNext()
-    await page.getByRole('button', { name: 'Why not another?' }).click()
-    for (const [width, height] of [...driveSizes, [320, 640]] as const) {
-      await page.setViewportSize({ width, height })
-      await page.waitForTimeout(300)
-      expect(await overflow(page), `${width}×${height}`).toEqual({ sidewaysPx: 0, clipped: [] })
-    }
-    await page.setViewportSize({ width: 1280, height: 800 })
-    expect(await smallControls(page)).toEqual([])
-    for (const [theme, rule] of [
-      ['Day', 'color-contrast-enhanced'],
-      ['Dark', 'color-contrast-enhanced'],
-      ['Night', 'color-contrast'],
-    ]) {
-      await page.getByRole('button', { name: theme, exact: true }).click()
-      await page.waitForTimeout(300)
-      expect(await axeFindings(page, [rule]), theme).toEqual([])
-    }
-    await close()
-  })
-
   test('two taps log the swap, and undo takes it back', async () => {
     const { page, close } = await openNext()
     const fitted = async () =>
       (
-        (await (await fetch(`${fixture.url}/api/cars/marigold/parts`)).json()) as {
+        (await (await fetch(`${pages.bridge.url}/api/cars/marigold/parts`)).json()) as {
           fitted: Record<string, { label: string }>
         }
       ).fitted.main_jet.label
@@ -124,19 +95,19 @@ describe('next change page', () => {
       ],
     ] as const) {
       const main_jet = jets.find((jet) => jet.label === label)!
-      await fixture.setParts('marigold', { fitted: { ...rich, main_jet }, box: car.box })
+      await pages.bridge.setParts('marigold', { fitted: { ...rich, main_jet }, box: car.box })
       await page.reload()
       await page.waitForSelector('[data-part="since"]', { timeout: 90_000 })
       expect(await partText(page, 'since')).toContain(text)
       expect(await page.locator('[data-part="next-card"] .big').textContent()).toBe(step)
       expect(await page.locator('[data-part="fitted-it"]').count()).toBe(buttons)
     }
-    await fixture.setParts('marigold', { fitted: rich, box: car.box })
+    await pages.bridge.setParts('marigold', { fitted: rich, box: car.box })
     await close()
   })
 
   test('the run page shows the same change in short', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(id)}`)
+    const { page, close } = await pages.open(runRoute(id))
     await page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
     expect(await partText(page, 'next-card')).toMatch(/main jet 77 → 7\d/)
     await page.getByRole('button', { name: 'Why not another?' }).click()
@@ -145,21 +116,15 @@ describe('next change page', () => {
   })
 
   test('with an empty box it never says that nothing should be changed', async () => {
-    await fixture.setParts('marigold', { fitted: { ...car.right, ...car.setups.rich_main.fitted }, box: {} })
-    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(id)}`)
+    await pages.bridge.setParts('marigold', {
+      fitted: { ...car.right, ...car.setups.rich_main.fitted },
+      box: {},
+    })
+    const { page, close } = await pages.open(runRoute(id))
     await page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
     const card = (await partText(page, 'next-card')) ?? ''
     expect(card).not.toContain('Change nothing')
     expect(card).toMatch(/rich|missing|box/)
     await close()
-  })
-
-  test('every forced state can be shown', async () => {
-    for (const state of ['empty', 'loading', 'error', 'offline']) {
-      const { page, close } = await openPage(browser, `${fixture.url}/?state=${state}#/next`)
-      if (state === 'offline') await page.locator('.band').waitFor()
-      else await page.waitForSelector(`[data-state="${state}"]`)
-      await close()
-    }
   })
 })

@@ -1,22 +1,16 @@
 import { readFileSync, writeFileSync } from 'node:fs'
-import type { Browser, Page } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, shoot } from './support.ts'
+import type { Page } from 'playwright'
+import { beforeAll, describe, expect, test } from 'vitest'
+import { runRoute } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import { openPage, shoot } from './support.ts'
 
 const shots = new URL('./shots/', import.meta.url).pathname
-let browser: Browser
-let fixture: BridgeFixture
+const pages = servePages({ sim: 'marigold' })
 let run: string
 
 beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge({ sim: 'marigold' })
-  run = fixture.addRun({ car: 'marigold', seconds: 240, seed: 4, at: '2026-05-17T08:12:03.000Z' })
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
+  run = pages.bridge.addRun({ car: 'marigold', seconds: 240, seed: 4, at: '2026-05-17T08:12:03.000Z' })
 })
 
 /** Saves the picture of a chart; returns its name and bytes. */
@@ -39,7 +33,7 @@ async function save(
 
 describe('pictures of charts', () => {
   test('the run page gives a PNG of twice the size and an SVG of vectors, both with title, units, car and date', async () => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/${runRoute(run)}`)
+    const { page, complaints, close } = await pages.open(runRoute(run))
     const whole = page.locator('#whole-run figure').first()
     await whole.waitFor({ timeout: 30_000 })
     const figures = page.locator('figure')
@@ -60,7 +54,7 @@ describe('pictures of charts', () => {
     expect(text).toMatch(/17 May 2026|May 17, 2026|2026-05-17/)
     expect(text.match(/<path /g)!.length).toBeGreaterThan(5)
     expect(text).not.toMatch(/NaN|Infinity|<image/)
-    const { page: shown, close: closeShown } = await openPage(browser, 'about:blank')
+    const { page: shown, close: closeShown } = await openPage(pages.browser, 'about:blank')
     await shown.setContent(text.replace(/^<\?xml[^>]*>/, ''))
     const box = await shown.locator('svg').boundingBox()
     expect([box?.width, box?.height]).toEqual([1200, 648])
@@ -71,7 +65,7 @@ describe('pictures of charts', () => {
   })
 
   test('the trace gives a picture of what is in sight now', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/trace`)
+    const { page, close } = await pages.open('#/trace')
     await page.locator('figure').first().getByText('Between').waitFor({ state: 'attached' })
     const svg = await save(page, 0, 'SVG')
     writeFileSync(`${shots}picture-trace.svg`, svg.bytes)

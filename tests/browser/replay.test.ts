@@ -1,10 +1,10 @@
-import type { Browser, Page } from 'playwright'
+import type { Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { check, launch, openPage, partText, shoot, until } from './support.ts'
+import { runRoute } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import { check, partText, shoot, until } from './support.ts'
 
-let browser: Browser
-let fixture: BridgeFixture
+const pages = servePages()
 let page: Page
 let complaints: string[]
 let close: () => Promise<void>
@@ -18,9 +18,7 @@ async function at(expected: number, what: string) {
 }
 
 beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge()
-  const id = fixture.addRun({
+  const id = pages.bridge.addRun({
     car: 'marigold',
     setup: 'rich_main',
     drive: 'traffic',
@@ -28,7 +26,7 @@ beforeAll(async () => {
     seed: 3,
     at: '2025-06-14T09:12:00Z',
   })
-  ;({ page, complaints, close } = await openPage(browser, `${fixture.url}/${runRoute(id)}`))
+  ;({ page, complaints, close } = await pages.open(runRoute(id)))
   await page.waitForSelector('[data-part="scrubber"]', { timeout: 60_000 })
   await until('the replay is ready', async () =>
     /of \d/.test((await page.locator('[data-part="replay"]').textContent()) ?? ''),
@@ -36,8 +34,6 @@ beforeAll(async () => {
 })
 afterAll(async () => {
   await close()
-  await browser.close()
-  await fixture.close()
 })
 
 describe('replay by keyboard', () => {

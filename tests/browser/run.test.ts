@@ -1,19 +1,17 @@
 import { readFileSync } from 'node:fs'
-import type { Browser, Page } from 'playwright'
+import type { Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import type { CarProfile } from '../../core/contract/car.ts'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { axeFindings, overflow, smallControls } from './deskChecks.ts'
-import { check, driveSizes, launch, openPage, partText, shoot, until } from './support.ts'
+import { runRoute } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import type { OpenOptions } from './support.ts'
+import { check, partText, shoot, until } from './support.ts'
 
-let browser: Browser
-let fixture: BridgeFixture
+const pages = servePages()
 let id = ''
 
 beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge()
-  id = fixture.addRun({
+  id = pages.bridge.addRun({
     car: 'marigold',
     setup: 'rich_main',
     drive: 'traffic',
@@ -22,13 +20,9 @@ beforeAll(async () => {
     at: '2025-06-14T09:12:00Z',
   })
 })
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
 
-async function openRun(options: Parameters<typeof openPage>[2] = {}) {
-  const opened = await openPage(browser, `${fixture.url}/${runRoute(id)}`, options)
+async function openRun(options: OpenOptions = {}) {
+  const opened = await pages.open(runRoute(id), options)
   await opened.page.waitForSelector('[data-part="scrubber"]', { timeout: 60_000 })
   await until(
     'a next change, or why there is none',
@@ -72,7 +66,7 @@ describe('run page', () => {
     )
     await page.locator('[data-part="keep-delay"]').click()
     await page.locator('[data-part="delay-kept"]').waitFor()
-    const cars = (await (await fetch(`${fixture.url}/api/cars`)).json()) as CarProfile[]
+    const cars = (await (await fetch(`${pages.bridge.url}/api/cars`)).json()) as CarProfile[]
     const { delay } = cars.find(({ id: carId }) => carId === 'marigold')!
     // Told for 800 rpm at 35 kPa and for 3000 rpm at 95 kPa.
     const at = (flow: number) => delay!.a_s + delay!.b_s_rpm_kPa / flow
@@ -124,76 +118,12 @@ describe('run page', () => {
     )
   })
 
-  test('controls are large enough for a finger', async () => {
-    expect(await smallControls(page)).toEqual([])
-  })
-
   test('nothing was complained about', () => {
     expect(complaints).toEqual([])
   })
 })
 
-describe('run page at other sizes and in other light', () => {
-  let page: Page
-  let close: () => Promise<void>
-  beforeAll(async () => {
-    ;({ page, close } = await openRun())
-  })
-  afterAll(() => close())
-
-  test('fits every listed size without scrolling sideways or cutting text', async () => {
-    for (const [width, height] of [...driveSizes, [320, 640]] as const) {
-      await page.setViewportSize({ width, height })
-      await page.waitForTimeout(300)
-      expect(await overflow(page), `${width}×${height}`).toEqual({ sidewaysPx: 0, clipped: [] })
-      if (width === 800) await shoot(page, 'run-portrait')
-    }
-    await page.setViewportSize({ width: 1280, height: 800 })
-  })
-
-  test('holds at twice the text size', async () => {
-    await page.evaluate(() => {
-      document.documentElement.style.fontSize = '200%'
-    })
-    await page.waitForTimeout(300)
-    const { sidewaysPx, clipped } = await overflow(page)
-    expect(sidewaysPx).toBe(0)
-    expect(clipped).toEqual([])
-    await page.evaluate(() => {
-      document.documentElement.style.fontSize = ''
-    })
-  })
-
-  test('text stands out enough by day, in the dark and at night', async () => {
-    for (const [theme, rule] of [
-      ['Day', 'color-contrast-enhanced'],
-      ['Dark', 'color-contrast-enhanced'],
-      ['Night', 'color-contrast'],
-    ]) {
-      await page.getByRole('button', { name: theme, exact: true }).click()
-      await page.waitForTimeout(300)
-      expect(await axeFindings(page, [rule]), theme).toEqual([])
-    }
-  })
-
-  test('is sound for a screen reader by the common rules', async () => {
-    const rules = [
-      'aria-valid-attr-value',
-      'aria-required-attr',
-      'button-name',
-      'label',
-      'link-name',
-      'list',
-      'listitem',
-      'duplicate-id-aria',
-      'nested-interactive',
-      'image-alt',
-      'td-headers-attr',
-      'th-has-data-cells',
-    ]
-    expect(await axeFindings(page, rules)).toEqual([])
-  })
-
+describe('run page on paper, in files and of other runs', () => {
   test('prints with a head that names car, day, parts and air, in light colours', async () => {
     const { page, close } = await openRun({ settings: { theme: 'dark' } })
     await page.emulateMedia({ media: 'print' })
@@ -260,8 +190,8 @@ describe('run page at other sizes and in other light', () => {
   })
 
   test('like pulls are told with their spread, and drawn with it as a band', async () => {
-    const pulls = fixture.addRun({ car: 'juniper', drive: 'good', seed: 4, at: '2025-06-15T09:12:00Z' })
-    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(pulls)}`)
+    const pulls = pages.bridge.addRun({ car: 'juniper', drive: 'good', seed: 4, at: '2025-06-15T09:12:00Z' })
+    const { page, close } = await pages.open(runRoute(pulls))
     const figure = page.locator('figure', { hasText: 'Power at the wheels' })
     await figure.getByText(/like pulls: peak \d+ ± \d+ kW/).waitFor({ timeout: 60_000 })
     await figure.locator('summary', { hasText: 'Picture' }).click()
@@ -275,7 +205,7 @@ describe('run page at other sizes and in other light', () => {
   })
 
   test('a board of the mixture alone is told what to connect, never to drive more or to change a part', async () => {
-    const blind = fixture.addRun({
+    const blind = pages.bridge.addRun({
       car: 'pebble',
       drive: 'traffic',
       seconds: 60,
@@ -283,7 +213,7 @@ describe('run page at other sizes and in other light', () => {
       channels: 'lambda_only',
       at: '2025-06-16T09:12:00Z',
     })
-    const { page, close } = await openPage(browser, `${fixture.url}/${runRoute(blind)}`)
+    const { page, close } = await pages.open(runRoute(blind))
     await page.waitForSelector('[data-part="alone"]', { timeout: 60_000 })
     expect(await partText(page, 'headline')).toBe(
       'The board sends no engine speed: circuits cannot be told apart',
@@ -300,19 +230,8 @@ describe('run page at other sizes and in other light', () => {
     await close()
   })
 
-  test('every forced state can be shown', async () => {
-    for (const state of ['empty', 'loading', 'error']) {
-      const { page, close } = await openPage(browser, `${fixture.url}/?state=${state}${runRoute(id)}`)
-      await page.waitForSelector(`[data-state="${state}"]`)
-      await close()
-    }
-  })
-
   test('a run that is not there says so and leads back', async () => {
-    const { page, close } = await openPage(
-      browser,
-      `${fixture.url}/#/run/marigold/2020-01-01/20200101T000000Z.capture`,
-    )
+    const { page, close } = await pages.open('#/run/marigold/2020-01-01/20200101T000000Z.capture')
     await page.waitForSelector('[data-state="error"]')
     expect(await page.locator('[data-state="error"]').textContent()).toContain('There is no such run')
     await page.locator('[data-state="error"] button').click()

@@ -1,9 +1,9 @@
 import { gzipSync } from 'node:zlib'
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { describe, expect, test } from 'vitest'
 import { captureHeader, formatCaptureLine } from '../../core/capture/formatCapture.ts'
-import { type BridgeFixture, type MadeRun, runBytes, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, partText, shoot, until } from './support.ts'
+import { type MadeRun, runBytes, startBridge } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import { openPage, partText, shoot, until } from './support.ts'
 
 const before: MadeRun = {
   car: 'marigold',
@@ -16,17 +16,7 @@ const before: MadeRun = {
 const after: MadeRun = { ...before, setup: 'right', seed: 4, at: '2025-06-15T10:00:00Z' }
 const other: MadeRun = { ...before, car: 'pebble', setup: 'right', seconds: 90, at: '2025-06-16T10:00:00Z' }
 
-let browser: Browser
-let fixture: BridgeFixture
-
-beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge()
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
+const pages = servePages()
 
 /** Hands files to the page as a drop would: `DataTransfer` with the bytes. */
 async function drop(
@@ -49,7 +39,7 @@ async function drop(
 
 describe('runs page', () => {
   test('an empty data directory says what will be here and gives one button', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    const { page, close } = await pages.open('#/runs')
     await page.waitForSelector('[data-state="empty"]')
     expect(await page.locator('[data-state="empty"]').textContent()).toContain('No runs yet')
     expect(await page.locator('[data-state="empty"] button').count()).toBe(1)
@@ -57,10 +47,10 @@ describe('runs page', () => {
   })
 
   test('lists runs with day, car, length, parts and air, and filters by car and by part', async () => {
-    fixture.addRun(before)
-    fixture.addRun(after)
-    fixture.addRun(other)
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    pages.bridge.addRun(before)
+    pages.bridge.addRun(after)
+    pages.bridge.addRun(other)
+    const { page, complaints, close } = await pages.open('#/runs')
     const rows = page.locator('[data-part="runs"] > li')
     await rows.first().waitFor()
     expect(await rows.count()).toBe(3)
@@ -76,7 +66,7 @@ describe('runs page', () => {
   })
 
   test('two chosen runs open the comparison, older first', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    const { page, close } = await pages.open('#/runs')
     await page.getByLabel('Car').selectOption('marigold')
     const boxes = page.locator('[data-part="runs"] input[type="checkbox"]')
     await boxes.nth(0).check()
@@ -86,15 +76,6 @@ describe('runs page', () => {
     await page.waitForSelector('[data-part="text"]', { timeout: 60_000 })
     expect(page.url()).toMatch(/a=marigold%2F2025-06-14.*b=marigold%2F2025-06-15/)
     await close()
-  })
-
-  test('every forced state can be shown', async () => {
-    for (const state of ['empty', 'loading', 'error', 'offline']) {
-      const { page, close } = await openPage(browser, `${fixture.url}/?state=${state}#/runs`)
-      if (state === 'offline') await page.getByText('The bridge does not answer').waitFor()
-      else await page.waitForSelector(`[data-state="${state}"]`)
-      await close()
-    }
   })
 
   test('a dropped run of another board is read with the map it carries, its receiver too', async () => {
@@ -127,7 +108,7 @@ describe('runs page', () => {
       if (i % 50 === 0) text += formatCaptureLine(i / 50, '<1', sentence(i / 50))
       text += formatCaptureLine(i / 50, '<0', `0.9${i % 10};${2000 + (i % 20)};90`)
     }
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    const { page, complaints, close } = await pages.open('#/runs')
     await page.getByRole('heading', { name: 'Runs' }).waitFor()
     await drop(page, 'mapped.capture', new TextEncoder().encode(text))
     const whole = page.locator('#whole-run')
@@ -145,7 +126,7 @@ describe('runs page', () => {
 
   test('a dropped file opens while the bridge is gone, packed or not', async () => {
     const own = await startBridge()
-    const { page, close } = await openPage(browser, `${own.url}/#/runs`)
+    const { page, close } = await openPage(pages.browser, `${own.url}/#/runs`)
     await page.waitForSelector('[data-state="empty"]')
     await page.waitForFunction(() =>
       performance.getEntriesByType('resource').some(({ name }) => name.includes('runWorker')),
@@ -167,7 +148,7 @@ describe('runs page', () => {
   })
 
   test('a file that is none says so, and a broken one is opened up to the break', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/runs`)
+    const { page, close } = await pages.open('#/runs')
     await page.waitForSelector('input[type="file"]')
     await drop(page, 'letter.capture', new TextEncoder().encode('Dear owner,\nthe car ran well.\n'))
     await page.waitForSelector('[data-state="error"]')
@@ -181,7 +162,7 @@ describe('runs page', () => {
 
   test('a run appears in the list once it was recorded', async () => {
     const live = await startBridge({ sim: 'pebble' })
-    const { page, close } = await openPage(browser, `${live.url}/#/runs`)
+    const { page, close } = await openPage(pages.browser, `${live.url}/#/runs`)
     await page.waitForSelector('[data-state="empty"]')
     const record = (on: boolean) =>
       fetch(`${live.url}/api/recording`, {

@@ -1,26 +1,15 @@
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { describe, expect, test } from 'vitest'
 import type { CarProfile } from '../../core/contract/car.ts'
-import { type BridgeFixture, startBridge } from './bridgeFixture.ts'
-import { check, launch, openPage, shoot, until } from './support.ts'
+import { servePages } from './servedPages.ts'
+import { check, shoot, until } from './support.ts'
 
-let browser: Browser
-let fixture: BridgeFixture
-
-beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge({ sim: 'marigold' })
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
+const pages = servePages({ sim: 'marigold' })
 
 const car = async () =>
-  ((await (await fetch(`${fixture.url}/api/cars`)).json()) as CarProfile[]).find(
+  ((await (await fetch(`${pages.bridge.url}/api/cars`)).json()) as CarProfile[]).find(
     ({ id }) => id === 'marigold',
   )!
-const open = (settings?: Record<string, unknown>) => openPage(browser, `${fixture.url}/#/setup`, { settings })
+const open = (settings?: Record<string, unknown>) => pages.open('#/setup', { settings })
 
 describe('set-up page', () => {
   test('shows the cautions first, once, and keeps them one tap away', async () => {
@@ -45,8 +34,8 @@ describe('set-up page', () => {
     await page.getByLabel('Name', { exact: true }).fill('Marigold the second')
     await page.locator('[data-part="save-bar"]').waitFor()
     expect(await page.locator('[data-part="save-bar"]').textContent()).toMatch(/Not saved yet: .*engine/)
-    await page.goto(`${fixture.url}/#/help`)
-    await page.goto(`${fixture.url}/#/setup`)
+    await page.goto(`${pages.bridge.url}/#/help`)
+    await page.goto(`${pages.bridge.url}/#/setup`)
     await page.getByRole('button', { name: 'Save', exact: true }).click()
     await until('it is saved', async () => (await car()).name === 'Marigold the second')
     // 180 °F = 82.2 °C.
@@ -99,7 +88,8 @@ describe('set-up page', () => {
     await air.getByLabel('Which pressure').selectOption('sea_level')
     await air.getByRole('button', { name: 'Keep as today’s air' }).click()
     const noted = async () =>
-      ((await (await fetch(`${fixture.url}/api/status`)).json()) as { air?: { pressure_kPa: number } }).air
+      ((await (await fetch(`${pages.bridge.url}/api/status`)).json()) as { air?: { pressure_kPa: number } })
+        .air
     await until('the air is kept', async () => (await noted()) !== undefined)
     // Near 1000 m and 20 °C the pressure of the place is about 11 % lower (89.9 kPa in the standard atmosphere).
     expect((await noted())?.pressure_kPa).toBeGreaterThan(89.5)
@@ -119,7 +109,7 @@ describe('set-up page', () => {
 
   test('while recording every field is inert', async () => {
     const record = (on: boolean) =>
-      fetch(`${fixture.url}/api/recording`, {
+      fetch(`${pages.bridge.url}/api/recording`, {
         method: 'POST',
         headers: { 'content-type': 'application/json' },
         body: JSON.stringify({ on }),

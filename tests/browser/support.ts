@@ -43,12 +43,18 @@ export interface OpenOptions extends BrowserContextOptions {
   settings?: Record<string, unknown>
 }
 
+export interface OpenedPage {
+  page: Page
+  complaints: string[]
+  close: () => Promise<void>
+}
+
 /** A page of its own context, with what it complained about. */
 export async function openPage(
   browser: Browser,
   url: string,
   { width = 1280, height = 800, settings, ...context }: OpenOptions = {},
-): Promise<{ page: Page; complaints: string[]; close: () => Promise<void> }> {
+): Promise<OpenedPage> {
   const made = await browser.newContext({ viewport: { width, height }, ...context })
   // The bench runs through a compiler that names inner functions by a helper, which a page does not have.
   await made.addInitScript({ content: 'globalThis.__name ??= (named) => named' })

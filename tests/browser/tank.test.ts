@@ -1,32 +1,22 @@
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { describe, expect, test } from 'vitest'
 import type { Tank } from '../../core/contract/api.ts'
-import { type BridgeFixture, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, shoot, until } from './support.ts'
+import { servePages } from './servedPages.ts'
+import { shoot, until } from './support.ts'
 
-let browser: Browser
-let fixture: BridgeFixture
-
-beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge({ sim: 'marigold' })
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
-})
+const pages = servePages({ sim: 'marigold' })
 
 const post = (path: string, body: unknown) =>
-  fetch(`${fixture.url}${path}`, {
+  fetch(`${pages.bridge.url}${path}`, {
     method: 'POST',
     headers: { 'content-type': 'application/json' },
     body: JSON.stringify(body),
   })
-const tanks = async () => (await (await fetch(`${fixture.url}/api/cars/marigold/tanks`)).json()) as Tank[]
+const tanks = async () =>
+  (await (await fetch(`${pages.bridge.url}/api/cars/marigold/tanks`)).json()) as Tank[]
 
 describe('tank page', () => {
   test('logs the first filling from the empty page, in miles and gallons, kept in kilometres and litres', async () => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/tank`, {
+    const { page, complaints, close } = await pages.open('#/tank', {
       settings: { units: { distance: 'mi', volume: 'gal_us', economy: 'mpg_us' } },
     })
     await page.getByRole('button', { name: 'Log the first filling' }).click()
@@ -62,7 +52,7 @@ describe('tank page', () => {
       at: '2025-06-09T08:00:00Z',
       cost: 6,
     })
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/tank`)
+    const { page, complaints, close } = await pages.open('#/tank')
     const rows = page.locator('[data-part="filling"]')
     await rows.first().waitFor()
     const texts = await rows.allTextContents()
@@ -84,7 +74,7 @@ describe('tank page', () => {
   })
 
   test('compares two set-ups line by line, and says when it cannot tell', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/tank`)
+    const { page, close } = await pages.open('#/tank')
     await page.getByRole('button', { name: 'Compare them' }).click()
     const card = page.locator('[data-part="scorecard"]')
     await card.waitFor()
@@ -95,7 +85,7 @@ describe('tank page', () => {
   })
 
   test('a filling taken out comes back by Undo', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/tank`)
+    const { page, close } = await pages.open('#/tank')
     await page.locator('[data-part="filling"] button').first().click()
     await until('it is out', async () => (await tanks()).length === 3)
     await page.locator('[data-part="undo"] button').click()

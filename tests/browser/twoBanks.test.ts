@@ -1,26 +1,22 @@
-import type { Browser } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { launch, openPage, shoot, until } from './support.ts'
+import { beforeAll, describe, expect, test } from 'vitest'
+import { runRoute } from './bridgeFixture.ts'
+import { servePages } from './servedPages.ts'
+import { shoot, until } from './support.ts'
 
-let browser: Browser
-let fixture: BridgeFixture
 const twoSensors = { 'sensor.banks': 2 }
+const pages = servePages({ sim: 'marigold', parameters: twoSensors })
 
 beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge({ sim: 'marigold', parameters: twoSensors })
-  const cars = (await (await fetch(`${fixture.url}/api/cars`)).json()) as { id: string; sensor?: object }[]
+  const cars = (await (await fetch(`${pages.bridge.url}/api/cars`)).json()) as {
+    id: string
+    sensor?: object
+  }[]
   const car = cars.find(({ id }) => id === 'marigold') ?? { id: 'marigold' }
-  await fetch(`${fixture.url}/api/cars/marigold`, {
+  await fetch(`${pages.bridge.url}/api/cars/marigold`, {
     method: 'PUT',
     headers: { 'content-type': 'application/json' },
     body: JSON.stringify({ ...car, sensor: { ...car.sensor, bank_names: ['left bank', 'right bank'] } }),
   })
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
 })
 
 describe('two sensors', () => {
@@ -28,7 +24,7 @@ describe('two sensors', () => {
     [1280, 800],
     [800, 1280],
   ])('are two named strips on Drive at %i by %i, without overflow', async (width, height) => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/drive`, { width, height })
+    const { page, complaints, close } = await pages.open('#/drive', { width, height })
     await page.getByText('right bank').first().waitFor({ timeout: 30_000 })
     await until('both have a reading', async () => (await page.locator('.bank').count()) === 2, 30_000)
     expect(await page.locator('.bank').allTextContents()).toEqual(['left bank', 'right bank'])
@@ -47,7 +43,7 @@ describe('two sensors', () => {
   })
 
   test('are both in the trace', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/trace`)
+    const { page, close } = await pages.open('#/trace')
     await page.locator('figure').first().waitFor()
     await until(
       'a strip for each',
@@ -61,7 +57,7 @@ describe('two sensors', () => {
   })
 
   test('are both in the run, with their difference', async () => {
-    const run = fixture.addRun({
+    const run = pages.bridge.addRun({
       car: 'marigold',
       parameters: twoSensors,
       seconds: 300,
@@ -72,7 +68,7 @@ describe('two sensors', () => {
       [1280, 800],
       [800, 1280],
     ]) {
-      const { page, complaints, close } = await openPage(browser, `${fixture.url}/${runRoute(run)}`, {
+      const { page, complaints, close } = await pages.open(runRoute(run), {
         width,
         height,
       })

@@ -1,27 +1,9 @@
-import { readFileSync } from 'node:fs'
-import { createRequire } from 'node:module'
-import type { Browser, Page } from 'playwright'
-import { afterAll, beforeAll, describe, expect, test } from 'vitest'
-import { type BridgeFixture, runRoute, startBridge } from './bridgeFixture.ts'
-import { overflow, smallControls } from './deskChecks.ts'
-import { check, launch, openPage, setTheme, twoFrames } from './support.ts'
-
-const axeSource = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8')
-
-interface AxeOptions {
-  rules?: Record<string, { enabled: boolean }>
-  runOnly?: { type: 'rule'; values: string[] }
-}
-interface AxeWindow {
-  axe: {
-    run(
-      root: Document,
-      options: AxeOptions,
-    ): Promise<{
-      violations: { id: string; nodes: { target: string[]; any: { message: string }[] }[] }[]
-    }>
-  }
-}
+import type { Page } from 'playwright'
+import { beforeAll, describe, expect, test } from 'vitest'
+import { runRoute } from './bridgeFixture.ts'
+import { contrastIn, everyRule, overflow, smallControls, violations } from './deskChecks.ts'
+import { servePages } from './servedPages.ts'
+import { check, setTheme, shoot, twoFrames } from './support.ts'
 
 /** Every page of the dashboard; `run` is that of a recorded run. */
 const paths = [
@@ -42,7 +24,6 @@ const paths = [
 ] as const
 /** Pages that answer to `?state=…`. */
 const states = ['empty', 'loading', 'error', 'offline'] as const
-const themes = ['day', 'dark', 'night'] as const
 /** Desk sizes, and the width at which a page reflows. */
 const sizes = [
   [1280, 800],
@@ -53,14 +34,11 @@ const sizes = [
   [320, 640],
 ] as const
 
-let browser: Browser
-let fixture: BridgeFixture
+const pages = servePages({ sim: 'marigold', lan: true })
 let routes: Readonly<Record<(typeof paths)[number], string>>
 
 beforeAll(async () => {
-  browser = await launch()
-  fixture = await startBridge({ sim: 'marigold', lan: true })
-  await fixture.setParts('marigold', {
+  await pages.bridge.setParts('marigold', {
     fitted: {
       main_jet: { label: '71', bore_mm: 1.85 },
       idle_screws: { label: '1.50', turns: 1.5 },
@@ -69,7 +47,7 @@ beforeAll(async () => {
     box: { main_jet: [{ label: '69', bore_mm: 1.8 }] },
   })
   const post = (path: string, body: unknown) =>
-    fetch(`${fixture.url}${path}`, {
+    fetch(`${pages.bridge.url}${path}`, {
       method: 'POST',
       headers: { 'content-type': 'application/json' },
       body: JSON.stringify(body),
@@ -81,49 +59,36 @@ beforeAll(async () => {
   ] as const) {
     await post('/api/cars/marigold/tanks', { at, distance_km, fuel_l: 50, full: true })
   }
-  const run = fixture.addRun({
-    car: 'marigold',
-    setup: 'rich_main',
-    drive: 'traffic',
-    seconds: 120,
-    seed: 3,
-    at: '2025-06-14T09:12:00Z',
-  })
-  routes = Object.fromEntries(
-    paths.map((path) => [path, path === 'run' ? runRoute(run) : `#/${path}`]),
-  ) as typeof routes
-})
-afterAll(async () => {
-  await browser.close()
-  await fixture.close()
+  const drive = { car: 'marigold', drive: 'traffic', seconds: 240 } as const
+  const rich = pages.bridge.addRun({ ...drive, setup: 'rich_main', seed: 3, at: '2025-06-14T09:12:00Z' })
+  const right = pages.bridge.addRun({ ...drive, setup: 'right', seed: 4, at: '2025-06-15T10:00:00Z' })
+  const id = encodeURIComponent
+  routes = {
+    ...(Object.fromEntries(paths.map((path) => [path, `#/${path}`])) as typeof routes),
+    run: runRoute(rich),
+    compare: `#/compare?a=${id(rich)}&b=${id(right)}`,
+    next: `#/next?runs=${id(rich)}`,
+  }
 })
 
-/** What axe-core finds, one text a node: everything, or only what depends on the colours. */
-async function violations(page: Page, options: AxeOptions): Promise<string[]> {
-  if (!(await page.evaluate(() => 'axe' in window))) await page.evaluate(axeSource)
-  return await page.evaluate(async (wanted) => {
-    const { violations: found } = await (window as unknown as AxeWindow).axe.run(document, wanted)
-    return found.flatMap(({ id, nodes }) =>
-      nodes.map(({ target, any }) => `${id}: ${target.join(' ')} ${any[0]?.message ?? ''}`),
-    )
-  }, options)
+/** What shows that a page has worked its runs out. */
+const workedOut: Partial<Record<(typeof paths)[number], string>> = {
+  run: '[data-part="next-card"]',
+  compare: '[data-part="text"]',
+  next: '[data-part="next-card"]',
 }
 
-/** All rules, with text at 7:1. */
-const everything: AxeOptions = { rules: { 'color-contrast-enhanced': { enabled: true } } }
-/** What another theme can change: text at 7:1, at night at 4.5:1. */
-const coloursOf = (theme: (typeof themes)[number]): AxeOptions => ({
-  runOnly: { type: 'rule', values: [theme === 'night' ? 'color-contrast' : 'color-contrast-enhanced'] },
-})
-
-/** Waits until a page shows its content, or one of its states. */
-async function settled(page: Page): Promise<void> {
+/** Waits until a page shows its content, with what it keeps folded open. */
+async function settled(page: Page, path: (typeof paths)[number]): Promise<void> {
   await page.locator('h1, [data-part="mixture"], main').first().waitFor()
+  const shown = workedOut[path]
+  if (shown) await page.locator(shown).waitFor({ timeout: 90_000 })
   await page
     .waitForFunction(() => !document.querySelector('[data-state="loading"]'), undefined, { timeout: 15_000 })
     .catch(() => {
       // A page that goes on loading is checked as it stands.
     })
+  if (path === 'next') await page.getByRole('button', { name: 'Why not another?' }).click()
   // Charts are drawn in the next frames.
   await twoFrames(page)
   await twoFrames(page)
@@ -144,6 +109,7 @@ async function checkFit(page: Page, path: string): Promise<void> {
   for (const [width, height] of sizes) {
     await page.setViewportSize({ width, height })
     faults.push(...(await misfits(page, `${width}×${height}`)))
+    if (width === 800) await shoot(page, `page-${path}-portrait`)
   }
   await page.setViewportSize({ width: 1280, height: 800 })
   await page.evaluate(() => {
@@ -177,7 +143,7 @@ async function checkStates(page: Page, path: (typeof paths)[number]): Promise<vo
       const length = ((await shown.first().textContent()) ?? '').trim().length
       if (state !== 'loading' && length <= 10) found.push(`${state} says nothing`)
     }
-    found.push(...(await violations(page, everything)).map((text) => `${state}: ${text}`))
+    found.push(...(await violations(page, everyRule)).map((text) => `${state}: ${text}`))
   }
   check(
     'E1',
@@ -189,16 +155,17 @@ async function checkStates(page: Page, path: (typeof paths)[number]): Promise<vo
 describe('every page', () => {
   // One opening a page: what is looked at in turn needs no other.
   test.each(paths)('%s: no violation in any colours, fits, touchable, with its states', async (path) => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/${routes[path]}`, {
+    const { page, complaints, close } = await pages.open(`${routes[path]}`, {
       settings: { theme: 'day' },
     })
-    await settled(page)
-    const found = await violations(page, everything)
+    await settled(page, path)
+    const found = await violations(page, everyRule)
     for (const theme of ['dark', 'night'] as const) {
       await setTheme(page, theme)
-      found.push(...(await violations(page, coloursOf(theme))).map((text) => `${theme}: ${text}`))
+      found.push(...(await violations(page, contrastIn(theme))).map((text) => `${theme}: ${text}`))
     }
     await setTheme(page, 'day')
+    await shoot(page, `page-${path}`)
     check('axe', `${path}: ${found.length === 0 ? 'no violation' : found.join(' | ')}`, found.length === 0)
     if (path !== 'drive') {
       await checkFit(page, path)
@@ -211,7 +178,7 @@ describe('every page', () => {
   })
 
   test('the row of pages opens its rest by keyboard and closes on Escape', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/fitted`)
+    const { page, close } = await pages.open('#/fitted')
     const more = page.getByRole('button', { name: /More/ })
     await more.focus()
     await page.keyboard.press('Enter')
@@ -227,40 +194,9 @@ describe('every page', () => {
   })
 })
 
-describe('connect page', () => {
-  test('makes a link that works once, as QR, address and code, and shows who is in', async () => {
-    const { page, complaints, close } = await openPage(browser, `${fixture.url}/#/connect`)
-    expect(await page.locator('[data-part="screen-line"]').textContent()).toContain('Screen stays on')
-    await page.getByRole('button', { name: 'Make a pairing link' }).click()
-    const code = page.locator('[data-part="code"]')
-    await code.waitFor()
-    const digits = ((await code.textContent()) ?? '').replaceAll(/\D/g, '')
-    expect(digits).toHaveLength(6)
-    for (const image of await page.locator('[data-part="offer"] img').all())
-      expect(await image.evaluate((node) => (node as HTMLImageElement).naturalWidth)).toBeGreaterThan(0)
-    const answer = await fetch(`${fixture.url}/api/pair`, {
-      method: 'POST',
-      headers: { 'content-type': 'application/json' },
-      body: JSON.stringify({ code: digits }),
-    })
-    expect(answer.status).toBe(200)
-    await page.getByRole('button', { name: 'Close' }).click()
-    const client = page.locator('[data-client]')
-    await client.waitFor()
-    await client.getByLabel('May').selectOption('viewer')
-    await page.waitForFunction(
-      async () => ((await (await fetch('/api/clients')).json()) as { role: string }[])[0]?.role === 'viewer',
-    )
-    await client.getByRole('button', { name: 'Shut out' }).click()
-    await client.waitFor({ state: 'detached' })
-    expect(complaints).toEqual([])
-    await close()
-  })
-})
-
 describe('help page', () => {
   test('finds what a person sees, and says so when there is nothing', async () => {
-    const { page, close } = await openPage(browser, `${fixture.url}/#/help`)
+    const { page, close } = await pages.open('#/help')
     await page.getByLabel('Find in the help').fill('permission')
     expect(await page.locator('article').count()).toBe(1)
     expect(await page.locator('article').textContent()).toContain('dialout')

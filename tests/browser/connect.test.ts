@@ -1,0 +1,35 @@
+import { describe, expect, test } from 'vitest'
+import { servePages } from './servedPages.ts'
+
+const pages = servePages({ sim: 'marigold', lan: true })
+
+describe('connect page', () => {
+  test('makes a link that works once, as QR, address and code, and shows who is in', async () => {
+    const { page, complaints, close } = await pages.open('#/connect')
+    expect(await page.locator('[data-part="screen-line"]').textContent()).toContain('Screen stays on')
+    await page.getByRole('button', { name: 'Make a pairing link' }).click()
+    const code = page.locator('[data-part="code"]')
+    await code.waitFor()
+    const digits = ((await code.textContent()) ?? '').replaceAll(/\D/g, '')
+    expect(digits).toHaveLength(6)
+    for (const image of await page.locator('[data-part="offer"] img').all())
+      expect(await image.evaluate((node) => (node as HTMLImageElement).naturalWidth)).toBeGreaterThan(0)
+    const answer = await fetch(`${pages.bridge.url}/api/pair`, {
+      method: 'POST',
+      headers: { 'content-type': 'application/json' },
+      body: JSON.stringify({ code: digits }),
+    })
+    expect(answer.status).toBe(200)
+    await page.getByRole('button', { name: 'Close' }).click()
+    const client = page.locator('[data-client]')
+    await client.waitFor()
+    await client.getByLabel('May').selectOption('viewer')
+    await page.waitForFunction(
+      async () => ((await (await fetch('/api/clients')).json()) as { role: string }[])[0]?.role === 'viewer',
+    )
+    await client.getByRole('button', { name: 'Shut out' }).click()
+    await client.waitFor({ state: 'detached' })
+    expect(complaints).toEqual([])
+    await close()
+  })
+})
