@@ -1,3 +1,4 @@
+import { checkObject } from '../numeric/checkKind.ts'
 import { checkRange } from '../numeric/checkRange.ts'
 import {
   HIGHEST_VAPOUR_TEMPERATURE_C,
@@ -38,6 +39,7 @@ export function explainAirState(air: AirState): string | undefined {
 
 /** Throws `RangeError` with the value if the air is impossible or outside the ranges of `AirState`; NaN passes. */
 export function checkAirState(air: AirState): void {
+  checkObject('air', air, 'temperatureC, pressureKpa, humidityPct')
   checkRange('temperatureC', air.temperatureC, LOWEST_VAPOUR_TEMPERATURE_C, HIGHEST_VAPOUR_TEMPERATURE_C)
   checkRange('pressureKpa', air.pressureKpa, LEAST_PRESSURE_KPA, MOST_PRESSURE_KPA)
   checkRange('humidityPct', air.humidityPct ?? 0, 0, 100)

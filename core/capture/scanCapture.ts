@@ -1,6 +1,7 @@
 import type { TimedNotice, TimedRecord } from '../contract/records.ts'
 import type { BoardEvent, BoardIdentity } from '../contract/samples.ts'
 import type { BoardAnswer } from '../line/boardSink.ts'
+import { showValue } from '../numeric/checkKind.ts'
 import { type CaptureEnd, type CaptureScannerOptions, createCaptureScanner } from './captureScanner.ts'
 import { type CaptureSegment, GrowingColumns } from './growingColumns.ts'
 
@@ -31,11 +32,15 @@ export interface ScannedCapture extends CaptureEnd {
  * Reads a whole capture, unpacked, from its bytes. Memory is in proportion to what it holds.
  * @param options a decoder for further sources, see `CaptureScannerOptions`
  * @throws CaptureError when it is no capture that can be read
+ * @throws RangeError when it is given no bytes
  */
 export function scanCapture(
   bytes: Uint8Array,
   options: Pick<CaptureScannerOptions, 'decoderOf'> = {},
 ): ScannedCapture {
+  if (!(bytes instanceof Uint8Array)) {
+    throw new RangeError(`invalid bytes: ${showValue(bytes)} (expected a Uint8Array)`)
+  }
   const records: TimedRecord[] = []
   const notices: TimedNotice[] = []
   const events: BoardEvent[] = []

@@ -1,3 +1,5 @@
+import { checkNumber, checkObject } from '../numeric/checkKind.ts'
+
 /** Mole numbers of a fuel's elements, e.g. {carbon: 8, hydrogen: 18, oxygen: 0}. Any common factor is allowed. */
 export interface Composition {
   readonly carbon: number
@@ -17,12 +19,15 @@ const ATMOSPHERIC_NITROGEN_G_MOL = 28.16
 /** Mass of air that brings one mol of oxygen, g. */
 const AIR_G_PER_MOL_OXYGEN = 2 * OXYGEN_G_MOL + NITROGEN_PER_OXYGEN * ATMOSPHERIC_NITROGEN_G_MOL
 
-function checkComposition({ carbon, hydrogen, oxygen }: Composition): void {
+function checkComposition(composition: Composition): void {
+  checkObject('composition', composition, 'carbon, hydrogen and oxygen as mole numbers')
+  const { carbon, hydrogen, oxygen } = composition
   for (const [element, moles] of [
     ['carbon', carbon],
     ['hydrogen', hydrogen],
     ['oxygen', oxygen],
   ] as const) {
+    checkNumber(element, moles)
     if (moles < 0 || moles === Infinity) {
       throw new RangeError(`invalid ${element}: ${moles} (expected a finite mole number, 0 or more)`)
     }

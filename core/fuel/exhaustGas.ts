@@ -1,3 +1,4 @@
+import { checkObject, showValue } from '../numeric/checkKind.ts'
 import { checkRange } from '../numeric/checkRange.ts'
 import { type Composition, perCarbon } from './composition.ts'
 import { type Fuel, type FuelId, findFuel } from './fuels.ts'
@@ -25,14 +26,19 @@ const PPM_PER_PCT = 10000
 export type ExhaustFuel = Fuel | FuelId | Composition
 
 function compositionOf(fuel: ExhaustFuel): Composition {
+  if (typeof fuel !== 'string')
+    checkObject('fuel', fuel, 'a fuel, the id of a built-in one, or a composition')
   const composition = typeof fuel === 'string' || 'composition' in fuel ? findFuel(fuel).composition : fuel
   if (!(composition.carbon > 0)) {
-    throw new RangeError(`invalid carbon: ${composition.carbon} (expected a fuel that contains carbon)`)
+    throw new RangeError(
+      `invalid carbon: ${showValue(composition.carbon)} (expected a fuel that contains carbon)`,
+    )
   }
   return perCarbon(composition)
 }
 
 function checkGas(gas: ExhaustGas): void {
+  checkObject('gas', gas, 'coPct, co2Pct and o2Pct')
   checkRange('coPct', gas.coPct, 0, 100)
   checkRange('co2Pct', gas.co2Pct, 0, 100)
   checkRange('o2Pct', gas.o2Pct, 0, 100)

@@ -1,3 +1,4 @@
+import { checkObject, showValue } from '../numeric/checkKind.ts'
 import { checkPositive, checkRange } from '../numeric/checkRange.ts'
 import {
   CARBON_G_MOL,
@@ -54,9 +55,15 @@ const SHARE_SUM_TOLERANCE = 1e-6
  * Throws `RangeError` for no parts, a share outside 0 to 1 or not a number, and shares that do not add to 1.
  */
 export function blendFuels(parts: readonly BlendPart[]): Fuel {
+  if (!Array.isArray(parts)) {
+    throw new RangeError(`invalid parts: ${showValue(parts)} (expected a list of {fuel, volumeShare})`)
+  }
+  for (const part of parts) checkObject('part', part, 'fuel and volumeShare')
   const shares = parts.reduce((sum, { volumeShare }) => sum + volumeShare, 0)
-  const wrong = parts.find(({ volumeShare }) => !(volumeShare >= 0 && volumeShare <= 1))
-  if (wrong) throw new RangeError(`invalid volumeShare: ${wrong.volumeShare} (expected 0 to 1)`)
+  const wrong = parts.find(
+    ({ volumeShare }) => typeof volumeShare !== 'number' || !(volumeShare >= 0 && volumeShare <= 1),
+  )
+  if (wrong) throw new RangeError(`invalid volumeShare: ${showValue(wrong.volumeShare)} (expected 0 to 1)`)
   if (!(Math.abs(shares - 1) <= SHARE_SUM_TOLERANCE)) {
     throw new RangeError(`invalid volumeShare sum: ${shares} (expected 1)`)
   }
@@ -143,7 +150,11 @@ export type FuelId = keyof typeof fuels
 
 /** The fuel itself, or the built-in one of that id. Throws `RangeError` for an unknown id. */
 export function findFuel(fuelOrId: Fuel | FuelId): Fuel {
-  if (typeof fuelOrId !== 'string') return fuelOrId
+  if (typeof fuelOrId !== 'string') {
+    checkObject('fuel', fuelOrId, 'a fuel or the id of a built-in one')
+    checkObject('fuel', fuelOrId.composition, 'a fuel with a composition')
+    return fuelOrId
+  }
   if (!Object.hasOwn(fuels, fuelOrId)) {
     throw new RangeError(`unknown fuel: ${fuelOrId} (expected ${Object.keys(fuels).join(', ')})`)
   }

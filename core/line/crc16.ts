@@ -1,3 +1,5 @@
+import { checkObject } from '../numeric/checkKind.ts'
+
 /** Generator polynomial of the board's checksum, x¹⁶ + x¹² + x⁵ + 1 (contract of the line format). */
 const polynomial = 0x1021
 /** Register before the first byte. */
@@ -57,10 +59,13 @@ export function crc16Range(bytes: Uint8Array, start: number, end: number): numbe
 /**
  * Checksum of a board's line: CRC-16, polynomial 0x1021, initial 0xFFFF, not reflected, no final xor; 0x29B1 for "123456789".
  * @param input bytes, or a text whose characters are bytes
- * @throws RangeError when a character of the text is no byte
+ * @throws RangeError when a character of the text is no byte, or the input is neither bytes nor a text
  */
 export function crc16(input: Uint8Array | string): number {
-  if (typeof input !== 'string') return crc16Range(input, 0, input.length)
+  if (typeof input !== 'string') {
+    checkObject('input', input, 'bytes or a text')
+    return crc16Range(input, 0, input.length)
+  }
   const bytes = new Uint8Array(input.length)
   for (let i = 0; i < input.length; i++) {
     const code = input.charCodeAt(i)

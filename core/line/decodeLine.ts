@@ -1,3 +1,4 @@
+import { checkObject } from '../numeric/checkKind.ts'
 import type { BadLine, BoardLine } from './boardLine.ts'
 import { badChecksum, findChecksum } from './checkLine.ts'
 import { maxRowLength, parseSampleInto, rowHeadLength } from './parseSample.ts'
@@ -14,10 +15,12 @@ const decimalPattern = /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$/
 const maxIndex = 255
 
 /**
- * Reads one line of a board, with or without its ending. Nothing throws: a line that cannot be used comes back as `{kind: 'bad'}` with the reason.
+ * Reads one line of a board, with or without its ending. No line throws: one that cannot be used comes back as `{kind: 'bad'}` with the reason.
  * Empty value fields of a sample are NaN. Text fields are percent-decoded.
+ * @throws RangeError when it is given neither a text nor bytes
  */
 export function decodeLine(line: string | Uint8Array): BoardLine | BadLine {
+  if (typeof line !== 'string') checkObject('line', line, 'a text or bytes')
   const bytes = typeof line === 'string' ? charBytes(line) : line
   let end = bytes.length
   if (end > 0 && bytes[end - 1] === 0x0a) end--

@@ -1,3 +1,4 @@
+import { checkObject, showValue } from '../numeric/checkKind.ts'
 import { type BoardLine, maxLineBytes } from './boardLine.ts'
 import { crc16 } from './crc16.ts'
 import { encodeTextField } from './percentText.ts'
@@ -8,6 +9,7 @@ import { encodeTextField } from './percentText.ts'
  * @throws RangeError when a number cannot be written in its field, or the line would be longer than 250 bytes
  */
 export function encodeLine(record: BoardLine): string {
+  checkObject('record', record, 'a line of a board')
   const body = lineBody(record)
   const line = `${body}*${crc16(body).toString(16).toUpperCase().padStart(4, '0')}`
   if (line.length > maxLineBytes) {
@@ -38,6 +40,10 @@ function lineBody(record: BoardLine): string {
       return `E,${unsigned('tick', record.tick, 0xffffffff)},${encodeTextField(record.code)},${encodeTextField(record.text)}`
     case 'answer':
       return `A,${encodeTextField(record.command)},${record.ok ? 'ok' : 'error'},${encodeTextField(record.text)}`
+    default:
+      throw new RangeError(
+        `invalid kind: ${showValue((record as { kind?: unknown }).kind)} (expected sample, identity, channel, event or answer)`,
+      )
   }
 }
 

@@ -1,17 +1,27 @@
+import { checkNumber, checkObject } from '../numeric/checkKind.ts'
 import { curveInverse, curveSlope, curveValue, type NumberColumn } from '../numeric/monotoneCurve.ts'
 import { planar49 } from './planarSensors.ts'
 import type { SensorCurve } from './sensorCurve.ts'
 
 /**
  * λ of a pump current, mA: monotone, smooth, exact at the sensor's points. NaN for NaN and outside the points: there is
- * no extrapolation; `explainPumpCurrent` says why.
+ * no extrapolation; `explainPumpCurrent` says why. What is no number, or no sensor, throws `RangeError`.
  */
 export function lambdaFromPumpCurrent(currentMa: number, sensor: SensorCurve = planar49): number {
+  checkNumber('currentMa', currentMa)
+  checkSensor(sensor)
   return 1 / curveValue(sensor.inverseLambda, currentMa)
 }
 
-/** Pump current, mA, of a λ: the exact inverse. NaN for NaN and outside the sensor's points. */
+function checkSensor(sensor: SensorCurve): void {
+  checkObject('sensor', sensor, 'a curve object')
+  checkObject('sensor', sensor.inverseLambda, 'a curve object')
+}
+
+/** Pump current, mA, of a λ: the exact inverse. NaN for NaN and outside the sensor's points; errors as `lambdaFromPumpCurrent`. */
 export function pumpCurrentFromLambda(lambda: number, sensor: SensorCurve = planar49): number {
+  checkNumber('lambda', lambda)
+  checkSensor(sensor)
   return curveInverse(sensor.inverseLambda, 1 / lambda)
 }
 

@@ -1,4 +1,5 @@
 import { ZERO_CELSIUS_K } from '../air/standardAtmosphere.ts'
+import { checkNumber, checkObject, showValue } from '../numeric/checkKind.ts'
 import {
   createMonotoneCurve,
   curveInverse,
@@ -60,12 +61,37 @@ export function checkThermistorPoint({ resistanceOhm, temperatureC }: Thermistor
 
 /**
  * Temperature, °C, of a thermistor from its resistance, Ω. NaN for NaN, a resistance not above 0, one outside a table,
- * and where the model gives no temperature above absolute zero.
+ * and where the model gives no temperature above absolute zero. A resistance or coefficient that is no finite number throws `RangeError`.
  */
 export function thermistorTemperatureC(resistanceOhm: number, model: ThermistorModel): number {
+  checkNumber('resistanceOhm', resistanceOhm)
+  checkObject('model', model, '{a, b, c}, {beta, r0Ohm, t0C} or a table')
   if (!(resistanceOhm > 0 && resistanceOhm < Infinity)) return NaN
   const inverseK = inverseKelvinAt(resistanceOhm, model)
+  if (!(inverseK > 0 && inverseK < Infinity)) checkModel(model)
   return inverseK > 0 ? 1 / inverseK - ZERO_CELSIUS_K : NaN
+}
+
+/** Throws `RangeError` for coefficients with which no resistance gives a temperature. */
+function checkModel(model: ThermistorModel): void {
+  if ('inverseKelvin' in model) return
+  const named: readonly (readonly [string, unknown])[] =
+    'beta' in model
+      ? [
+          ['beta', model.beta === 0 ? Number.NaN : model.beta],
+          ['r0Ohm', model.r0Ohm > 0 ? model.r0Ohm : Number.NaN],
+          ['t0C', model.t0C],
+        ]
+      : [
+          ['a', model.a],
+          ['b', model.b],
+          ['c', model.c],
+        ]
+  for (const [name, value] of named) {
+    if (Number.isFinite(value)) continue
+    const given = (model as unknown as Record<string, unknown>)[name]
+    throw new RangeError(`invalid ${name}: ${showValue(given)} (expected a coefficient of a thermistor)`)
+  }
 }
 
 function inverseKelvinAt(resistanceOhm: number, model: ThermistorModel): number {

@@ -1,3 +1,5 @@
+import { checkNumber } from '../numeric/checkKind.ts'
+
 // NIST ITS-90 thermocouple database (SRD 60), type K; NIST Monograph 175. mV from °C, reference junction at 0 °C.
 const BELOW_ZERO = [
   0, 0.039450128025, 2.3622373598e-5, -3.2858906784e-7, -4.9904828777e-9, -6.7509059173e-11,
@@ -59,9 +61,11 @@ const SLOPE_STEP_C = 0.01
  * Temperature, °C, of the hot end of a type K thermocouple from its voltage, mV, and the cold junction's temperature,
  * °C. NaN for NaN, a cold junction outside −200 to 1372 °C, and sums outside −200 to 1372 °C. The inverse polynomials
  * (good to 0.06 K) start two Newton steps on the direct function, so that it inverts `thermocoupleEmfMv`.
- * Source: NIST Monograph 175 (ITS-90).
+ * What is no number throws `RangeError`. Source: NIST Monograph 175 (ITS-90).
  */
 export function thermocoupleTemperatureC(emfMv: number, coldJunctionC = 0): number {
+  checkNumber('emfMv', emfMv)
+  checkNumber('coldJunctionC', coldJunctionC)
   if (!(coldJunctionC >= LOWEST_INVERSE_TYPE_K_C && coldJunctionC <= HIGHEST_TYPE_K_C)) return NaN
   const sumMv = emfMv + directMv(coldJunctionC)
   // A nanovolt of slack, so that rounding does not lose the two ends.

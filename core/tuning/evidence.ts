@@ -1,4 +1,5 @@
 import type { AnalysisResult, MixtureState, RunAnalysis, SteadyPiece } from '../contract/result.ts'
+import { checkObject, showValue } from '../numeric/checkKind.ts'
 
 /**
  * A run as comparing and advising take it, from a whole analysis or from its result alone. Without the steady pieces the
@@ -6,12 +7,13 @@ import type { AnalysisResult, MixtureState, RunAnalysis, SteadyPiece } from '../
  * Anything else throws `RangeError`.
  */
 export function asRunAnalysis(run: RunAnalysis | AnalysisResult): RunAnalysis {
-  if (run && 'pieces' in run && Array.isArray(run.pieces) && run.result) return run
-  if (run && 'format' in run && run.format === 'floatbowl-result 1') {
+  checkObject('run', run, 'an analysis of a run')
+  if ('pieces' in run && Array.isArray(run.pieces) && run.result) return run
+  if ('format' in run && run.format === 'floatbowl-result 1') {
     const startMs = run.run.start ? Date.parse(run.run.start) : Number.NaN
     return { result: run, pieces: piecesOfResult(run), startMs }
   }
-  throw new RangeError(`invalid run: ${typeof run} (expected an analysis of a run)`)
+  throw new RangeError(`invalid run: ${showValue(run)} (expected an analysis of a run)`)
 }
 
 /** Order of the runs: by start time, those without one keep their place behind the one before. */
