@@ -21,6 +21,8 @@ export interface CarLearner {
   airPressureKpa: number
   /** Warm idle speed of the car's profile, rpm; NaN for none. */
   profileIdleRpm: number
+  /** The board tells the pressure as vacuum: nought with the engine off, whatever the air. It teaches nothing of the air then. */
+  isVacuum: boolean
   add(timeS: number, rpm: number, throttlePct: number, mapKpa: number, coolantC: number): void
   learned(): LearnedCar
 }
@@ -147,6 +149,7 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
   const learner: CarLearner = {
     airPressureKpa: Number.NaN,
     profileIdleRpm: Number.NaN,
+    isVacuum: false,
     add(timeS, rpm, throttlePct, mapKpa, coolantC) {
       const dtS = timeS - lastS
       lastS = timeS
@@ -193,9 +196,9 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       const idle = findIdle()
       const own = learner.profileIdleRpm
       const isLearned = idle > 0 && !(own > 0 && Math.abs(idle / own - 1) > 0.4)
-      const atFull = mostMapKpa / FULL_THROTTLE_SHARE
+      const atFull = learner.isVacuum ? Number.NaN : mostMapKpa / FULL_THROTTLE_SHARE
       const air = learner.airPressureKpa
-      const isStanding = standingS >= 0.5
+      const isStanding = standingS >= 0.5 && !learner.isVacuum
       const warmIdleRpm = isLearned ? idle : own > 0 ? own : ASSUMED_IDLE_RPM
       return {
         throttleRestPct: findRest(),

@@ -4,6 +4,7 @@ import type { TimedRecord } from '../contract/records.ts'
 import type { BoardEvent } from '../contract/samples.ts'
 import { type DelayLaw, priorDelayLaw } from '../engine/delayLaw.ts'
 import { type CarLearner, createCarLearner, type LearnedCar } from '../engine/learnedCar.ts'
+import { checkObject } from '../numeric/checkKind.ts'
 import { createRoadTrack } from '../road/roadTrack.ts'
 import { channelSlots as slot } from './channels.ts'
 import { appendBlock, type ColumnStore, createColumnStore, dropBefore } from './columnStore.ts'
@@ -32,6 +33,7 @@ const MOST_STARTS = 3
  * samples; `result()` runs the same detectors once more over the kept samples, with what the whole run taught.
  */
 export function createPipeline(options: PipelineOptions = {}): Pipeline {
+  checkObject('options', options, 'options, or nothing')
   const known = createRunKnowledge(options.car)
   const records: TimedRecord[] = []
   const events: BoardEvent[] = []
@@ -133,6 +135,7 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
       }
       if (t - learnedS >= LEARN_EVERY_S) {
         learnedS = t
+        learner.isVacuum = store.vacuumDeclared
         learned = learner.learned()
         reader!.setBarometer(learned.barometerKpa)
       }

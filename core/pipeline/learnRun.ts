@@ -149,6 +149,7 @@ class Learner implements RunLearner {
     const car = this.#car
     car.airPressureKpa = known.air?.pressure_kPa ?? Number.NaN
     car.profileIdleRpm = known.car?.engine?.idle_rpm ?? Number.NaN
+    car.isVacuum = this.#hasVacuum
     const learned = car.learned()
     const own = known.car?.delay
     const earlier: DelayLaw | undefined = own && { aS: own.a_s, bSRpmKpa: own.b_s_rpm_kPa, flow: 'plug' }

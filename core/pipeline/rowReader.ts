@@ -209,9 +209,11 @@ class Reader implements RowReader {
     }
   }
 
+  /** Vacuum is against the air around: a board's own barometer tells it best, and the load is taken against the same. */
   #shiftVacuum(): void {
-    if (this.#barometerKpa > 0 && this.#fresh[channelSlots.manifold_pressure] === 1) {
-      this.#value[channelSlots.manifold_pressure] += this.#barometerKpa - SEA_LEVEL_PRESSURE_KPA
-    }
+    if (this.#fresh[channelSlots.manifold_pressure] !== 1) return
+    const measuredKpa = this.#value[channelSlots.barometer]
+    const kpa = measuredKpa > 0 ? measuredKpa : this.#barometerKpa
+    if (kpa > 0) this.#value[channelSlots.manifold_pressure] += kpa - SEA_LEVEL_PRESSURE_KPA
   }
 }
