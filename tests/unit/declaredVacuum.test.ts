@@ -60,6 +60,10 @@ function analyse(day: Day) {
   return { result: analysis.result, columns }
 }
 
+/** What the run taught of the air. */
+const airOf = (result: ReturnType<typeof analyse>['result']) =>
+  result.run.learned as { barometer_kPa: number; barometer_from: string }
+
 const stateAt = (result: ReturnType<typeof analyse>['result'], timeS: number) =>
   result.states.find(({ start_s, end_s }) => timeS >= start_s && timeS < end_s)?.state
 
@@ -79,8 +83,8 @@ describe('pressure that the board tells as vacuum', () => {
     'is taken against the air of the day at %s kPa where the board has no barometer',
     (airKpa) => {
       const { result } = analyse({ airKpa, hasRecord: true })
-      expect(result.run.learned?.barometer_kPa).toBeCloseTo(airKpa, 3)
-      expect(result.run.learned?.barometer_from).toBe('air_record')
+      expect(airOf(result).barometer_kPa).toBeCloseTo(airKpa, 3)
+      expect(airOf(result).barometer_from).toBe('air_record')
       expect(stateAt(result, 20)).toBe('cruise')
       expect(stateAt(result, 50)).toBe('part_throttle')
     },
@@ -88,6 +92,6 @@ describe('pressure that the board tells as vacuum', () => {
 
   test('teaches nothing of the air where nobody tells it', () => {
     const { result } = analyse({ airKpa: 92 })
-    expect(result.run.learned?.barometer_from).toBe('assumed')
+    expect(airOf(result).barometer_from).toBe('assumed')
   })
 })
