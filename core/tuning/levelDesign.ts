@@ -16,7 +16,10 @@ export interface LevelDesign {
   readonly precision: readonly Float64Array[]
   /** The run's own column of a state. */
   runColumn(state: MixtureState, run: number): number
-  /** Contrast of a run's level in a state: its own column and the mean of the map as all runs drove it, clear of idle. */
+  /**
+   * Contrast of a run's level in a state: its own column and the mean of the map as all runs drove it, clear of idle. Of idle as that run idled: an
+   * engine idles at the speed and load that its mixture gives, and what other parts made of it is no road that it might have taken.
+   */
   levelContrast(state: MixtureState, run: number): Float64Array
 }
 
@@ -57,15 +60,20 @@ const OTHER_VACUUM_SLOPE = 0.1
 /** Straight lines within the cells: speed, load, coolant, vacuum, freshness. */
 const SLOPES = 5
 
+/** Columns of a row that tell where it was: its run, load, speed and cell, then the straight lines of speed and load. */
+const OPERATING_COLUMNS = 6
+
 /** Lays out the columns for these rows. `isForNoise`: the stiffer map of the noise estimate. */
 export function designLevels(rows: readonly LevelRow[], runCount: number, isForNoise: boolean): LevelDesign {
   const states = [...new Set(rows.map((row) => row.state))]
   const offsets = new Map<MixtureState, number>()
   const shares = new Map<MixtureState, Map<number, number>>()
+  const idleShares = Array.from({ length: runCount }, () => new Map<number, number>())
   const at: Int32Array[] = new Array(rows.length)
   const values: Float64Array[] = new Array(rows.length)
   const priors: { first: number; covariance: Float64Array[] }[] = []
   const standing = standingOf(rows)
+  const idleSeconds = new Float64Array(runCount)
   let columns = 0
   for (const state of states) {
     const mine = rows.flatMap((row, i) => (row.state === state ? [i] : []))
@@ -110,6 +118,12 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
       const weight = row.seconds * standing[i]
       for (const column of cell) share.set(column, (share.get(column) ?? 0) + weight)
       whole += weight
+      if (state !== 'idle') continue
+      for (let a = 1; a < OPERATING_COLUMNS; a++) {
+        const own = idleShares[row.run]
+        own.set(at[i][a], (own.get(at[i][a]) ?? 0) + row.seconds * values[i][a])
+      }
+      idleSeconds[row.run] += row.seconds
     }
     for (const [column, weight] of share) share.set(column, weight / whole)
     shares.set(state, share)
@@ -131,7 +145,9 @@ export function designLevels(rows: readonly LevelRow[], runCount: number, isForN
     runColumn: (state, run) => offsets.get(state)! + run,
     levelContrast(state, run) {
       const contrast = new Float64Array(columns)
-      for (const [column, share] of shares.get(state)!) contrast[column] = share
+      if (state === 'idle' && idleSeconds[run] > 0)
+        for (const [column, share] of idleShares[run]) contrast[column] = share / idleSeconds[run]
+      else for (const [column, share] of shares.get(state)!) contrast[column] = share
       contrast[offsets.get(state)! + run] = 1
       return contrast
     },

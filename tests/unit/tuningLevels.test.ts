@@ -130,6 +130,35 @@ describe('findStateLevels', () => {
     expect(Math.abs(difference)).toBeLessThan(0.01)
   })
 
+  it('takes idle where each run idled, since other screws idle at another speed and load', () => {
+    const random = createNoise(9)
+    // Within a day the mixture follows the load of accessories a little; from day to day the screws moved both.
+    const day = (lambda: number, middle: number, rpm: number) => {
+      const pieces: SteadyPiece[] = []
+      for (let s = 0; s < 150; s++) {
+        const load = middle + 0.02 * Math.sin(s / 9)
+        pieces.push({
+          bank: 1,
+          state: 'idle',
+          visit: Math.floor(s / 30),
+          timeS: s + 20 * Math.floor(s / 30) + 0.5,
+          seconds: 1,
+          lambda: lambda * Math.exp(0.6 * (load - middle) + 0.003 * random.normal()),
+          rpm,
+          load,
+          manifoldKpa: 100 * load,
+          throttlePct: 0,
+          coolantC: 85,
+        })
+      }
+      return { pieces, logShift: 0 }
+    }
+    const [idle] = findStateLevels([day(1.24, 0.46, 640), day(0.88, 0.33, 830)], { ownCircuit: true })!.levels
+    expect(Math.exp(idle.logLambda[0])).toBeCloseTo(1.24, 2)
+    expect(Math.exp(idle.logLambda[1])).toBeCloseTo(0.88, 2)
+    expect(idle.se[1]).toBeLessThan(0.01)
+  })
+
   it('has nothing to say of runs without steady driving', () => {
     expect(findStateLevels([{ pieces: [], logShift: 0 }])).toBeUndefined()
   })
