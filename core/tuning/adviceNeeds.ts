@@ -2,13 +2,14 @@ import type { AdviceResult } from '../contract/advice.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
-import { LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
+import { KNOWN_WELL, LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
 import { stateWords } from './compareRuns.ts'
 import { drivingWords } from './drivingWords.ts'
+import { LEAST_NEEDED_S, lackingDrives, mayAskAgain } from './furtherDriving.ts'
 import type { AdviceState } from './partPaths.ts'
 import { type Band, shareInside } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
-import { isSameFitted, type ObservedRun, tellsLoad, tellsSpeed } from './runObservations.ts'
+import { type ObservedRun, tellsLoad, tellsSpeed } from './runObservations.ts'
 
 /** What more driving must tell, and what it was asked to tell and did not. */
 export interface Needs {
@@ -35,16 +36,8 @@ interface NeedsInput {
 const SURE_ENOUGH = 0.75
 /** Longest drive that is asked for in one state, s. */
 const MOST_NEEDED_S = 120
-const LEAST_NEEDED_S = 10
 /** Chance inside the band from which a state is left alone though few seconds tell of it. Chosen here. */
 const PLAINLY_INSIDE = 0.9
-/** Drives in a row without a state, after which it is not asked for again: the first went before the asking, the next did not bring it. */
-const LACKING_DRIVES = 2
-/** A shorter recording is no drive that could have brought every state, s. Chosen here. */
-const LEAST_DRIVE_S = 300
-/** Drives with the same parts after which no more are asked for. Chosen here. */
-const MOST_DRIVES = 3
-
 /** Why no driving helps a board that tells λ alone. */
 const NO_SPEED = 'the board sends no engine speed: idle, cruise and power cannot be told apart'
 const NO_LOAD =
@@ -61,10 +54,6 @@ export function findNeeds(input: NeedsInput): Needs {
       needs: [{ state: 'running', seconds: LEAST_NEEDED_S, channel: 'engine_speed', why: NO_SPEED }],
       notJudged,
     }
-  const newest = observed[observed.length - 1]
-  const realDrives = observed.filter(({ run }) => run.result.run.seconds >= LEAST_DRIVE_S)
-  const drives = realDrives.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).length
-  const lastOnes = realDrives.slice(-LACKING_DRIVES)
   for (const [state, band] of bands) {
     if ((state === 'running') === hasLoad && state !== 'idle') continue
     // A state that nothing fitted can move is told, not waited for.
@@ -73,19 +62,21 @@ export function findNeeds(input: NeedsInput): Needs {
     if (!isFed) continue
     const words = stateWords[state] ?? state
     const name = sentenceStart(words)
-    const isLacking = lastOnes.length === LACKING_DRIVES && lastOnes.every((entry) => !entry.logLambda[state])
+    const lacking = lackingDrives(observed, state)
     const now = known.has(state) ? model.forecast(state, model.base) : undefined
     if (!now) {
-      if (isLacking) notJudged.push({ state, text: `${name} not judged: no ${drivingWords[state]} seen.` })
+      if (lacking) notJudged.push({ state, text: `${name} not judged: no ${drivingWords[state]} seen.` })
       else needs.push({ state, seconds: state === 'idle' ? 30 : 20, why: `no steady ${words} was seen` })
       continue
     }
     const want = wantOf(input, state, band, now)
     if (!want) continue
-    if (!isLacking && drives < MOST_DRIVES) needs.push({ state, ...want.need })
+    if (mayAskAgain(observed, state)) needs.push({ state, ...want.need })
     else if (want.isOpen) {
-      const half = halfWord(now, input.unit)
-      const why = isLacking ? `no ${drivingWords[state]} seen with today's parts` : `known only to ± ${half}`
+      const wasSeen = !lacking || lacking.some((entry) => entry.logLambda[state])
+      const why = wasSeen
+        ? `known only to ± ${halfWord(now, input.unit)}`
+        : `no ${drivingWords[state]} seen with today's parts`
       notJudged.push({ state, text: `${name} not judged: ${why}.` })
     }
   }
@@ -111,7 +102,7 @@ function wantOf(
     !hasChange &&
     !surelyOutside &&
     (!isInside || shareInside(now, band) < SURE_ENOUGH) &&
-    now.sd > 0.25 * half
+    now.sd > KNOWN_WELL * half
   if (!unsure && !onEdge && !unclear.includes(state)) return undefined
   const wanted = unsure ? TOO_WIDE * 0.7 * half : 0.2 * half
   const more = Math.max(5, seconds) * ((now.sd / wanted) ** 2 - 1)

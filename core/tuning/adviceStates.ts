@@ -8,6 +8,8 @@ import { isSameFitted, type ObservedRun } from './runObservations.ts'
 
 /** Standard deviation, in half widths of the band, above which data cannot decide. */
 export const TOO_WIDE = 0.6
+/** Standard deviation, in half widths of the band, below which more driving tells little: the day and the air then rule. Chosen here. */
+export const KNOWN_WELL = 0.17
 /** Steady seconds below which a state is not judged. */
 export const LEAST_SECONDS = 5
 /** Share of a state's fuel from which a part is held to govern it. Chosen here. */

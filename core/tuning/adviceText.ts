@@ -33,12 +33,18 @@ export function partWord(part: string): string {
   return partWords[part] ?? part.replaceAll('_', ' ')
 }
 
-/** A part's size in words: `71 (1.85 mm)`, `1.5 turns`. */
+/** A part's size in words: `71 (1.85 mm)`, `1.5 turns`, of a metering rod `B (1.20 mm at cruise, 0.60 mm at power)`. */
 export function sizeWord(part: Part): string {
   if (part.turns !== undefined) return `${turnsWord(part.turns)} turns`
   if (part.bore_mm !== undefined) return `${part.label} (${part.bore_mm.toFixed(2)} mm)`
   if (part.opens_inHg !== undefined) return `${part.label} (opens at ${part.opens_inHg.toFixed(1)} inHg)`
   if (part.volume_ml !== undefined) return `${part.label} (${part.volume_ml.toFixed(1)} ml)`
+  const steps = [
+    ...(part.cruise_mm === undefined ? [] : [`${part.cruise_mm.toFixed(2)} mm at cruise`]),
+    ...(part.power_mm === undefined ? [] : [`${part.power_mm.toFixed(2)} mm at power`]),
+  ]
+  if (steps.length > 0) return `${part.label} (${steps.join(', ')})`
+  if (part.flow !== undefined) return `${part.label} (flow ${Math.round(part.flow * 100) / 100})`
   return part.label
 }
 

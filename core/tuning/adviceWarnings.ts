@@ -18,15 +18,24 @@ interface Warned {
   states: AdviceResult['states']
   missing: readonly MissingSize[]
   stuck: readonly AdviceState[]
-  /** What could not be judged, in sentences. */
-  notJudged: readonly string[]
+  open: OpenPoints
   unit: MixtureUnit
+}
+
+/** What no change of a part settles, in sentences. */
+export interface OpenPoints {
+  /** Banks that stand on different sides of a band's edge. */
+  readonly banks: readonly string[]
+  readonly notJudged: readonly string[]
+  /** Why nothing can be chosen for what is off, if so. */
+  readonly unsized: string | undefined
 }
 
 /** What must be said besides the change: danger under load, sizes that the box lacks, hints of the trust gate. */
 export function findWarnings(about: Warned): string[] {
-  const { model, bands, newest, next, states, missing, stuck, notJudged, unit } = about
-  const warnings: string[] = [...notJudged]
+  const { model, bands, newest, next, states, missing, stuck, open, unit } = about
+  const { banks, notJudged, unsized } = open
+  const warnings: string[] = [...(unsized ? [unsized] : []), ...banks, ...notJudged]
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
   if (power && now && states.power?.verdict === 'lean') {
@@ -60,7 +69,7 @@ export function findWarnings(about: Warned): string[] {
       'The air of the day is not known: the figures allow for any ordinary weather. Note temperature and pressure.',
     )
   }
-  if (Object.keys(newest.fitted).length === 0) {
+  if (Object.keys(newest.fitted).length === 0 && !unsized) {
     warnings.push('Nothing is noted as fitted: without it no size can be chosen.')
   }
   return warnings
@@ -73,17 +82,21 @@ export function summaryOf(
   needs: NonNullable<AdviceResult['needs']>,
   missing: readonly MissingSize[],
   off: readonly string[],
-  notJudged: readonly string[],
+  open: OpenPoints,
 ): string {
   if (next) return `Change ${next.part.replaceAll('_', ' ')} ${next.from.label} → ${next.to.label}.`
-  if (done && off.length > 0)
-    return [`Change nothing: no fitted part moves what is still off (${off.join(', ')}).`, ...notJudged].join(
-      ' ',
-    )
+  const { banks, notJudged, unsized } = open
+  if (done && off.length > 0) {
+    const what = `Change nothing: no fitted part moves what is still off (${off.join(', ')}).`
+    return [what, ...banks, ...notJudged].join(' ')
+  }
+  if (done && banks.length > 0)
+    return ['Change nothing that feeds both banks.', ...banks, ...notJudged].join(' ')
   if (done && notJudged.length > 0)
     return ['Change nothing: what was driven is where it belongs.', ...notJudged].join(' ')
   if (done) return 'Change nothing: every state is where it belongs.'
   if (needs.length > 0) return cannotTell(needs)
+  if (unsized) return unsized
   return missing.length > 0 ? missing[0].text : 'No part at hand makes it better.'
 }
 

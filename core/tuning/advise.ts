@@ -11,12 +11,13 @@ import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { bandsOf } from './adviceBands.ts'
 import { findNeeds } from './adviceNeeds.ts'
-import { readParts } from './adviceParts.ts'
+import { readParts, unsizedSentence } from './adviceParts.ts'
 import { canMove, describeStates, distanceOut } from './adviceStates.ts'
 import { findWarnings, summaryOf } from './adviceWarnings.ts'
 import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
 import { bankLevels } from './bankLevels.ts'
+import { bankSentences } from './bankWords.ts'
 import { openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { chooseStep } from './chooseStep.ts'
@@ -106,7 +107,7 @@ export function advise(
   const chosen = chooseStep(model, known, choices, observed)
   const changes: Change[] = []
   let fitted = newest.fitted
-  for (const { part, to, isSafer } of chosen.changes) {
+  for (const { part, to, isSafer, madeFor } of chosen.changes) {
     const after: Fitted = { ...fitted, [part]: to }
     changes.push(
       describeChange({
@@ -119,6 +120,7 @@ export function advise(
         isSafer,
         step,
         choices,
+        madeFor,
         unit,
       }),
     )
@@ -165,7 +167,11 @@ export function advise(
   const stuck = changes.length === 0 ? off.filter(([state]) => canMove(model, state)) : []
   const isUseful = (change: Change | undefined) => change !== undefined && !change.later
   const next = isUseful(changes[0]) ? changes[0] : null
-  const done = next === null && needs.length === 0 && stuck.length === 0
+  const unsized = unsizedSentence(
+    newest.fitted,
+    off.map(([state]) => state).filter((state) => !canMove(model, state)),
+  )
+  const done = next === null && needs.length === 0 && stuck.length === 0 && unsized === undefined
   states.pump = {
     verdict: pump.verdict,
     lambda: null,
@@ -175,6 +181,11 @@ export function advise(
     tip_ins: pump.tipIns,
     count: pump.count,
   }
+  const open = {
+    banks: bankSentences(banks, unit),
+    notJudged: notJudged.map(({ text }) => text),
+    unsized,
+  }
   const warnings = findWarnings({
     model,
     bands: known,
@@ -183,7 +194,7 @@ export function advise(
     states,
     missing,
     stuck: stuck.map(([state]) => state),
-    notJudged: notJudged.map(({ text }) => text),
+    open,
     unit,
   })
   return {
@@ -200,7 +211,7 @@ export function advise(
       needs,
       missing,
       off.map(([state]) => stateWords[state]),
-      notJudged.map(({ text }) => text),
+      open,
     ),
     ...(next ? { cautions: openingCautions } : {}),
     ...(missing.length > 0 ? { missing_sizes: missing } : {}),

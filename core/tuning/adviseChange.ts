@@ -30,6 +30,8 @@ interface ChangeInput {
   isSafer: boolean
   step: EnrichmentStep | undefined
   choices: Choices
+  /** States that the change is made for. */
+  madeFor: readonly AdviceState[]
   /** How sentences give the mixture. */
   unit: MixtureUnit
 }
@@ -47,7 +49,7 @@ const WORTH_SAYING = 0.006
 
 /** A change with its forecast and its reasons in plain words. */
 export function describeChange(input: ChangeInput): Change {
-  const { model, bands, part, before, after, step, unit } = input
+  const { model, part, before, after, step, unit } = input
   const from = before[part]
   const to = after[part]
   const circuit = circuitOfChange(part, from, to)
@@ -57,14 +59,10 @@ export function describeChange(input: ChangeInput): Change {
   const path = fuelPaths.find((entry) => entry.part === part || entry.rod === part)
   const factor = path ? pathFactor(path, before, after, state) : Number.NaN
   const because: string[] = []
-  const band = bands.get(state)
-  if (start && band) {
-    because.push(
-      before === model.base
-        ? standingSentence(state, start, band, lastSeconds(input, state), unit)
-        : plannedSentence(state, start, band, unit),
-    )
-  }
+  // A main jet changed for power alone: why comes before how the jet's own state stands.
+  const cause = input.madeFor.includes(state) ? undefined : input.madeFor[0]
+  if (cause) because.push(...standingOf(input, cause))
+  because.push(...standingOf(input, state))
   if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
   if ((valveParts as readonly string[]).includes(part) && step) {
     because.push(
@@ -99,6 +97,19 @@ export function describeChange(input: ChangeInput): Change {
     expects: expectations(input),
     alternatives: alternatives(input, state),
   }
+}
+
+/** How a state stands before the change, in a sentence; none when it was not seen. */
+function standingOf(input: ChangeInput, state: AdviceState): string[] {
+  const { model, bands, before, unit } = input
+  const start = model.forecast(state, before)
+  const band = bands.get(state)
+  if (!start || !band) return []
+  return [
+    before === model.base
+      ? standingSentence(state, start, band, lastSeconds(input, state), unit)
+      : plannedSentence(state, start, band, unit),
+  ]
 }
 
 /** Circuit of a change; a rod that differs at its power step alone is the enrichment's. */

@@ -1,4 +1,6 @@
 import type { Fitted, Part } from '../contract/car.ts'
+import { KNOWN_WELL, TOO_WIDE } from './adviceStates.ts'
+import { mayAskAgain } from './furtherDriving.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import { type Choices, type Plan, planChanges } from './planChanges.ts'
 import { type Band, shareInside } from './planCost.ts'
@@ -9,8 +11,13 @@ import { barredSets } from './triedParts.ts'
 
 /** What to do next: the changes in their order, the first of them now; or the states that more driving must tell first. */
 export interface Step {
-  /** Every change of the plan, the one to make now first. */
-  readonly changes: readonly { part: string; to: Part; isSafer: boolean }[]
+  /** Every change of the plan with the states it is made for, the one to make now first. */
+  readonly changes: readonly {
+    part: string
+    to: Part
+    isSafer: boolean
+    madeFor: readonly AdviceState[]
+  }[]
   /** States whose part would be changed if they are as far off as they look: worth another drive first. */
   readonly unclear: readonly AdviceState[]
   readonly plan: Plan
@@ -18,19 +25,24 @@ export interface Step {
 
 /** Chance outside the band from which a state is held to be off. Chosen here: a swap is a small job, done for nothing it is one too many. */
 const SURELY_OFF = 0.85
+/** The same of lean power, which is the dangerous side. Chosen here. */
+const LEAN_POWER_OFF = 0.65
+/** Chance outside the band from which another drive is worth more than leaving the state alone. Chosen here. */
+const WORTH_A_DRIVE = 0.25
+/** Chance outside the band from which a state that no driving tells better is put right. Chosen here: more likely off than not. */
+const MORE_LIKELY_OFF = 0.5
 /** Chance inside the band from which a state is left alone. Chosen here. */
 const WELL_INSIDE = 0.65
 /** What a part must take off the chance of a state to be outside to count as made for that state. Chosen here. */
 const HELPS = 0.15
-/** Standard deviation, in half widths of the band, below which more driving tells little: the day and the air then rule. Chosen here. */
-const KNOWN_WELL = 0.17
-/** Drives with the same parts after which what is known must do. Chosen here. */
-const MOST_DRIVES = 2
+/** What a part must bring a state nearer to its band, in half widths, to be worth a swap where none reaches it. Chosen here. */
+const MUCH_NEARER = 0.5
 
 /**
- * The next step from what is known. A part is changed for a state that is surely off, or that further driving with these parts could
- * not tell better; when the plan rests on a state that may well be inside its band, another drive comes first. While something else
- * is surely off, that goes first: the drive after it tells of the unclear state for nothing.
+ * The next step from what is known. A part is changed for a state that is surely off, or that is more likely off than not and that further
+ * driving with these parts could not tell better; while a state may well be inside its band, or is hardly known, another drive comes first: it
+ * costs less than a swap, which wants a drive as well. While something else is surely off, that goes first: the drive after it tells of the
+ * unclear state for nothing.
  */
 export function chooseStep(
   model: ResponseModel,
@@ -38,7 +50,6 @@ export function chooseStep(
   choices: Choices,
   observed: readonly ObservedRun[],
 ): Step {
-  const newest = observed[observed.length - 1]
   const wasFitted = (part: string, size: Part) =>
     observed.slice(0, -1).some((entry) => isSamePart(entry.fitted[part], size))
   const rules = { isBarred: barredSets(observed, bands), wasFitted }
@@ -52,38 +63,55 @@ export function chooseStep(
     const wasDriven = (fitted: Fitted) => observed.some((entry) => isSameFitted(entry.fitted, fitted))
     plan = planChanges(model, bands, choices, { ...rules, isBarred: wasDriven, penaltyScale: 0.3 })
   }
-  const drives = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).length
-  const canTell = (state: AdviceState) => {
-    const band = bands.get(state)!
-    const half = (band.high - band.low) / 2
-    return drives < MOST_DRIVES && model.forecast(state, model.base)!.sd > KNOWN_WELL * half
-  }
-  /** Lean under load is put right at once: nobody is sent to full throttle to make sure of it. */
+  const halfOf = (state: AdviceState) => (bands.get(state)!.high - bands.get(state)!.low) / 2
+  const sdOf = (state: AdviceState) => model.forecast(state, model.base)!.sd
+  const canTell = (state: AdviceState) =>
+    mayAskAgain(observed, state) && sdOf(state) > KNOWN_WELL * halfOf(state)
+  const isKnown = (state: AdviceState) => sdOf(state) <= TOO_WIDE * halfOf(state)
+  const isLeanPower = (state: AdviceState) =>
+    state === 'power' && model.forecast(state, model.base)!.mean > bands.get(state)!.high
+  /** Lean under load that was measured is put right at once: nobody is sent to full throttle to make quite sure of it. */
   const isOff = (state: AdviceState) => {
-    const isLeanPower = state === 'power' && model.forecast(state, model.base)!.mean > bands.get(state)!.high
-    return isLeanPower || outside(state, model.base) >= SURELY_OFF
+    const chance = outside(state, model.base)
+    return chance >= SURELY_OFF || (isLeanPower(state) && isKnown(state) && chance >= LEAN_POWER_OFF)
   }
-  /** States for which the plan has this part. */
+  const excess = (state: AdviceState, fitted: Fitted) => {
+    const { low, high } = bands.get(state)!
+    const { mean } = model.forecast(state, fitted)!
+    return Math.max(0, low - mean, mean - high) / halfOf(state)
+  }
+  /** States for which the plan has this part: those that it likely brings in, or much nearer. */
   const madeFor = (part: string) => {
     const without = { ...plan.fitted, [part]: model.base[part] }
-    return states.filter((state) => outside(state, without) - outside(state, plan.fitted) > HELPS)
+    return states.filter(
+      (state) =>
+        outside(state, without) - outside(state, plan.fitted) > HELPS ||
+        excess(state, without) - excess(state, plan.fitted) > MUCH_NEARER,
+    )
   }
   const unclear = new Set<AdviceState>()
-  const ready = plan.changed.filter((part) => {
+  const isDue = (part: string) => {
     const wanted = madeFor(part)
     if (wanted.some(isOff)) return true
-    const open = wanted.filter((state) => outside(state, model.base) > 1 - WELL_INSIDE && canTell(state))
-    for (const state of open) unclear.add(state)
-    return false
-  })
-  if (ready.length === 0 && unclear.size > 0) return { changes: [], unclear: [...unclear], plan }
-  const first = ready[0] ?? plan.changed[0]
-  const order = first === undefined ? [] : [first, ...plan.changed.filter((part) => part !== first)]
-  const changes = order.map((part, index) =>
-    index === 0
-      ? { part, ...sizeOf(safestSize(model, bands, choices, plan, part, rules.isBarred)) }
-      : { part, to: plan.fitted[part], isSafer: false },
-  )
+    const open = wanted.filter((state) => outside(state, model.base) > WORTH_A_DRIVE)
+    for (const state of open) if (canTell(state)) unclear.add(state)
+    return open.some(
+      (state) =>
+        !canTell(state) &&
+        (isKnown(state) || isLeanPower(state)) &&
+        outside(state, model.base) > MORE_LIKELY_OFF,
+    )
+  }
+  const due = plan.changed.filter(isDue)
+  if (due.length === 0) return { changes: [], unclear: [...unclear], plan }
+  const order = [due[0], ...plan.changed.filter((part) => part !== due[0])]
+  const changes = order.map((part, index) => ({
+    part,
+    madeFor: madeFor(part),
+    ...(index === 0
+      ? sizeOf(safestSize(model, bands, choices, plan, part, rules.isBarred))
+      : { to: plan.fitted[part], isSafer: false }),
+  }))
   return { changes, unclear: [...unclear], plan }
 }
 

@@ -40,7 +40,7 @@ export function findMissingSizes(
       if (gain < WORTH_BUYING || (best && gain <= best.gain)) continue
       const factor = pathFactor(path, model.base, { ...plan.fitted, [path.part]: wanted }, 'cruise')
       if (!(factor > 0.3 && factor < 3)) continue
-      best = { gain, size: describe(path.part, wanted, choices.has(path.part)) }
+      best = { gain, size: describe(path.part, wanted, whyNone(path.part, choices, box)) }
     }
   }
   return best ? [best.size] : []
@@ -55,8 +55,15 @@ function scaled(part: Part, areaFactor: number): Part {
   return { ...part, label, flow: (part.flow ?? 1) * areaFactor }
 }
 
-function describe(part: string, wanted: Part, hasBox: boolean): MissingSize {
-  const why = hasBox ? 'the box has none near it' : 'the box has no such part'
+/** Why the box does not help: none near, none at all, or none whose size is given as that of the fitted one is. */
+function whyNone(part: string, choices: Choices, box: Box): string {
+  if (choices.has(part)) return 'the box has none near it'
+  return box[part]?.length > 0
+    ? 'the box gives none in the figure that the fitted one has'
+    : 'the box has no such part'
+}
+
+function describe(part: string, wanted: Part, why: string): MissingSize {
   if (wanted.bore_mm !== undefined) {
     return {
       part,

@@ -302,6 +302,108 @@ describe('advise', () => {
     expect(later.needs).toBeUndefined()
   })
 
+  describe('after a swap for power, with a drive that has no power', () => {
+    const without = (run: RunAnalysis) => ({
+      ...run,
+      pieces: run.pieces.filter((piece) => piece.state !== 'power'),
+    })
+    const secondary: Fitted = { secondary_jet: { label: '195', bore_mm: 1.95 } }
+    const whole: Box = { ...box, secondary_jet: sizes(1.75, 2.2, 0.05) }
+    const withRestriction = (bore_mm: number): Fitted => ({
+      ...withPart('power_restriction', { bore_mm }),
+      ...secondary,
+    })
+
+    it('asks for power instead of changing the next part on a guess', () => {
+      const first = drive(withRestriction(1.55), 1)
+      const second = drive(withRestriction(1.45), 2)
+      const advice = advise([first, without(second)], whole)
+      expect(advice.states.power.verdict).toBe('not_enough_data')
+      expect(advice.next).toBeNull()
+      expect(advice.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
+    })
+
+    it('ends in the end when no drive brings it, and says that power is open', () => {
+      const first = drive(withRestriction(1.55), 1)
+      const later = [2, 3, 4].map((day) => without(drive(withRestriction(1.45), day)))
+      const advice = advise([first, ...later], whole)
+      expect(advice.needs).toBeUndefined()
+      expect(advice.next !== null || advice.done).toBe(true)
+    })
+  })
+
+  it('leaves a part alone that brings what is off hardly nearer', () => {
+    const rich = withPart('power_restriction', { bore_mm: 1.7 })
+    const near: Box = { main_jet: [{ label: '184', bore_mm: 1.84 }] }
+    const advice = advise([drive(rich, 1)], near)
+    expect(advice.states.power.verdict).toBe('rich')
+    expect(advice).toMatchObject({ done: false, next: null })
+    expect(advice.summary).toContain('A size is missing: a power restriction')
+  })
+
+  it('asks no more for part throttle that two drives in a row hardly had', () => {
+    const scarce = (day: number) => {
+      const run = drive(right, day)
+      let left = 3
+      const pieces = run.pieces.filter((piece) => piece.state !== 'part_throttle' || left-- > 0)
+      return {
+        ...run,
+        pieces: pieces.map((piece) =>
+          piece.state === 'part_throttle' ? { ...piece, lambda: 1.003 * piece.lambda } : piece,
+        ),
+      }
+    }
+    const advice = advise([scarce(1), scarce(2)], box)
+    expect(advice.needs).toBeUndefined()
+    expect(advice.done).toBe(true)
+  })
+
+  it('says of a part that is noted by its label alone what is missing', () => {
+    const lean = drive(withPart('main_jet', { bore_mm: 1.74 }), 1)
+    const fitted: Fitted = { main_jet: { label: '71' } }
+    const run = { ...lean, result: { ...lean.result, run: { ...lean.result.run, fitted } } }
+    const advice = advise([run], box)
+    expect(advice).toMatchObject({ done: false, next: null })
+    expect(advice.summary).toBe('Cannot choose: the main jet is noted without a bore, flow or turns.')
+  })
+
+  it('says first why a part is changed whose own state stands well', () => {
+    const lean = (rpm: number, load: number, state: Parameters<SyntheticOptions['lambdaAt']>[2]) =>
+      engine(right)(rpm, load, state) * (state === 'power' ? 1.07 : 1)
+    const fitted: Fitted = { main_jet: right.main_jet }
+    const advice = advise([syntheticRun({ seed: 51, seconds: 800, fitted, air, lambdaAt: lean })], {
+      main_jet: box.main_jet,
+    })
+    expect(advice.next?.part).toBe('main_jet')
+    expect(advice.next!.because[0]).toMatch(/^Power is lean by/)
+  })
+
+  it('names the rod by its steps', () => {
+    const fitted: Fitted = {
+      main_jet: { label: '200', bore_mm: 2 },
+      rod: { label: 'A', cruise_mm: 1.2, power_mm: 0.8 },
+    }
+    const rods: Box = { rod: [{ label: 'B', cruise_mm: 1.2, power_mm: 0.6 }] }
+    const lean = (rpm: number, load: number, state: Parameters<SyntheticOptions['lambdaAt']>[2]) =>
+      engine(right)(rpm, load, state) * (state === 'power' ? 1.07 : 1)
+    const advice = advise([syntheticRun({ seed: 51, seconds: 800, fitted, air, lambdaAt: lean })], rods)
+    expect(advice.next!.because.join(' ')).toContain('B (1.20 mm at cruise, 0.60 mm at power)')
+  })
+
+  it('does not call a car right whose banks idle on either side of the band', () => {
+    const bank = (which: 1 | 2, times: number) =>
+      drive(right, 1, {
+        bank: which,
+        lambdaAt: (rpm, load, state) => engine(right)(rpm, load, state) * (state === 'idle' ? times : 1),
+      })
+    const [one, two] = [bank(1, 0.91), bank(2, 1.1)]
+    const pieces = [...one.pieces, ...two.pieces].sort((a, b) => a.timeS - b.timeS)
+    const advice = advise([{ ...one, pieces }], box)
+    expect(advice.next).toBeNull()
+    expect(advice.summary).toMatch(/Idle: bank 1 is rich \(λ 0\.8\d\), bank 2 lean \(λ 1\.0\d\)/)
+    expect(advice.summary).not.toContain('every state is where it belongs')
+  })
+
   it('puts lean power right at once, though it is near the edge of its band', () => {
     const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
       engine(right)(rpm, load, state) * (state === 'power' ? 0.897 / 0.865 : 1)

@@ -1,0 +1,33 @@
+import { sentenceStart } from '../units/format.ts'
+import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
+import type { BankLevel } from './bankLevels.ts'
+import { stateWords } from './compareRuns.ts'
+import { type AdviceState, adviceStates } from './partPaths.ts'
+
+/** Banks nearer than this, in λ, are taken for alike. Common practice, no source. */
+const BANKS_ALIKE = 0.02
+
+/**
+ * Where two banks stand on different sides of a band's edge, in sentences: jets feed both alike, so no size puts that right, and their mean may lie inside
+ * its band while neither does.
+ */
+export function bankSentences(
+  banks: Record<string, Partial<Record<AdviceState, BankLevel>>> | undefined,
+  unit: MixtureUnit,
+): string[] {
+  if (!banks) return []
+  const sentences: string[] = []
+  for (const state of adviceStates) {
+    const one = banks[1]?.[state]
+    const two = banks[2]?.[state]
+    if (!one || !two || one.verdict === two.verdict || Math.abs(one.lambda - two.lambda) < BANKS_ALIKE)
+      continue
+    if (one.verdict === 'not_enough_data' || two.verdict === 'not_enough_data') continue
+    const word = ({ verdict, lambda }: BankLevel) =>
+      `${verdict.replace('_', ' ')} (${mixtureWords(lambda, unit)})`
+    sentences.push(
+      `${sentenceStart(stateWords[state] ?? state)}: bank 1 is ${word(one)}, bank 2 ${word(two)}. What feeds both alike cannot put that right: look for an air leak, a tight valve or unequal screws.`,
+    )
+  }
+  return sentences
+}
