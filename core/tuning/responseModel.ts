@@ -39,6 +39,11 @@ export interface ResponseModel {
 
 /** Correlation of one path's shares between states before any swap: a car with a strong main circuit has it everywhere. */
 const SHARE_CORRELATION = 0.6
+/**
+ * Correlation of the shares of two jets in one state: what does not pass one passes another, so their sum is known better than each of them. With
+ * the spreads before any swap the sum of main, power and secondary is known to about ± 0.15. Common practice, no source.
+ */
+const RIVAL_CORRELATION = -0.38
 /** Spread of a state's level before it is seen, in log λ: wide enough to know nothing. */
 const LEVEL_SD = 0.5
 /** Shares learned are held inside these, so that a freak run cannot turn the sign of a jet. */
@@ -59,10 +64,12 @@ export function learnResponse(
   options: ResponseOptions,
 ): ResponseModel {
   const base = observations[observations.length - 1].fitted
+  // A screw in line with a fixed feed, or a bleed, has an effect and no share of a sum.
+  const isJet = (path: FuelPath) => path.sense > 0 && base[path.part]?.turns === undefined
   const states = adviceStates.filter((state) => observations.some((entry) => entry.logLambda[state]))
   const levels = new Map<AdviceState, number>()
   const shares = new Map<string, number>()
-  const prior: { mean: number; sd: number; path?: string; floor: number }[] = []
+  const prior: PriorEntry[] = []
   for (const state of states) {
     levels.set(state, prior.length)
     prior.push({ mean: 0, sd: LEVEL_SD, floor: Number.NEGATIVE_INFINITY })
@@ -72,16 +79,23 @@ export function learnResponse(
       const share = path.share[state]
       if (!share) continue
       shares.set(`${state}/${path.id}`, prior.length)
-      prior.push({ mean: share[0], sd: share[1], path: path.id, floor: Math.min(LEAST_SHARE, share[0] / 4) })
+      prior.push({
+        mean: share[0],
+        sd: share[1],
+        path: path.id,
+        state,
+        isJet: isJet(path),
+        floor: Math.min(LEAST_SHARE, share[0] / 4),
+      })
     }
   }
   const size = prior.length
+  const mostJoined = paths.filter(isJet).length
   const priorInverse = invert(
     Array.from({ length: size }, (_, i) =>
       Array.from({ length: size }, (_, j) => {
         if (i === j) return prior[i].sd ** 2
-        const alike = prior[i].path !== undefined && prior[i].path === prior[j].path
-        return alike ? SHARE_CORRELATION * prior[i].sd * prior[j].sd : 0
+        return priorCorrelation(prior[i], prior[j], mostJoined) * prior[i].sd * prior[j].sd
       }),
     ),
   )
@@ -196,6 +210,26 @@ export function learnResponse(
       return index === undefined ? undefined : { mean: point[index], sd: Math.sqrt(covariance[index][index]) }
     },
   }
+}
+
+interface PriorEntry {
+  mean: number
+  sd: number
+  floor: number
+  /** Path and state of a share; none for a level. */
+  path?: string
+  state?: AdviceState
+  isJet?: boolean
+}
+
+/** Correlation of two entries before any swap; `jets` are the paths whose shares add up. */
+function priorCorrelation(a: PriorEntry, b: PriorEntry, jets: number): number {
+  if (a.path === undefined || b.path === undefined) return 0
+  const between = a.state === b.state ? 1 : SHARE_CORRELATION
+  if (a.path === b.path) return between
+  if (!a.isJet || !b.isJet) return 0
+  // So many paths can at most be so much against each other.
+  return between * Math.max(RIVAL_CORRELATION, -0.9 / (jets - 1))
 }
 
 /** Inverse of a symmetric positive matrix by Gauss-Jordan with pivots. */

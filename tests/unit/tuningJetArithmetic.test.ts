@@ -78,6 +78,33 @@ describe('jet arithmetic by hand', () => {
     expect(far.sd).toBeGreaterThan(3 * near.sd)
   })
 
+  it('what main jet and restriction turn out not to feed is expected of the secondary jet', () => {
+    const part = (mm: number) => ({ label: String(mm), bore_mm: mm })
+    const set = (main: number, restriction: number): Fitted => ({
+      main_jet: part(main),
+      power_restriction: part(restriction),
+      secondary_jet: part(2.2),
+    })
+    const seen = (fitted: Fitted, lambda: number) => ({
+      fitted,
+      logLambda: { power: { mean: Math.log(lambda), se: 0.003 } },
+    })
+    const paths = pathsOf(set(1.7, 1.2))
+    const shareOf = (runs: Parameters<typeof learnResponse>[0]) =>
+      learnResponse(runs, paths, settings).share('power', 'secondary')!
+    const before = shareOf([seen(set(1.7, 1.2), 1)])
+    // 15 % of main jet area moved power by 5 %, 32 % of restriction by 3.5 %.
+    const after = shareOf([
+      seen(set(1.7, 1.2), 1),
+      seen(set(1.823, 1.2), 1 / 1.05),
+      seen(set(1.823, 1.379), 1 / 1.085),
+    ])
+    expect(before.mean).toBeCloseTo(0.2, 3)
+    expect(before.sd).toBeCloseTo(0.15, 3)
+    expect(after.mean).toBeGreaterThan(0.25)
+    expect(after.sd).toBeLessThan(0.145)
+  })
+
   it('forecast is undefined for a state that was never driven', () => {
     const model = learnResponse([{ fitted: jet(1.85), logLambda: {} }], [main], settings)
     expect(model.forecast('power', jet(1.85))).toBeUndefined()
