@@ -7,6 +7,7 @@ import { findNeeds } from './adviceNeeds.ts'
 import { describeStates } from './adviceStates.ts'
 import { cannotTell } from './adviceWarnings.ts'
 import { bankLevels } from './bankLevels.ts'
+import { bankSentences } from './bankWords.ts'
 import { stateWords } from './compareRuns.ts'
 import { findInjectionFactors, type InjectionFactors } from './injectionFactors.ts'
 import type { AdviceState } from './partPaths.ts'
@@ -71,7 +72,12 @@ export function adviseInjection(
     today,
     unit,
   })
-  const open = notJudged.map(({ text }) => text)
+  const bankTexts = bankSentences(banks, unit)
+  const open = [...bankTexts, ...notJudged.map(({ text }) => text)]
+  const lead =
+    bankTexts.length > 0
+      ? 'Change nothing that feeds both banks.'
+      : 'Change nothing: what was driven is where it belongs.'
   const done = changes.length === 0 && needs.length === 0
   return {
     format: 'floatbowl-advice 1',
@@ -87,7 +93,7 @@ export function adviseInjection(
     ],
     summary: done
       ? open.length > 0
-        ? ['Change nothing: what was driven is where it belongs.', ...open].join(' ')
+        ? [lead, ...open].join(' ')
         : 'Change nothing: every state is where it belongs.'
       : changes.length > 0
         ? 'Type in the correction factors.'
