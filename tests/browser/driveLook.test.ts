@@ -65,6 +65,12 @@ const scenes: Readonly<Record<string, Record<string, unknown>>> = {
     steadyWhyNot: 'throttle moves',
     coverage: [{ item: 'tip_in_cruise', have: 3, want: 10 }],
   },
+  'reading missed': {
+    banks: [{ lambda: null, untrusted: 'gap', least10s: null, most10s: null }],
+    steady: false,
+    steadyWhyNot: 'no trusted reading',
+    coverage: [{ item: 'cruise', have: 29, want: 90 }],
+  },
 }
 
 /** Everything that hangs out of the screen or of its own box. */
