@@ -36,6 +36,13 @@ const QUICK_S = 0.2
 const FILM_S = [0.25, 0.9]
 const SHOT_S = [0.12, 0.5]
 const OVERRUN_S = [0.3, 1]
+/** The pump's shot is thinned by the air that flows: what the plate's travel gives in a flow beside idle's, rpm × load, counts as this, within these. */
+const IDLE_FLOW = 400
+const LEAST_FLOW = 200
+const MOST_THINNED = 1.5
+const THIN_SHOT_S = [0.05, 0.12, 0.5]
+/** The film holds back a part of what the flow of fuel rises by, as a share of that flow, s. */
+const FLOW_FILM_S = [0.12, 0.4]
 
 /** Signals by row: filters begin settled at the start of each stretch. O(rows), whatever the length of the run. */
 export function createRegressorSignals(
@@ -157,6 +164,13 @@ function inputSignals(
         : 0,
     )
   const opening = rate(1)
+  if (hasLoad) {
+    const flow = make((i) => Math.max(LEAST_FLOW, load[i] * rpm[i]))
+    const thinned = opening.map((each, r) => each * Math.min(MOST_THINNED, IDLE_FLOW / flow[r]))
+    for (const tau of THIN_SHOT_S) signals.push(lowPassed(thinned, stepS, tau))
+    const logFlow = flow.map(Math.log)
+    for (const tau of FLOW_FILM_S) signals.push(highPassed(logFlow, stepS, tau))
+  }
   const closing = rate(-1)
   for (const tau of SHOT_S) {
     signals.push(lowPassed(opening, stepS, tau))
