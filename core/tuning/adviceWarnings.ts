@@ -50,8 +50,11 @@ export function findWarnings(about: Warned): string[] {
         'Power was not driven, and this step makes it leaner too: drive gently and watch the first openings.',
       )
     } else if (then && now && then.mean > now.mean + 0.003 && then.mean + then.sd > power.high) {
+      const limit = `(leanest allowed: ${unit.of(Math.exp(power.high)).toFixed(unit.decimals)})`
       warnings.push(
-        `Power then is about ${mixtureWords(Math.exp(then.mean), unit)} (leanest allowed: ${unit.of(Math.exp(power.high)).toFixed(unit.decimals)}): drive gently until the next step is made.`,
+        then.mean > power.high
+          ? `Power then is about ${mixtureWords(Math.exp(then.mean), unit)} ${limit}: drive gently until the next step is made.`
+          : `Power may then come out as lean as ${mixtureWords(Math.exp(then.mean + 1.96 * then.sd), unit)} ${limit}: open gently and look before a full pull.`,
       )
     }
   }

@@ -221,6 +221,19 @@ describe('advise', () => {
     expect(advice.warnings!.join(' ')).toMatch(/drive gently until the next step/)
   })
 
+  it('tells how lean power may come out of a step whose effect is only guessed', () => {
+    const rich: Fitted = { ...right, secondary_jet: { label: '240', bore_mm: 2.4 } }
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
+      engine(right)(rpm, load, state) * (state === 'power' ? 0.9 : 1)
+    const advice = advise([drive(rich, 1, { lambdaAt })], { secondary_jet: sizes(1.8, 2.35, 0.05) })
+    const { next } = advice
+    expect(next).toMatchObject({ part: 'secondary_jet', direction: 'leaner' })
+    expect(next!.expected_lambda).toBeLessThan(0.89)
+    const most = next!.expected_ci95![1].toFixed(2)
+    expect(Number(most)).toBeGreaterThan(0.89)
+    expect(advice.warnings!.join(' ')).toContain(`Power may then come out as lean as λ ${most}`)
+  })
+
   it('learns from a swap how strongly the main jet answers, and says so', () => {
     const first = withPart('main_jet', { bore_mm: 1.66 })
     const second = withPart('main_jet', { bore_mm: 1.75 })
