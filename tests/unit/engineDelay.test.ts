@@ -9,7 +9,7 @@ import { addPoint, createPointHistory } from '../../core/engine/pointHistory.ts'
 const STEP_S = 0.02
 
 /** Ten minutes of throttle steps; λ follows load at once, the pipe delays it by plug flow, the sensor by a lag. */
-function makeRun(aS: number, b: number, lagS: number): ConditionedRun {
+function makeRun(aS: number, b: number, lagS: number, pump = 0): ConditionedRun {
   const count = 600 / STEP_S
   const column = () => new Float64Array(count)
   const run: ConditionedRun = {
@@ -25,16 +25,20 @@ function makeRun(aS: number, b: number, lagS: number): ConditionedRun {
   const cause = column()
   const flow = column()
   let throttle = 10
+  let shot = 0
   for (let i = 0; i < count; i++) {
     const t = i * STEP_S
     const step = Math.floor(t / 4)
     const wanted = [4, 30, 12, 60, 8, 22][step % 6] + (step % 5)
-    throttle += Math.sign(wanted - throttle) * Math.min(Math.abs(wanted - throttle), 150 * STEP_S)
+    const moved = Math.sign(wanted - throttle) * Math.min(Math.abs(wanted - throttle), 150 * STEP_S)
+    throttle += moved
+    // The pump gives by the plate's travel, and its fuel comes out over a twentieth of a second.
+    shot = (shot + Math.max(0, moved)) * Math.exp(-STEP_S / 0.05)
     run.timeS[i] = t
     run.throttlePct[i] = throttle
     run.rpm[i] = 1500 + 25 * throttle + 200 * Math.sin(t / 7)
     run.mapKpa[i] = 30 + 65 * (1 - Math.exp(-throttle / 18))
-    cause[i] = 1 / (0.98 - 0.0015 * run.mapKpa[i] + 0.1)
+    cause[i] = 1 / (0.98 - 0.0015 * run.mapKpa[i] + 0.1) + (pump * shot) / (run.rpm[i] * run.mapKpa[i])
     flow[i] = (i > 0 ? flow[i - 1] : 0) + run.rpm[i] * run.mapKpa[i] * STEP_S
   }
   let tail = 0
@@ -73,6 +77,13 @@ describe('learnDelay', () => {
       expect(eventsUsed).toBeGreaterThan(30)
     })
   }
+
+  it('is not led astray by a pump whose fuel the flow of air thins', () => {
+    const { aS, bSRpmKpa } = learnDelay(makeRun(0.12, 12_000, 0.06, 8000), options)
+    for (const flow of [60_000, 90_000, 250_000]) {
+      expect(Math.abs(aS + bSRpmKpa / flow - (0.12 + 12_000 / flow))).toBeLessThan(0.025)
+    }
+  })
 
   it('keeps the law of earlier runs when nothing moved', () => {
     const run = makeRun(0.1, 6000, 0.06)
