@@ -1,9 +1,9 @@
 import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
-import { createGunzip } from 'node:zlib'
 import { createCaptureScanner } from '../core/capture/captureScanner.ts'
 import { decodeSource } from '../core/capture/sourceDecoder.ts'
 import type { SampleBlock } from '../core/contract/samples.ts'
+import { createRunUnpacker } from './analysis/unpackRun.ts'
 
 /** A pause between samples longer than this is a gap, s: the page's own limit for a number that goes stale. */
 const gapS = 1
@@ -53,7 +53,7 @@ export async function checkRun(
     },
   })
   const file = createReadStream(path, { highWaterMark: 1 << 20 })
-  const bytes = path.endsWith('.gz') ? file.pipe(createGunzip()) : file
+  const bytes = path.endsWith('.gz') ? file.pipe(createRunUnpacker()) : file
   file.on('error', (error) => bytes.destroy(error))
   for await (const chunk of bytes) {
     scanner.push(chunk as Buffer)

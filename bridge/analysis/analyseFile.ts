@@ -69,8 +69,8 @@ async function analyse(
 
 /** Few runs are packed: the library is loaded for them alone. */
 async function createUnpacker() {
-  const { createGunzip } = await import('node:zlib')
-  return createGunzip({ chunkSize: CHUNK_BYTES })
+  const { createRunUnpacker } = await import('./unpackRun.ts')
+  return createRunUnpacker(CHUNK_BYTES)
 }
 
 async function createHere(start: FeedStart): Promise<ItemTaker> {

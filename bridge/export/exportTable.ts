@@ -1,12 +1,12 @@
 import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
 import { basename } from 'node:path'
-import { createGunzip } from 'node:zlib'
 import type { CarProfile } from '../../core/contract/car.ts'
 import type { DerivedColumns } from '../../core/contract/derived.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { GpsFix } from '../../core/line/gpsDecoder.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
+import { createRunUnpacker } from '../analysis/unpackRun.ts'
 import { BridgeError, problemText } from '../bridgeError.ts'
 import { OtherColumns } from './otherColumns.ts'
 
@@ -60,7 +60,7 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
   try {
     const { size } = await stat(path)
     const file = createReadStream(path, { highWaterMark: 1 << 20 })
-    const bytes = path.endsWith('.gz') ? file.pipe(createGunzip()) : file
+    const bytes = path.endsWith('.gz') ? file.pipe(createRunUnpacker()) : file
     file.on('error', (error) => bytes.destroy(error))
     for await (const chunk of bytes) {
       analyser.push(chunk as Buffer)

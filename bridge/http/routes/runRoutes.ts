@@ -1,9 +1,10 @@
 import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
 import { pipeline } from 'node:stream'
-import { constants, createGunzip, createGzip } from 'node:zlib'
+import { constants, createGzip } from 'node:zlib'
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import { type CaptureRecord, captureRecordSchema } from '../../../core/contract/records.ts'
+import { createRunUnpacker } from '../../analysis/unpackRun.ts'
 import { errorText } from '../../bridgeError.ts'
 import { HttpProblem } from '../problem.ts'
 import { type RouteContext, type RunParams, requireController, runParamsSchema } from './routeContext.ts'
@@ -108,5 +109,5 @@ async function sendBytes(path: string, request: FastifyRequest, reply: FastifyRe
     void reply.send(createReadStream(path))
     return
   }
-  void reply.send(pipeline(createReadStream(path), createGunzip(), failed))
+  void reply.send(pipeline(createReadStream(path), createRunUnpacker(), failed))
 }
