@@ -90,10 +90,10 @@ export function chooseStep(
     )
   }
   const unclear = new Set<AdviceState>()
-  const isDue = (part: string) => {
-    const wanted = madeFor(part)
-    if (wanted.some(isOff)) return true
-    const open = wanted.filter((state) => outside(state, model.base) > WORTH_A_DRIVE)
+  /** What is surely off goes before what is only more likely off than not. */
+  const isSure = (part: string) => madeFor(part).some(isOff)
+  const isDecided = (part: string) => {
+    const open = madeFor(part).filter((state) => outside(state, model.base) > WORTH_A_DRIVE)
     for (const state of open) if (canTell(state)) unclear.add(state)
     return open.some(
       (state) =>
@@ -102,9 +102,11 @@ export function chooseStep(
         outside(state, model.base) > MORE_LIKELY_OFF,
     )
   }
-  const due = plan.changed.filter(isDue)
-  if (due.length === 0) return { changes: [], unclear: [...unclear], plan }
-  const order = [due[0], ...plan.changed.filter((part) => part !== due[0])]
+  const sure = plan.changed.filter(isSure)
+  const decided = plan.changed.filter((part) => !sure.includes(part) && isDecided(part))
+  const [first] = [...sure, ...decided]
+  if (first === undefined) return { changes: [], unclear: [...unclear], plan }
+  const order = [first, ...plan.changed.filter((part) => part !== first)]
   const changes = order.map((part, index) => ({
     part,
     madeFor: madeFor(part),

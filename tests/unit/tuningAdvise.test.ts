@@ -221,6 +221,16 @@ describe('advise', () => {
     expect(advice.warnings!.join(' ')).toMatch(/drive gently until the next step/)
   })
 
+  it('puts lean power right before a cruise that is only likely rich, which would make it leaner still', () => {
+    // Cruise at 0.972, allowed from 0.98; power at 0.94, allowed to 0.89.
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
+      engine(right)(rpm, load, state) * (state === 'power' ? 1.087 : state === 'cruise' ? 0.953 : 1)
+    const runs = [1, 2, 3].map((day) => drive(right, day, { lambdaAt }))
+    const advice = advise(runs, box)
+    expect(advice.states.cruise.inside).toBeGreaterThan(0.15)
+    expect(advice.next).toMatchObject({ part: 'power_restriction', direction: 'richer' })
+  })
+
   it('tells how lean power may come out of a step whose effect is only guessed', () => {
     const rich: Fitted = { ...right, secondary_jet: { label: '240', bore_mm: 2.4 } }
     const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
