@@ -127,6 +127,21 @@ export function costOf(model: ResponseModel, bands: ReadonlyMap<AdviceState, Ban
   return cost
 }
 
+/** Shift of log λ in power below which a step is not held to move it. */
+export const FELT_SHIFT = 0.005
+
+/** True when power would come out beyond the lean end of its band, and clearly leaner than it is: nothing is fitted for good that does that. */
+export function leavesPowerLean(
+  model: ResponseModel,
+  bands: ReadonlyMap<AdviceState, Band>,
+  fitted: Fitted,
+): boolean {
+  const band = bands.get('power')
+  const then = model.forecast('power', fitted)
+  if (!band || !then) return false
+  return then.mean > band.high && then.mean - model.forecast('power', model.base)!.mean >= FELT_SHIFT
+}
+
 /** Weight of a doubt that the next swap would mend, against that of a state left off. Chosen here. */
 const MENDED_WEIGHT = 0.5
 
@@ -169,7 +184,7 @@ export function planChanges(
       const alone = costOf(model, bands, { ...base, [steps[0]]: fitted[steps[0]] })
       sum += MEANWHILE_WEIGHT * Math.max(0, alone - nowCost)
     }
-    if (isBarred(fitted)) sum = Number.POSITIVE_INFINITY
+    if (isBarred(fitted) || leavesPowerLean(model, bands, fitted)) sum = Number.POSITIVE_INFINITY
     known.set(key, sum)
     return sum
   }

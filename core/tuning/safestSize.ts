@@ -1,11 +1,9 @@
 import type { Fitted, Part } from '../contract/car.ts'
 import type { AdviceState } from './partPaths.ts'
-import { type Choices, costOf, type Plan } from './planChanges.ts'
+import { type Choices, costOf, FELT_SHIFT, leavesPowerLean, type Plan } from './planChanges.ts'
 import { type Band, leanExcess } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 
-/** Shift of log λ in power below which a step is not held to move it. */
-const FELT_SHIFT = 0.005
 /** Weight of a lean moment between two steps against the final result: it lasts one gentle drive. Chosen here. */
 const SAFE_WEIGHT = 0.25
 
@@ -37,8 +35,10 @@ export function safestSize(
     if (size === model.base[part]) continue
     const alone = { ...model.base, [part]: size }
     if (isBarred(alone) && size !== planned) continue
+    const whole = { ...plan.fitted, [part]: size }
+    if (size !== planned && leavesPowerLean(model, bands, whole)) continue
     const risk = leanRiskOf(model, bands, alone)
-    const cost = costOf(model, bands, { ...plan.fitted, [part]: size }) + SAFE_WEIGHT * Math.min(risk, 3)
+    const cost = costOf(model, bands, whole) + SAFE_WEIGHT * Math.min(risk, 3)
     if (cost < bestCost - 1e-9) {
       best = size
       bestCost = cost

@@ -71,6 +71,17 @@ const tipIn = (pattern: Transient['pattern']): Transient => ({
 })
 
 describe('advise', () => {
+  it('fits nothing that would leave full throttle lean for good, and names the size that would do', () => {
+    const rich = withPart('main_jet', { bore_mm: 2.05 })
+    const advice = advise([drive(rich, 1)], { main_jet: [{ label: '176', bore_mm: 1.76 }] })
+    expect(advice.states.power.verdict).toBe('rich')
+    expect(advice.next).toBeNull()
+    expect(advice.done).toBe(false)
+    expect(advice.missing_sizes?.[0]).toMatchObject({ part: 'main_jet' })
+    expect(advice.missing_sizes?.[0].bore_mm).toBeGreaterThan(1.8)
+    expect(advice.summary).toContain('A size is missing')
+  })
+
   it('changes nothing on a car that is right', () => {
     const advice = advise([drive(right, 1)], box)
     expect(advice).toMatchObject({ done: true, next: null })
