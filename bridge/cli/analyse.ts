@@ -1,6 +1,7 @@
 import { readFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
+import { issueLine, plainIssue } from '../../core/contract/plainIssue.ts'
 import { analyseFile, analyseFileToJson } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './commandVoice.ts'
@@ -19,12 +20,15 @@ export function registerAnalyse(program: Command): void {
     .description('what the engine was doing and how far the mixture was from target')
     .argument('<run...>', 'capture files, packed (.gz) or not')
     .option('--json', 'one JSON object a run and line')
-    .option('--target <file>', 'target λ and band for each state, JSON')
+    .option(
+      '--target <file>',
+      'target λ and allowed distance to each side for a state, JSON: {"cruise": {"lambda": 1.02, "rich": 0.04, "lean": 0.04}, …}',
+    )
     .option('--car <file>', 'the car’s profile, JSON, in place of the one in the run')
     .option('--jobs <n>', 'runs worked on at a time (default: one a processor)')
     .action(async (paths: string[], flags: Flags) => {
       const jobs = readJobs(flags.jobs)
-      const targets = flags.target ? await readJson<Targets>(flags.target, targetsSchema) : undefined
+      const targets = flags.target ? await readJson<Targets>(flags.target, targetsSchema.strict()) : undefined
       const car = flags.car ? await readJson<CarProfile>(flags.car, carSchema) : undefined
       if (paths.length >= fewestForThreads && jobs > 1) {
         await analyseInThreads(paths, flags, jobs)
@@ -96,6 +100,7 @@ async function analyseInThreads(paths: readonly string[], flags: Flags, jobs: nu
 interface Schema<T> {
   safeParse(
     value: unknown,
+    how: { error: typeof plainIssue },
   ):
     | { success: true; data: T }
     | { success: false; error: { issues: readonly { path: PropertyKey[]; message: string }[] } }
@@ -108,8 +113,8 @@ async function readJson<T>(path: string, schema: Schema<T>): Promise<T> {
   } catch (error) {
     throw new CommandFailure(fileProblem(path, error), 2)
   }
-  const parsed = schema.safeParse(value)
+  const parsed = schema.safeParse(value, { error: plainIssue })
   if (parsed.success) return parsed.data
   const [issue] = parsed.error.issues
-  throw new CommandFailure(`${path}: ${issue.path.join('.')}: ${issue.message}`, 2)
+  throw new CommandFailure(`${path}: ${issueLine(issue, 'file')}`, 2)
 }

@@ -1,5 +1,6 @@
 import { readFile } from 'node:fs/promises'
 import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../../core/contract/car.ts'
+import { issueLine, plainIssue } from '../../core/contract/plainIssue.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseFile } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
@@ -31,19 +32,19 @@ export async function analyseRunFile(path: string, car?: CarProfile): Promise<Ru
  */
 export async function readPartsFile(path: string): Promise<PartsFile> {
   return readJson<PartsFile>(path, (value) => {
-    const parsed = partsFileSchema.safeParse(value)
+    const parsed = partsFileSchema.safeParse(value, { error: plainIssue })
     if (parsed.success && !parsed.data.box && !parsed.data.fitted) {
       return { problem: 'box: missing (expected {"box": {"main_jet": [{"label", "bore_mm"}, …]}})' }
     }
-    return parsed.success ? { value: parsed.data } : { problem: issueText(parsed.error.issues[0]) }
+    return parsed.success ? { value: parsed.data } : { problem: issueLine(parsed.error.issues[0], 'file') }
   })
 }
 
 /** Reads a car profile. @throws CommandFailure (2) as `readPartsFile` */
 export async function readCarFile(path: string): Promise<CarProfile> {
   return readJson<CarProfile>(path, (value) => {
-    const parsed = carSchema.safeParse(value)
-    return parsed.success ? { value: parsed.data } : { problem: issueText(parsed.error.issues[0]) }
+    const parsed = carSchema.safeParse(value, { error: plainIssue })
+    return parsed.success ? { value: parsed.data } : { problem: issueLine(parsed.error.issues[0], 'file') }
   })
 }
 
@@ -66,8 +67,4 @@ async function readJson<T>(
   const checked = check(json)
   if ('problem' in checked) throw new CommandFailure(`${path}: ${checked.problem}`, 2)
   return checked.value
-}
-
-function issueText(issue: { path: PropertyKey[]; message: string }): string {
-  return `${issue.path.map(String).join('.') || 'file'}: ${issue.message}`
 }

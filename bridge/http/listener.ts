@@ -32,6 +32,8 @@ function serverOptions({ headersMs, requestMs }: Required<ListenerLimits>) {
     keepAliveTimeout: 10_000,
     maxHeaderSize: longestHeadersBytes,
     noDelay: true,
+    // A request without a host is refused with a problem document by the check of hosts.
+    requireHostHeader: false,
   }
 }
 

@@ -4,7 +4,7 @@ import { streamProtocol } from '../../core/contract/stream.ts'
 import { errorText } from '../bridgeError.ts'
 import type { createAccess } from '../security/access.ts'
 import { createRateLimit } from '../security/rateLimit.ts'
-import { createProblem, problemType } from './problem.ts'
+import { refuse } from './problem.ts'
 import type { RouteContext } from './routes/routeContext.ts'
 
 /** New live streams a minute and address: a page that reconnects with growing delays stays far below. */
@@ -49,11 +49,4 @@ export function addLiveUpgrade(
       })
     })
   })
-}
-
-function refuse(socket: Duplex, status: number, code: string, detail: string): void {
-  const body = JSON.stringify(createProblem(status, code, detail))
-  socket.end(
-    `HTTP/1.1 ${status} Refused\r\nConnection: close\r\nContent-Type: ${problemType}\r\nContent-Length: ${Buffer.byteLength(body)}\r\n\r\n${body}`,
-  )
 }

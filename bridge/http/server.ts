@@ -2,9 +2,12 @@ import { existsSync } from 'node:fs'
 import type { RequestListener, Server } from 'node:http'
 import type { Server as HttpsServer } from 'node:https'
 import { join } from 'node:path'
+import type { Duplex } from 'node:stream'
 import fastifyStatic from '@fastify/static'
 import fastify, { type FastifyInstance, type FastifyReply, type FastifyRequest } from 'fastify'
 import type * as z from 'zod'
+import { issueLine, plainIssue } from '../../core/contract/plainIssue.ts'
+import { streamProtocol } from '../../core/contract/stream.ts'
 import type { Bridge } from '../bridge.ts'
 import { BridgeError, errorText } from '../bridgeError.ts'
 import { findPackageRoot } from '../packageRoot.ts'
@@ -18,7 +21,7 @@ import { createRateLimit } from '../security/rateLimit.ts'
 import { createLimitedServer, createMixedServer, type ListenerLimits } from './listener.ts'
 import { addLiveUpgrade } from './liveUpgrade.ts'
 import { pairingPage, pairingPagePolicy } from './pairingPage.ts'
-import { createProblem, HttpProblem, problemType } from './problem.ts'
+import { createProblem, HttpProblem, problemType, refuse } from './problem.ts'
 import { parseJsonBody } from './readBody.ts'
 import { addAnalysisRoutes } from './routes/analysisRoutes.ts'
 import { addCarRoutes } from './routes/carRoutes.ts'
@@ -95,13 +98,16 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
     routerOptions: { maxParamLength: 200 },
     serverFactory,
     forceCloseConnections: true,
+    // An address that is no address, and a request that is none, get a problem document too.
+    frameworkErrors: (error, _request, reply) => answerError(error, reply as unknown as FastifyReply),
+    clientErrorHandler: answerBrokenRequest,
   })
   const routes: ServedRoute[] = []
   app.addHook('onRoute', ({ method, url }) => {
     for (const one of [method].flat()) routes.push({ method: one, url })
   })
   app.setValidatorCompiler(({ schema }) => (data) => {
-    const parsed = (schema as z.ZodType).safeParse(data)
+    const parsed = (schema as z.ZodType).safeParse(data, { error: plainIssue })
     return parsed.success ? { value: parsed.data } : { error: parsed.error }
   })
   app.removeAllContentTypeParsers()
@@ -161,6 +167,14 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
   addAnalysisRoutes(context)
   addClientRoutes(context)
   addLinkRoutes(context)
+  app.get('/live', (_request, reply) => {
+    const detail = `this is a WebSocket: open it with the subprotocol ${streamProtocol}`
+    void reply
+      .code(426)
+      .headers({ upgrade: 'websocket', connection: 'Upgrade' })
+      .type(problemType)
+      .send(createProblem(426, 'upgrade_wanted', detail))
+  })
   await addDashboard(app, options.webDir ?? join(findPackageRoot(), 'dist', 'web'))
   addLiveUpgrade(app.server, context, access)
   if (plainServer) addLiveUpgrade(plainServer, context, access)
@@ -204,6 +218,16 @@ function followAddresses(server: HttpsServer, authority: LocalAuthority, bridge:
   }, addressesEveryMs)
 }
 
+/** What could not be read as a request at all: answered on the bare socket. */
+function answerBrokenRequest(error: { code?: string }, socket: Duplex): void {
+  if (!socket.writable) return
+  const isLong = error.code === 'HPE_HEADER_OVERFLOW'
+  if (error.code === 'ERR_HTTP_REQUEST_TIMEOUT')
+    refuse(socket, 408, 'too_slow', 'the request did not come to its end in time')
+  else if (isLong) refuse(socket, 431, 'headers_too_large', 'address and headers together are too long')
+  else refuse(socket, 400, 'no_request', 'this is no HTTP request')
+}
+
 function isEncrypted(request: FastifyRequest): boolean {
   return (request.raw.socket as { encrypted?: boolean }).encrypted === true
 }
@@ -230,13 +254,18 @@ function addErrorAnswers(app: FastifyInstance, bridge: Bridge): void {
       .send(createProblem(404, 'not_found', detail))
   })
   app.setErrorHandler((error, _request, reply) => {
-    const { status, code, detail } = explainError(error)
-    if (status >= 500) bridge.options.logger.error(`request failed: ${errorText(error)}`)
-    void reply
-      .code(status)
-      .type(problemType)
-      .send(createProblem(status, code, detail))
+    if (answerError(error, reply) >= 500) bridge.options.logger.error(`request failed: ${errorText(error)}`)
   })
+}
+
+/** @returns the status that was answered */
+function answerError(error: unknown, reply: FastifyReply): number {
+  const { status, code, detail } = explainError(error)
+  void reply
+    .code(status)
+    .type(problemType)
+    .send(createProblem(status, code, detail))
+  return status
 }
 
 /** Failures of the world that a caller can do something about, with their status. */
@@ -255,7 +284,10 @@ function explainError(error: unknown): { status: number; code: string; detail: s
   const issues = (error as { issues?: { path: PropertyKey[]; message: string }[] }).issues
   if (issues) {
     const first = issues[0]
-    return { status: 400, code: 'invalid', detail: `${first.path.join('.') || 'body'}: ${first.message}` }
+    return { status: 400, code: 'invalid', detail: issueLine(first, 'body') }
+  }
+  if ((error as { code?: string }).code === 'FST_ERR_BAD_URL') {
+    return { status: 400, code: 'bad_address', detail: 'the address holds a % that is no encoded character' }
   }
   const status = (error as { statusCode?: number }).statusCode ?? 500
   if (status < 500) return { status, code: 'bad_request', detail: errorText(error) }
