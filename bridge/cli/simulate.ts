@@ -148,7 +148,10 @@ async function talkLive(options: SimulateOptions, flags: Flags, simulator: Simul
     )
   }
   await print(wire.address)
-  const stop = () => wire.close()
+  const stop = (signal?: NodeJS.Signals) => {
+    if (signal === 'SIGINT') process.exitCode = 130
+    wire.close()
+  }
   process.once('SIGINT', stop)
   process.once('SIGTERM', stop)
   await wire.ended

@@ -180,7 +180,7 @@ describe('floatbowl serve', () => {
 
   it.each([
     [['serve', '--sim', 'marigold', '--port', '/dev/x'], /give one of/],
-    [['serve', '--sim', 'nothing'], /unknown car/],
+    [['serve', '--sim', 'nothing'], /unknown car: nothing \(expected marigold, juniper, pebble, or random/],
     [['serve', '--port', 'tcp://nowhere'], /tcp:\/\/host:port/],
     [['serve', '--listen', '0.0.0.0:4900'], /add --lan/],
     [['serve', '--baud', 'fast'], /invalid --baud/],
