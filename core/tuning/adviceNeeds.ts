@@ -33,7 +33,7 @@ interface NeedsInput {
 }
 
 /** Chance inside the band that a state needs to be called finished, if its estimate lies inside. */
-const SURE_ENOUGH = 0.75
+export const SURE_ENOUGH = 0.75
 /** Longest drive that is asked for in one state, s. */
 const MOST_NEEDED_S = 120
 /** Chance inside the band from which a state is left alone though few seconds tell of it. Chosen here. */

@@ -29,6 +29,8 @@ export interface OpenPoints {
   readonly notJudged: readonly string[]
   /** Why nothing can be chosen for what is off, if so. */
   readonly unsized: string | undefined
+  /** States inside their band, but so near its edge that not even the drives asked for made it sure. */
+  readonly nearEdge: readonly AdviceState[]
 }
 
 /** What must be said besides the change: danger under load, sizes that the box lacks, hints of the trust gate. */
@@ -97,6 +99,10 @@ export function summaryOf(
     return ['Change nothing that feeds both banks.', ...banks, ...notJudged].join(' ')
   if (done && notJudged.length > 0)
     return ['Change nothing: what was driven is where it belongs.', ...notJudged].join(' ')
+  if (done && open.nearEdge.length > 0) {
+    const names = open.nearEdge.map((state) => stateWords[state] ?? state).join(' and ')
+    return `Change nothing: every state is where it belongs, though ${names} only just: close to the edge of the band.`
+  }
   if (done) return 'Change nothing: every state is where it belongs.'
   if (needs.length > 0) return cannotTell(needs)
   if (unsized) return unsized

@@ -10,7 +10,7 @@ import {
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { bandsOf } from './adviceBands.ts'
-import { findNeeds } from './adviceNeeds.ts'
+import { findNeeds, SURE_ENOUGH } from './adviceNeeds.ts'
 import { readParts, unsizedSentence } from './adviceParts.ts'
 import { canMove, describeStates, distanceOut } from './adviceStates.ts'
 import { findWarnings, summaryOf } from './adviceWarnings.ts'
@@ -185,6 +185,9 @@ export function advise(
     banks: bankSentences(banks, unit),
     notJudged: notJudged.map(({ text }) => text),
     unsized,
+    nearEdge: [...known.keys()].filter(
+      (state) => states[state].verdict === 'on_target' && Number(states[state].inside) < SURE_ENOUGH,
+    ),
   }
   const warnings = findWarnings({
     model,

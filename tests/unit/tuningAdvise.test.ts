@@ -232,6 +232,17 @@ describe('advise', () => {
     expect(advice.warnings!.join(' ')).toMatch(/drive gently until the next step/)
   })
 
+  it('says so when a state is done only just, after the drives that were asked for', () => {
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
+      engine(right)(rpm, load, state) * (state === 'idle' ? 0.902 / 0.95 : 1)
+    const runs = [1, 2, 3].map((day) => drive(right, day, { lambdaAt }))
+    const advice = advise(runs, box)
+    expect(advice.states.idle).toMatchObject({ verdict: 'on_target' })
+    expect(advice.states.idle.inside).toBeLessThan(0.75)
+    expect(advice).toMatchObject({ done: true, next: null })
+    expect(advice.summary).toContain('though idle only just: close to the edge of the band')
+  })
+
   it('puts lean power right before a cruise that is only likely rich, which would make it leaner still', () => {
     // Cruise at 0.972, allowed from 0.98; power at 0.94, allowed to 0.89.
     const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
