@@ -1,7 +1,7 @@
 import type { AlarmPriority } from './result.ts'
 import type { ChannelDeclaration, LineCounts } from './samples.ts'
 
-/** WebSocket subprotocol of `GET /live`. */
+/** WebSocket subprotocol of `GET /live`; `bridge/README.md` tells other programs of it. */
 export const streamProtocol = 'floatbowl.v1'
 
 export interface SourceStatus {
