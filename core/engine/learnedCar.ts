@@ -44,6 +44,8 @@ const LEAST_IDLE_S = 4
 const FIRST_SHARE = 0.33
 const SECOND_SHARE = 0.1
 const NEUTRAL_FACTOR = 1.35
+/** Where no throttle tells rest, a faster cluster is neutral's only if as much air passes (speed × pressure), within this share: else it is a slow cruise. */
+const SAME_AIR_SHARE = 0.15
 /** Below this the engine stands still and the manifold shows the air outside. */
 const STANDING_RPM = 30
 /** Manifold pressure at full throttle over the air outside, common practice without a source. */
@@ -53,6 +55,8 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
   const throttleS = new Float64Array(THROTTLE_BINS)
   const slowS = new Float64Array(THROTTLE_BINS)
   const idleS = new Float64Array(RPM_BINS)
+  /** Pressure at these speeds, summed over time, kPa·s. */
+  const idleKpaS = new Float64Array(RPM_BINS)
   const closed = createClosedLineLearner()
   let hasThrottle = false
   let lastS = Number.NaN
@@ -122,18 +126,19 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
     let most = 0
     for (let i = 2; i < RPM_BINS - 2; i++) {
       total += idleS[i]
-      most = Math.max(most, around(i))
+      most = Math.max(most, around(idleS, i))
     }
     if (total < LEAST_IDLE_S) return Number.NaN
     let first = 0
     let peak = 0
     for (let i = 2; i < RPM_BINS - 2; i++) {
-      const here = around(i)
+      const here = around(idleS, i)
       if (first > 0 && i > first * NEUTRAL_FACTOR) break
-      const isPeak = here >= around(i - 1) && here >= around(i + 1)
+      const isPeak = here >= around(idleS, i - 1) && here >= around(idleS, i + 1)
       if (!isPeak || here < (first > 0 ? SECOND_SHARE : FIRST_SHARE) * most) continue
+      if (first > 0 && !hasThrottle && !isSameAir(first, i)) continue
       if (first === 0) first = i
-      if (i > peak * 1.1 || here > around(peak)) peak = i
+      if (i > peak * 1.1 || here > around(idleS, peak)) peak = i
     }
     let weight = 0
     let moment = 0
@@ -144,7 +149,14 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
     return (moment / weight) * RPM_PER_BIN
   }
 
-  const around = (i: number) => idleS[i - 2] + idleS[i - 1] + idleS[i] + idleS[i + 1] + idleS[i + 2]
+  /** False where pressure tells that the faster of two clusters is no idle; true where it tells nothing. */
+  function isSameAir(slow: number, fast: number): boolean {
+    const air = (i: number) => (around(idleKpaS, i) / around(idleS, i)) * i
+    return !(Math.abs(air(fast) / air(slow) - 1) > SAME_AIR_SHARE)
+  }
+
+  const around = (sums: Float64Array, i: number) =>
+    sums[i - 2] + sums[i - 1] + sums[i] + sums[i + 1] + sums[i + 2]
 
   const learner: CarLearner = {
     airPressureKpa: Number.NaN,
@@ -182,7 +194,10 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
         !(coolantC < warmC)
       ) {
         const bin = (rpm / RPM_PER_BIN) | 0
-        if (bin < RPM_BINS) idleS[bin] += dtS
+        if (bin < RPM_BINS) {
+          idleS[bin] += dtS
+          idleKpaS[bin] += mapKpa * dtS
+        }
       }
       if (!(mapKpa > 55 && mapKpa < 115)) return
       if (rpm < STANDING_RPM) {

@@ -142,6 +142,21 @@ describe('createCarLearner', () => {
     expect(learner.learned().warmIdleRpm).toBeCloseTo(800, -1.3)
   })
 
+  it('takes a faster cluster for neutral by the air that passes, where no throttle is told', () => {
+    const idleWith = (fastKpa: number) => {
+      const learner = createCarLearner(60, 1.5)
+      for (let i = 0; i < 5000; i++) {
+        const isFast = i % 1000 > 700
+        const rpm = (isFast ? 830 : 640) + spread(i, 10)
+        learner.add(i * DT_S, rpm, Number.NaN, (isFast ? fastKpa : 39) + spread(i * 7, 1), 85)
+      }
+      return learner.learned().warmIdleRpm
+    }
+    // 640 rpm × 39 kPa in gear is 830 rpm × 30 kPa in neutral; 45 kPa is a slow cruise.
+    expect(Math.abs(idleWith(30) - 830)).toBeLessThan(10)
+    expect(Math.abs(idleWith(45) - 640)).toBeLessThan(10)
+  })
+
   it('learns the shut plate only where no throttle is told', () => {
     const withThrottle = createCarLearner(60, 1.5)
     const without = createCarLearner(60, 1.5)
