@@ -186,6 +186,12 @@ export function createTipDetector(options: TipDetectorOptions): TipDetector {
       }
       return
     }
+    // Noise on a creep is no second step: the whole of it must be fast.
+    if (rise <= rateLimit * (timeS[now & mask] - timeS[secondPoint & mask])) {
+      slowFromPoint = -1
+      secondPoint = -1
+      return
+    }
     const first = move!
     const firstEnd = slowFromPoint & mask
     close(first, values, (values[firstEnd] - startValue) * direction, timeS[firstEnd])

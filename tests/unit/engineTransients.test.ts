@@ -196,6 +196,25 @@ describe('tip-ins', () => {
     expect(starts(0.03)).toHaveLength(1)
   })
 
+  it('are one when the foot only slackens for a moment on a creep below the limit', () => {
+    const result = analyse(30, (t) => {
+      const since = t - 20
+      const quick = 18 * Math.min(1, Math.max(0, since / 0.1))
+      const creep = Math.max(0, Math.min(1.6, since) - 0.1)
+      // 33 %/s, a moment of 13 %/s, 58 %/s for a moment, and 33 again.
+      const slack = 20 * Math.min(0.2, Math.max(0, creep - 0.5))
+      const haste = 25 * Math.min(0.05, Math.max(0, creep - 0.7))
+      const opened = quick + 33 * creep - slack + haste
+      return {
+        lambda: 1,
+        throttle: t < 10 ? 0 : 12 + opened,
+        map: t < 10 ? 33 : 48 + 0.5 * opened,
+        rpm: t < 10 ? 800 : 2000,
+      }
+    })
+    expect(tipIns(result).filter(({ start_s }) => start_s > 15)).toHaveLength(1)
+  })
+
   it.each([10, 20, 25, 100, 500])('are found in a quick blip at %i samples a second', (hz) => {
     const blips = [20.013, 22.47, 25.081]
     const result = analyse(
