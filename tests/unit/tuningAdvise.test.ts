@@ -77,8 +77,9 @@ describe('advise', () => {
     expect(advice.states.power.verdict).toBe('rich')
     expect(advice.next).toBeNull()
     expect(advice.done).toBe(false)
-    expect(advice.missing_sizes?.[0]).toMatchObject({ part: 'main_jet' })
-    expect(advice.missing_sizes?.[0].bore_mm).toBeGreaterThan(1.8)
+    const [missing] = advice.missing_sizes as { part: string; bore_mm: number }[]
+    expect(missing.part).toBe('main_jet')
+    expect(missing.bore_mm).toBeGreaterThan(1.8)
     expect(advice.summary).toContain('A size is missing')
   })
 
