@@ -1,5 +1,6 @@
 import type { Command } from 'commander'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
+import { carsOfRuns } from './carsOfRuns.ts'
 import { CommandFailure, print } from './commandVoice.ts'
 import { formatTable } from './compare.ts'
 import { mixtureOption } from './mixtureOption.ts'
@@ -31,6 +32,13 @@ export function registerAdvise(program: Command): void {
       const car = flags.car ? await readCarFile(flags.car) : undefined
       const runs = []
       for (const path of paths) runs.push(await analyseRunFile(path, car))
+      const cars = carsOfRuns(runs)
+      if (!car && cars.length > 1) {
+        throw new CommandFailure(
+          `these runs are of several cars (${cars.join(', ')}): give the runs of one`,
+          2,
+        )
+      }
       let advice: AdviceResult
       try {
         advice = advise(runs, parts, {

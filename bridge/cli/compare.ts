@@ -1,6 +1,7 @@
 import type { Command } from 'commander'
 import type { ComparisonResult } from '../../core/contract/advice.ts'
-import { print } from './commandVoice.ts'
+import { carsOfRuns } from './carsOfRuns.ts'
+import { print, say } from './commandVoice.ts'
 
 export function registerCompare(program: Command): void {
   program
@@ -16,6 +17,8 @@ export function registerCompare(program: Command): void {
       const car = flags.car ? await readCarFile(flags.car) : undefined
       const a = await analyseRunFile(pathA, car)
       const b = await analyseRunFile(pathB, car)
+      const cars = carsOfRuns([a, b])
+      if (!car && cars.length > 1) say(`two cars: A is ${cars[0]}, B is ${cars[1]}`)
       const comparison = compareRuns(a, b, car ? { car } : {})
       await print(flags.json ? JSON.stringify(comparison) : formatComparison(comparison))
     })

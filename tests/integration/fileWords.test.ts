@@ -80,6 +80,13 @@ describe('a file that is not there or cannot be read', () => {
     expect(folder.stderr).not.toMatch(systemTalk)
   })
 
+  it('a target of a state that there is none is wrong usage, and names it', () => {
+    writeFileSync(at('targets.json'), '{"cruse": {"lambda": 1.02, "rich": 0.04, "lean": 0.04}}')
+    const { status, stderr } = floatbowl('analyse', at('cut.capture.gz'), '--target', at('targets.json'))
+    expect(status).toBe(2)
+    expect(stderr).toMatch(/targets\.json.*unknown: cruse/)
+  })
+
   it('a packed run that breaks off is read as far as it goes, and its torn end told', () => {
     const checked = JSON.parse(floatbowl('check', at('cut.capture.gz'), '--json').stdout)
     expect(checked).toMatchObject({ torn_end: true })

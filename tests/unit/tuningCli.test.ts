@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { formatAdvice } from '../../bridge/cli/advise.ts'
+import { carsOfRuns } from '../../bridge/cli/carsOfRuns.ts'
 import { readPartsFile } from '../../bridge/cli/runParts.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { syntheticRun } from '../support/syntheticRun.ts'
@@ -35,6 +36,18 @@ describe('readPartsFile', () => {
 
   it('fails as work, not as usage, for a file that is not there', async () => {
     await expect(readPartsFile(join(folder, 'none.json'))).rejects.toMatchObject({ exitCode: 1 })
+  })
+})
+
+describe('carsOfRuns', () => {
+  const runOf = (car?: string) => {
+    const run = syntheticRun({ seed: 1, seconds: 60, lambdaAt: () => 1 })
+    return { ...run, result: { ...run.result, run: { ...run.result.run, ...(car ? { car } : {}) } } }
+  }
+
+  it('names each car once, and none where no run says one', () => {
+    expect(carsOfRuns([runOf('juniper'), runOf('pebble'), runOf('juniper')])).toEqual(['juniper', 'pebble'])
+    expect(carsOfRuns([runOf(), runOf()]).length).toBeLessThan(2)
   })
 })
 
