@@ -160,7 +160,9 @@ export function advise(
     const said = { ...last, because: [...last.because, why] }
     changes.push(isNow ? said : { ...said, later: true })
   }
-  const missing = findMissingSizes(model, known, choices, chosen.plan, parts.box)
+  // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
+  const isAnyOut = [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
+  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, parts.box) : []
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
   const off = [...known].filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1)

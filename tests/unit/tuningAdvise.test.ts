@@ -242,6 +242,17 @@ describe('advise', () => {
     expect(advice.states.idle.inside).toBeLessThan(0.75)
     expect(advice).toMatchObject({ done: true, next: null })
     expect(advice.summary).toContain('though idle only just: close to the edge of the band')
+    expect(advice.missing_sizes).toBeUndefined()
+  })
+
+  it('names no missing size on a car whose states all lie inside', () => {
+    // Power at 0.8845, allowed to 0.89: another main jet would lie nearer the middle.
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
+      engine(right)(rpm, load, state) * (state === 'power' ? 0.8845 / 0.865 : 1)
+    const runs = [1, 2, 3].map((day) => drive(right, day, { lambdaAt }))
+    const advice = advise(runs, { main_jet: [{ label: '205', bore_mm: 2.05 }] })
+    expect(advice.done).toBe(true)
+    expect(advice.missing_sizes).toBeUndefined()
   })
 
   it('puts lean power right before a cruise that is only likely rich, which would make it leaner still', () => {
