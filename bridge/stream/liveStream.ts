@@ -131,10 +131,11 @@ export class LiveStream {
 
   /** Takes over an upgraded socket. */
   accept(socket: WebSocket, role: 'viewer' | 'controller'): StreamClient {
-    const client = new StreamClient(
-      { socket, history: this.#history, greetAgain: (again) => this.#tellConditions(again) },
-      performance.now(),
-    )
+    const client = new StreamClient({
+      socket,
+      history: this.#history,
+      greetAgain: (again) => this.#tellConditions(again),
+    })
     this.#clients.add(client)
     const { clock } = this.#options
     client.greet({
@@ -154,9 +155,7 @@ export class LiveStream {
       clearTimeout(timer)
       this.#hear(client, data, isBinary)
     })
-    socket.on('pong', () => {
-      client.lastPongMs = performance.now()
-    })
+    socket.on('pong', (text) => client.pong(String(text)))
     socket.on('error', (error) => this.#options.logger.warn(`live page: ${errorText(error)}`))
     socket.on('close', () => {
       clearTimeout(timer)
@@ -267,7 +266,7 @@ export class LiveStream {
     for (const client of this.#clients) {
       // A close handshake would wait for the dead: cut.
       if (nowMs - client.lastPongMs > this.#options.deadAfterMs) client.socket.terminate()
-      else client.socket.ping()
+      else client.ping()
     }
   }
 }

@@ -4,6 +4,15 @@ import type { History, StreamItem } from './history.ts'
 
 /** A page whose socket holds more than this is behind: live blocks are skipped for it (threads of the socket library advise the check). */
 export const mostQueuedBytes = 64 * 1024
+/**
+ * Most bytes on the way to a page: the system's own buffers take megabytes of what a slow link has not carried yet, and a page would fall minutes behind
+ * unseen. What has arrived is known by pings that say how much was sent before them.
+ */
+export const mostOnTheWayBytes = 128 * 1024
+/** A burst may take more for so long, ms: what a ping needs to come back on a link that is well. */
+const burstMs = 1000
+/** A ping goes after so many bytes, so that a link which carries little, but carries, is not taken for dead. */
+const pingEveryBytes = 16 * 1024
 
 /** Texts that tell a condition, not an event, are dropped for a stalled page: it gets the newest ones when it is back. */
 type Condition = Extract<ServerMessage, { type: 'source' | 'recording' | 'heartbeat' | 'alarm' }>
@@ -29,19 +38,44 @@ export class StreamClient {
   /** Blocks and samples of the stream before this page's place. */
   #passed = { blocks: 0, samples: 0 }
   #pumpAgain = false
+  // Bytes handed to the socket; of them told in a ping; of those known to have arrived.
+  #sentBytes = 0
+  #pingedBytes = 0
+  #arrivedBytes = 0
+  /** Since when a ping waits for its answer, ms; NaN when none does. */
+  #waitsSinceMs = Number.NaN
+  readonly #nowMs: () => number
   /** When the page last answered a ping, or came, ms. */
   lastPongMs: number
   refused = 0
 
-  constructor(options: StreamClientOptions, nowMs: number) {
+  constructor(options: StreamClientOptions, nowMs: () => number = () => performance.now()) {
     this.socket = options.socket
     this.#history = options.history
     this.#greetAgain = options.greetAgain
-    this.lastPongMs = nowMs
+    this.#nowMs = nowMs
+    this.lastPongMs = nowMs()
   }
 
   get hasStarted(): boolean {
     return !Number.isNaN(this.#position)
+  }
+
+  /** Asks whether what was sent has arrived. */
+  ping(): void {
+    this.#pingedBytes = this.#sentBytes
+    if (Number.isNaN(this.#waitsSinceMs)) this.#waitsSinceMs = this.#nowMs()
+    this.socket.ping(String(this.#sentBytes))
+  }
+
+  /** Takes the answer to a ping, and sends on what waited for it. */
+  pong(text: string): void {
+    this.lastPongMs = this.#nowMs()
+    const bytes = Number(text)
+    // Nothing that a page says can raise this over what was sent.
+    if (bytes > this.#arrivedBytes && bytes <= this.#sentBytes) this.#arrivedBytes = bytes
+    this.#waitsSinceMs = this.#arrivedBytes >= this.#pingedBytes ? Number.NaN : this.lastPongMs
+    this.pump()
   }
 
   /** Starts at a position of the history; older ones that are gone count as missed. */
@@ -137,11 +171,19 @@ export class StreamClient {
 
   #hasRoom(bytes: number): boolean {
     const { bufferedAmount } = this.socket
+    const onTheWay = this.#sentBytes - this.#arrivedBytes
+    if (onTheWay + bytes > mostOnTheWayBytes && this.#nowMs() - this.#waitsSinceMs > burstMs) return false
     // An empty socket takes any one block, however large.
     return bufferedAmount === 0 || bufferedAmount + bytes <= mostQueuedBytes
   }
 
   #send(message: Uint8Array | string, pumpAfter = false): void {
+    this.#sentBytes += message.length
+    this.#hand(message, pumpAfter)
+    if (this.#sentBytes - this.#pingedBytes >= pingEveryBytes) this.ping()
+  }
+
+  #hand(message: Uint8Array | string, pumpAfter: boolean): void {
     if (!pumpAfter || this.#pumpAgain) {
       this.socket.send(message)
       return
