@@ -7,7 +7,7 @@ export interface ListenerLimits {
   headersMs?: number
   /** A request with its body must be complete after this, ms. Default 15 000. */
   requestMs?: number
-  /** Most connections from one address. Default 128: a tablet opens about ten. */
+  /** Most connections from one address. Default 128: a tablet opens about ten. One more takes the place of the oldest that asked for nothing yet. */
   perAddress?: number
   /** Most connections in all. Default 1024. */
   all?: number
@@ -43,10 +43,12 @@ export function createLimitedServer(handler: RequestListener, options: ListenerL
   const server = createHttpServer(serverOptions(limits), handler)
   server.maxHeadersCount = 100
   server.maxConnections = limits.all
-  const admit = createAdmission(limits.perAddress)
+  const { admit, heard } = createAdmission(limits.perAddress)
   server.prependListener('connection', (socket: Socket) => {
     admit(socket)
   })
+  server.prependListener('request', ({ socket }) => heard(socket))
+  server.prependListener('upgrade', ({ socket }) => heard(socket))
   return server
 }
 
@@ -69,7 +71,9 @@ export function createMixedServer(
   server.maxHeadersCount = 100
   plainServer.maxHeadersCount = 100
   server.maxConnections = limits.all
-  const admit = createAdmission(limits.perAddress)
+  const { admit, heard } = createAdmission(limits.perAddress)
+  plainServer.prependListener('request', ({ socket }) => heard(socket))
+  plainServer.prependListener('upgrade', ({ socket }) => heard(socket))
   const takeEncrypted = server.listeners('connection') as ((socket: Socket) => void)[]
   server.removeAllListeners('connection')
   server.on('connection', (socket: Socket) => {
@@ -84,30 +88,53 @@ export function createMixedServer(
       socket.pause()
       socket.off('error', onError)
       socket.unshift(first)
-      if (first[0] === handshakeRecord) for (const take of takeEncrypted) take.call(server, socket)
-      else plainServer.emit('connection', socket)
+      if (first[0] === handshakeRecord) {
+        heard(socket)
+        for (const take of takeEncrypted) take.call(server, socket)
+      } else plainServer.emit('connection', socket)
       process.nextTick(() => socket.resume())
     })
   })
   return { server, plainServer }
 }
 
-/** Counts connections by address; one too many is cut at once. */
-function createAdmission(most: number): (socket: Socket) => boolean {
-  const open = new Map<string, number>()
-  return (socket) => {
-    const address = socket.remoteAddress ?? ''
-    const count = (open.get(address) ?? 0) + 1
-    if (count > most) {
-      socket.destroy()
-      return false
-    }
-    open.set(address, count)
-    socket.once('close', () => {
-      const left = (open.get(address) ?? 1) - 1
-      if (left > 0) open.set(address, left)
-      else open.delete(address)
-    })
-    return true
+interface Admission {
+  /** Takes a connection, or cuts it and says false. */
+  admit(socket: Socket): boolean
+  /** The connection asked for something: it is no half-open one. */
+  heard(socket: Socket): void
+}
+
+/** Counts connections by address. One too many takes the place of the oldest half-open one, so that many of those keep nobody out; without any it is cut at once. */
+function createAdmission(most: number): Admission {
+  const open = new Map<string, Set<Socket>>()
+  const asked = new WeakSet<Socket>()
+  return {
+    heard: (socket) => asked.add(socket),
+    admit(socket) {
+      const address = socket.remoteAddress ?? ''
+      const others = open.get(address) ?? new Set<Socket>()
+      if (others.size >= most) {
+        let oldest: Socket | undefined
+        for (const other of others) {
+          if (asked.has(other)) continue
+          oldest = other
+          break
+        }
+        if (!oldest) {
+          socket.destroy()
+          return false
+        }
+        others.delete(oldest)
+        oldest.destroy()
+      }
+      others.add(socket)
+      open.set(address, others)
+      socket.once('close', () => {
+        others.delete(socket)
+        if (others.size === 0 && open.get(address) === others) open.delete(address)
+      })
+      return true
+    },
   }
 }

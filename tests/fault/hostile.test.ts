@@ -399,26 +399,33 @@ describe('a body', () => {
 })
 
 describe('a thousand half-open sockets', () => {
-  it('neither keep a new page out nor stay', async () => {
-    const sockets: Socket[] = []
-    for (let i = 0; i < 1000; i++) {
-      const socket = connect({ port: running.port, host: '127.0.0.1', localAddress: '127.0.0.2' })
-      socket.on('error', () => {})
-      socket.resume()
-      socket.on('connect', () => socket.write('GET /api/status HTTP/1.1\r\nHost:'))
-      sockets.push(socket)
-    }
-    await until(() => sockets.every((socket) => !socket.connecting), 'all were tried')
-    await feedAndCheck()
-    const another = new TestPage(running.port)
-    await until(() => another.sampleCount === fed, 'a new page gets in')
-    another.close()
-    await until(
-      () => sockets.every((socket) => socket.destroyed || socket.readyState !== 'open'),
-      'they are gone',
-    )
-    for (const socket of sockets) socket.destroy()
-  }, 60_000)
+  it.each([
+    ['another address', '127.0.0.2'],
+    ["the new page's own address", '127.0.0.1'],
+  ])(
+    'of %s neither keep a new page out nor stay',
+    async (_whose, localAddress) => {
+      const sockets: Socket[] = []
+      for (let i = 0; i < 1000; i++) {
+        const socket = connect({ port: running.port, host: '127.0.0.1', localAddress })
+        socket.on('error', () => {})
+        socket.resume()
+        socket.on('connect', () => socket.write('GET /api/status HTTP/1.1\r\nHost:'))
+        sockets.push(socket)
+      }
+      await until(() => sockets.every((socket) => !socket.connecting), 'all were tried')
+      await feedAndCheck()
+      const another = new TestPage(running.port)
+      await until(() => another.sampleCount === fed, 'a new page gets in')
+      another.close()
+      await until(
+        () => sockets.every((socket) => socket.destroyed || socket.readyState !== 'open'),
+        'they are gone',
+      )
+      for (const socket of sockets) socket.destroy()
+    },
+    60_000,
+  )
 })
 
 describe('malformed frames on the live stream', () => {
