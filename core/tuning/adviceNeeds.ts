@@ -72,7 +72,7 @@ export function findNeeds(input: NeedsInput): Needs {
     const want = wantOf(input, state, band, now)
     if (!want) continue
     if (mayAskAgain(observed, state)) needs.push({ state, ...want.need })
-    else if (want.isOpen) {
+    else if (want.isOpen || (lacking && want.isOut)) {
       const wasSeen = !lacking || lacking.some((entry) => entry.logLambda[state])
       const why = wasSeen
         ? `known only to ± ${halfWord(now, input.unit)}`
@@ -84,13 +84,13 @@ export function findNeeds(input: NeedsInput): Needs {
   return { needs, notJudged }
 }
 
-/** Driving that would tell a seen state better, undefined when enough is known of it. `isOpen`: until then it cannot be judged at all. */
+/** Driving that would tell a seen state better, undefined when enough is known of it. `isOpen`: until then it cannot be judged at all; `isOut`: its estimate lies outside. */
 function wantOf(
   { observed, hasChange, unclear, unit }: NeedsInput,
   state: AdviceState,
   band: Band,
   now: { mean: number; sd: number },
-): { isOpen: boolean; need: { seconds: number; why: string } } | undefined {
+): { isOpen: boolean; isOut: boolean; need: { seconds: number; why: string } } | undefined {
   const words = stateWords[state] ?? state
   const half = (band.high - band.low) / 2
   const seconds = secondsOf(observed, state)
@@ -108,6 +108,7 @@ function wantOf(
   const more = Math.max(5, seconds) * ((now.sd / wanted) ** 2 - 1)
   return {
     isOpen: unsure,
+    isOut: !isInside,
     need: {
       seconds: Math.round(Math.min(MOST_NEEDED_S, Math.max(LEAST_NEEDED_S, more)) / 5) * 5,
       why: unsure

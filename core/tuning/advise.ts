@@ -149,6 +149,8 @@ export function advise(
   for (const { state } of notJudged) {
     const target = bands.get(state)!.target.lambda
     states[state] ??= { verdict: 'not_enough_data', lambda: null, ci95: null, target }
+    // Lean under load is said even where little tells of it.
+    if (state !== 'power') states[state].verdict = 'not_enough_data'
   }
   const choke = judgeChoke(observed)
   for (const last of [pumpChange, adviseChoke(choke, newest.fitted, parts.box)]) {
@@ -165,7 +167,10 @@ export function advise(
   const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, parts.box) : []
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
-  const off = [...known].filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1)
+  const isOpen = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
+  const off = [...known].filter(
+    ([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isOpen(state),
+  )
   const stuck = changes.length === 0 ? off.filter(([state]) => canMove(model, state)) : []
   const isUseful = (change: Change | undefined) => change !== undefined && !change.later
   const next = isUseful(changes[0]) ? changes[0] : null

@@ -1,6 +1,6 @@
 import type { Fitted, Part } from '../contract/car.ts'
 import { KNOWN_WELL, TOO_WIDE } from './adviceStates.ts'
-import { mayAskAgain } from './furtherDriving.ts'
+import { lackingDrives, mayAskAgain } from './furtherDriving.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import { type Choices, type Plan, planChanges } from './planChanges.ts'
 import { type Band, shareInside } from './planCost.ts'
@@ -41,7 +41,7 @@ const MUCH_NEARER = 0.5
 /**
  * The next step from what is known. A part is changed for a state that is surely off, or that is more likely off than not and that further
  * driving with these parts could not tell better; while a state may well be inside its band, or is hardly known, another drive comes first: it
- * costs less than a swap, which wants a drive as well. While something else is surely off, that goes first: the drive after it tells of the
+ * costs less than a swap, which wants a drive as well. Nor is a part changed for a state that hardly occurs and only may be off. While something else is surely off, that goes first: the drive after it tells of the
  * unclear state for nothing.
  */
 export function chooseStep(
@@ -98,7 +98,7 @@ export function chooseStep(
     return open.some(
       (state) =>
         !canTell(state) &&
-        (isKnown(state) || isLeanPower(state)) &&
+        (isLeanPower(state) || (isKnown(state) && !lackingDrives(observed, state))) &&
         outside(state, model.base) > MORE_LIKELY_OFF,
     )
   }

@@ -415,6 +415,23 @@ describe('advise', () => {
     expect(advice.done).toBe(true)
   })
 
+  it('changes no part for a state that drives hardly have and that only may be off, and says that it is open', () => {
+    // Part throttle at 1.025, allowed to 1.01; eight seconds a drive.
+    const scarce = (day: number) => {
+      const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) =>
+        state === 'part_throttle' ? 1.025 : engine(right)(rpm, load, state)
+      const run = drive(right, day, { lambdaAt })
+      let left = 8
+      return { ...run, pieces: run.pieces.filter((piece) => piece.state !== 'part_throttle' || left-- > 0) }
+    }
+    const advice = advise([scarce(1), scarce(2)], box)
+    expect(advice.states.part_throttle.inside).toBeLessThan(0.5)
+    expect(advice.states.part_throttle.inside).toBeGreaterThan(0.15)
+    expect(advice).toMatchObject({ done: true, next: null })
+    expect(advice.states.part_throttle.verdict).toBe('not_enough_data')
+    expect(advice.summary).toMatch(/Part throttle not judged: known only to ± 0\.0\d/)
+  })
+
   it('says of a part that is noted by its label alone what is missing', () => {
     const lean = drive(withPart('main_jet', { bore_mm: 1.74 }), 1)
     const fitted: Fitted = { main_jet: { label: '71' } }
