@@ -33,9 +33,9 @@ const LOAD_KNOTS = [0.25, 0.4, 0.55, 0.7, 0.85, 1]
 /** Slower than this, s, the model's misfit (film, wander, load map) is greater than what the delay does: the timing is in the quick part. */
 const QUICK_S = 0.2
 /** Time constants of wall film and manifold, s; general literature on wall films (reference pack, film-ranges). */
-const FILM_S = [0.25, 0.9]
+const FILM_S = 0.9
 const SHOT_S = [0.12, 0.5]
-const OVERRUN_S = [0.3, 1]
+const OVERRUN_S = 0.5
 /** The pump's shot is thinned by the air that flows: what the plate's travel gives in a flow beside idle's, rpm × load, counts as this, within these. */
 const IDLE_FLOW = 400
 const LEAST_FLOW = 200
@@ -148,13 +148,13 @@ function inputSignals(
     }
     signals.push(make((i) => (load[i] * rpm[i]) / 2500))
   }
-  for (const tau of FILM_S) signals.push(highPassed(plainLoad, stepS, tau))
+  signals.push(highPassed(plainLoad, stepS, FILM_S))
   const overrun = make((i) => {
     const isClosed = hasThrottle ? throttlePct[i] - options.throttleRestPct < options.restPct : load[i] < 0.27
     return isClosed && rpm[i] > options.overrunRpm ? 1 : 0
   })
   signals.push(overrun)
-  for (const tau of OVERRUN_S) signals.push(lowPassed(overrun, stepS, tau))
+  signals.push(lowPassed(overrun, stepS, OVERRUN_S))
   if (!hasThrottle) return signals
   signals.push(make((i) => (throttlePct[i] - options.throttleRestPct < options.restPct ? 1 : 0)))
   const rate = (sign: number) =>
