@@ -20,6 +20,8 @@ export function createLambdaSpread(): LambdaSpread {
   let total = 0
   let inside = 0
   let judged = 0
+  // Summed as distances from the first: a target that never changes comes out as it is written.
+  let firstTarget = Number.NaN
   let targetSum = 0
   return {
     add(lambda, dtS, target, rich, lean) {
@@ -27,8 +29,9 @@ export function createLambdaSpread(): LambdaSpread {
       bins[bin < 0 ? 0 : bin >= BINS ? BINS - 1 : bin] += dtS
       total += dtS
       if (Number.isNaN(target)) return
+      if (judged === 0) firstTarget = target
       judged += dtS
-      targetSum += target * dtS
+      targetSum += (target - firstTarget) * dtS
       if (lambda >= target - rich && lambda <= target + lean) inside += dtS
     },
     seconds: () => total,
@@ -45,7 +48,7 @@ export function createLambdaSpread(): LambdaSpread {
       return FIRST_LAMBDA + BINS / BINS_PER_LAMBDA
     },
     insideShare: () => (judged > 0 ? inside / judged : Number.NaN),
-    target: () => (judged > 0 ? targetSum / judged : Number.NaN),
+    target: () => (judged > 0 ? firstTarget + targetSum / judged : Number.NaN),
   }
 }
 
