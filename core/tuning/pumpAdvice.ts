@@ -106,6 +106,18 @@ const remedies: Readonly<Partial<Record<TransientPattern, readonly Remedy[]>>> =
   ],
 }
 
+/**
+ * A lean peak within so many s of the opening may have begun at once or a moment later: sensor lag and the delay's own error are as large as the
+ * difference. A shot that ended too early leaves its peak later. Chosen here.
+ */
+const SOON_S = 0.45
+
+/** What may be changed first: of openings whose lean peak comes soon the shot is held to be too thin, since a smaller squirter would make it thinner. */
+function remediesFor({ pattern, afterS }: PumpVerdict): readonly Remedy[] {
+  const isSoon = pattern === 'lean_later' && afterS !== null && afterS <= SOON_S
+  return (pattern && remedies[isSoon ? 'lean_at_once' : pattern]) ?? []
+}
+
 /** Words for the patterns. */
 export const patternWords: Readonly<Record<TransientPattern, string>> = Object.freeze({
   lean_at_once: 'lean at once',
@@ -128,7 +140,7 @@ export function advisePump(
   unit: MixtureUnit,
 ): Change | undefined {
   if (!verdict.pattern || (verdict.verdict !== 'lean' && verdict.verdict !== 'rich')) return undefined
-  for (const remedy of remedies[verdict.pattern] ?? []) {
+  for (const remedy of remediesFor(verdict)) {
     const now = fitted[remedy.part]
     if (!now) continue
     const to = nextSize(now, box[remedy.part] ?? [], remedy, verdict, earlier)

@@ -546,6 +546,18 @@ describe('advise', () => {
     expect(first.also.map((change) => change.part)).toContain('squirter')
   })
 
+  it('thickens the shot when the lean peak comes soon, and lengthens it when it comes late', () => {
+    const cams: Box = { ...box, pump_cam: [{ label: 'C', volume_ml: 1.6 }] }
+    const fitted: Fitted = { ...right, pump_cam: { label: 'B', volume_ml: 1.2 } }
+    const partFor = (lean_peak_after_s: number) => {
+      const run = drive(fitted, 1)
+      const transients = Array.from({ length: 10 }, () => ({ ...tipIn('lean_later'), lean_peak_after_s }))
+      return advise([{ ...run, result: { ...run.result, transients } }], cams).next
+    }
+    expect(partFor(0.37)).toMatchObject({ part: 'squirter', direction: 'richer' })
+    expect(partFor(0.8)).toMatchObject({ part: 'pump_cam', direction: 'richer' })
+  })
+
   it('blames a thin shot, not the spring, when openings go lean without the secondaries too', () => {
     const run = drive(right, 1)
     const patterns = (once: number, secondary: number, clean: number) => [
