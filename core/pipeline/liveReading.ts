@@ -155,7 +155,8 @@ function untrustedBecause(
   if (reason === trust.noSensor) return 'no_sensor'
   if (state === stateCode.overrun) return 'overrun'
   if (reason === trust.outOfRange) return 'out_of_range'
-  return reason === trust.gap || !(lambdaAgeS <= LAMBDA_AGE_S) ? 'gap' : undefined
+  // The board goes on, but without the mixture.
+  return reason === trust.gap || !(lambdaAgeS <= LAMBDA_AGE_S) ? 'no_sensor' : undefined
 }
 
 const createMemory = (): Memory => ({

@@ -114,7 +114,7 @@ function noReading(
     case 'out_of_range':
       return { kind: 'words', big: ['OFF THE', 'SCALE'], aside: '', reason: 'beyond what the sensor tells' }
     case 'no_sensor':
-      return { kind: 'words', big: ['NO', 'READING'], aside: '', reason: 'the board sends no mixture yet' }
+      return { kind: 'words', big: ['NO', 'READING'], aside: '', reason: 'the board sends no mixture' }
   }
 }
 
