@@ -1,4 +1,3 @@
-import { mkdir } from 'node:fs/promises'
 import { basename, dirname } from 'node:path'
 import packageJson from '../package.json' with { type: 'json' }
 import type { SimCar } from '../simulator/simCar.ts'
@@ -9,6 +8,7 @@ import type { ServeSettings } from './cli/serve.ts'
 import { type Clock, createClock } from './clock.ts'
 import { createBridgeServer } from './http/server.ts'
 import { createLineLogger, type Logger } from './logger.ts'
+import { makeFolder } from './makeFolder.ts'
 import { portSetup, receiverSetup } from './portSetup.ts'
 import { boardReading, recordedReading } from './source/lineReading.ts'
 import { createReplaySources, findReplaySources } from './source/replaySource.ts'
@@ -89,7 +89,7 @@ function waitForSignal(say: (text: string) => void): Promise<boolean> {
 
 async function makeDataDir(path: string): Promise<void> {
   try {
-    await mkdir(path, { recursive: true })
+    await makeFolder(path)
   } catch (error) {
     throw new CommandFailure(
       `cannot make the data directory ${path} (${errorText(error)}): choose another with --data DIR`,
