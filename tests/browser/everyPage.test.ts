@@ -1,5 +1,6 @@
 import type { Page } from 'playwright'
 import { beforeAll, describe, expect, test } from 'vitest'
+import { findCar } from '../../simulator/index.ts'
 import { runRoute } from './bridgeFixture.ts'
 import { contrastIn, everyRule, overflow, smallControls, violations } from './deskChecks.ts'
 import { servePages } from './servedPages.ts'
@@ -38,21 +39,19 @@ const pages = servePages({ sim: 'marigold', lan: true })
 let routes: Readonly<Record<(typeof paths)[number], string>>
 
 beforeAll(async () => {
-  await pages.bridge.setParts('marigold', {
-    fitted: {
-      main_jet: { label: '71', bore_mm: 1.85 },
-      idle_screws: { label: '1.50', turns: 1.5 },
-      power_valve: { label: '6.5', opens_inHg: 6.5 },
-    },
-    box: { main_jet: [{ label: '69', bore_mm: 1.8 }] },
-  })
+  const car = findCar('marigold')
+  await pages.bridge.setParts('marigold', { fitted: car.right, box: car.box })
   const post = (path: string, body: unknown) =>
     fetch(`${pages.bridge.url}${path}`, {
       method: 'POST',
       headers: { 'content-type': 'application/json' },
       body: JSON.stringify(body),
     })
-  await post('/api/cars/marigold/swaps', { part: 'main_jet', to: { label: '69', bore_mm: 1.8 }, cost: 5 })
+  await post('/api/cars/marigold/swaps', {
+    part: 'main_jet',
+    to: car.setups.rich_main.fitted!.main_jet,
+    cost: 5,
+  })
   for (const [at, distance_km] of [
     ['2025-06-01T10:00:00Z', 300],
     ['2025-06-08T10:00:00Z', 400],
