@@ -1,9 +1,8 @@
-import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
 import { createCaptureScanner } from '../core/capture/captureScanner.ts'
 import { decodeSource } from '../core/capture/sourceDecoder.ts'
 import type { SampleBlock } from '../core/contract/samples.ts'
-import { createRunUnpacker } from './analysis/unpackRun.ts'
+import { openRun } from './analysis/openRun.ts'
 
 /** A pause between samples longer than this is a gap, s: the page's own limit for a number that goes stale. */
 const gapS = 1
@@ -52,9 +51,7 @@ export async function checkRun(
       },
     },
   })
-  const file = createReadStream(path, { highWaterMark: 1 << 20 })
-  const bytes = path.endsWith('.gz') ? file.pipe(createRunUnpacker()) : file
-  file.on('error', (error) => bytes.destroy(error))
+  const { file, bytes } = await openRun(path, 1 << 20)
   for await (const chunk of bytes) {
     scanner.push(chunk as Buffer)
     onShare(size > 0 ? file.bytesRead / size : 1)

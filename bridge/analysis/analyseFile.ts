@@ -1,9 +1,9 @@
-import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
 import { createCaptureScanner } from '../../core/capture/captureScanner.ts'
 import { decodeSource } from '../../core/capture/sourceDecoder.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { createFeedSink, type FedResult, type FeedEnd, type FeedItem, type FeedStart } from './feed.ts'
+import { openRun } from './openRun.ts'
 import { startPipelineThread } from './startPipelineThread.ts'
 import { isWorthThread } from './threadAhead.ts'
 
@@ -44,12 +44,9 @@ async function analyse(
   asText: boolean,
 ): Promise<RunAnalysis | string> {
   const { size } = await stat(path)
-  const isPacked = path.endsWith('.gz')
   const taker = isWorthThread(path, size) ? startPipelineThread(options) : await createHere(options)
   try {
-    const file = createReadStream(path, { highWaterMark: CHUNK_BYTES })
-    const bytes = isPacked ? file.pipe(await createUnpacker()) : file
-    file.on('error', (error) => bytes.destroy(error))
+    const { file, bytes } = await openRun(path, CHUNK_BYTES)
     const items: FeedItem[] = []
     const scanner = createCaptureScanner({ decoderOf: decodeSource, emit: createFeedSink(items) })
     for await (const chunk of bytes) {
@@ -65,12 +62,6 @@ async function analyse(
   } finally {
     taker.close()
   }
-}
-
-/** Few runs are packed: the library is loaded for them alone. */
-async function createUnpacker() {
-  const { createRunUnpacker } = await import('./unpackRun.ts')
-  return createRunUnpacker(CHUNK_BYTES)
 }
 
 async function createHere(start: FeedStart): Promise<ItemTaker> {

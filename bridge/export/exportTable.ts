@@ -1,4 +1,3 @@
-import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
 import { basename } from 'node:path'
 import type { CarProfile } from '../../core/contract/car.ts'
@@ -6,7 +5,7 @@ import type { DerivedColumns } from '../../core/contract/derived.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { GpsFix } from '../../core/line/gpsDecoder.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
-import { createRunUnpacker } from '../analysis/unpackRun.ts'
+import { openRun } from '../analysis/openRun.ts'
 import { BridgeError, problemText } from '../bridgeError.ts'
 import { OtherColumns } from './otherColumns.ts'
 
@@ -59,9 +58,7 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
   })
   try {
     const { size } = await stat(path)
-    const file = createReadStream(path, { highWaterMark: 1 << 20 })
-    const bytes = path.endsWith('.gz') ? file.pipe(createRunUnpacker()) : file
-    file.on('error', (error) => bytes.destroy(error))
+    const { file, bytes } = await openRun(path, 1 << 20)
     for await (const chunk of bytes) {
       analyser.push(chunk as Buffer)
       onProgress?.(size > 0 ? file.bytesRead / size : 1)

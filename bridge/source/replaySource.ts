@@ -1,11 +1,10 @@
-import { createReadStream } from 'node:fs'
 import { bridgeNotice, fromSource, jsonRecord, parseCaptureLine } from '../../core/capture/captureLine.ts'
 import { checkRecord, parseJsonObject } from '../../core/capture/captureRecord.ts'
 import { unescapeBytes } from '../../core/capture/escape.ts'
 import { captureHeader } from '../../core/capture/formatCapture.ts'
 import { type ReadAs, readAsOf } from '../../core/capture/readAs.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
-import { createRunUnpacker } from '../analysis/unpackRun.ts'
+import { openRun } from '../analysis/openRun.ts'
 import { BridgeError, errorText } from '../bridgeError.ts'
 import type { Clock } from '../clock.ts'
 import type { Source, SourceSink } from './source.ts'
@@ -131,9 +130,7 @@ interface ReplayLine {
 
 /** The lines of a capture, one after the other; unreadable ones are passed over. @throws BridgeError `no_capture` */
 async function* readLines(path: string): AsyncGenerator<ReplayLine> {
-  const file = createReadStream(path, { highWaterMark: 64 * 1024 })
-  const stream = path.endsWith('.gz') ? file.pipe(createRunUnpacker()) : file
-  file.on('error', (error) => stream.destroy(error))
+  const { file, bytes: stream } = await openRun(path, 64 * 1024)
   const parts = { timeS: 0, kind: 0, source: 0, payloadAt: 0 }
   let held: Buffer = Buffer.alloc(0)
   let isFirst = true

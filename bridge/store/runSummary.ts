@@ -1,8 +1,7 @@
-import { createReadStream } from 'node:fs'
 import { unescapeBytes } from '../../core/capture/escape.ts'
 import type { Air, Fitted } from '../../core/contract/car.ts'
 import { captureRecordSchema } from '../../core/contract/records.ts'
-import { createRunUnpacker } from '../analysis/unpackRun.ts'
+import { openRun } from '../analysis/openRun.ts'
 
 /** What a list of runs shows of one file. */
 export interface RunHead {
@@ -27,9 +26,7 @@ const equals = 61
  */
 export async function readRunHead(path: string): Promise<RunHead> {
   const reader = createHeadReader()
-  const file = createReadStream(path, { highWaterMark: 256 * 1024 })
-  const bytes = path.endsWith('.gz') ? file.pipe(createRunUnpacker()) : file
-  file.on('error', (error) => bytes.destroy(error))
+  const { file, bytes } = await openRun(path, 256 * 1024)
   try {
     for await (const chunk of bytes) if (!reader.push(chunk as Buffer)) break
   } catch (error) {

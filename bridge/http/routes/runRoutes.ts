@@ -4,7 +4,7 @@ import { pipeline } from 'node:stream'
 import { constants, createGzip } from 'node:zlib'
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import { type CaptureRecord, captureRecordSchema } from '../../../core/contract/records.ts'
-import { createRunUnpacker } from '../../analysis/unpackRun.ts'
+import { createRunUnpacker } from '../../analysis/openRun.ts'
 import { errorText } from '../../bridgeError.ts'
 import { HttpProblem } from '../problem.ts'
 import { type RouteContext, type RunParams, requireController, runParamsSchema } from './routeContext.ts'
@@ -63,6 +63,9 @@ export function parseRange(header: string | undefined, size: number): [number, n
   return start <= end && start < size ? [start, end] : 'bad'
 }
 
+/** Piece in which an unpacked run is sent, bytes. */
+const UNPACKED_BYTES = 1 << 16
+
 async function sendBytes(path: string, request: FastifyRequest, reply: FastifyReply): Promise<void> {
   const { size, mtimeMs } = await stat(path)
   const isPacked = path.endsWith('.gz')
@@ -109,5 +112,5 @@ async function sendBytes(path: string, request: FastifyRequest, reply: FastifyRe
     void reply.send(createReadStream(path))
     return
   }
-  void reply.send(pipeline(createReadStream(path), createRunUnpacker(), failed))
+  void reply.send(pipeline(createReadStream(path), await createRunUnpacker(UNPACKED_BYTES), failed))
 }
