@@ -1,10 +1,9 @@
-import { readFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
-import { issueLine, plainIssue } from '../../core/contract/plainIssue.ts'
 import { analyseFile, analyseFileToJson } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './commandVoice.ts'
+import { readJsonFile } from './readJsonFile.ts'
 
 interface Flags {
   json?: boolean
@@ -28,8 +27,10 @@ export function registerAnalyse(program: Command): void {
     .option('--jobs <n>', 'runs worked on at a time (default: one a processor)')
     .action(async (paths: string[], flags: Flags) => {
       const jobs = readJobs(flags.jobs)
-      const targets = flags.target ? await readJson<Targets>(flags.target, targetsSchema.strict()) : undefined
-      const car = flags.car ? await readJson<CarProfile>(flags.car, carSchema) : undefined
+      const targets = flags.target
+        ? await readJsonFile<Targets>(flags.target, targetsSchema.strict())
+        : undefined
+      const car = flags.car ? await readJsonFile<CarProfile>(flags.car, carSchema) : undefined
       if (paths.length >= fewestForThreads && jobs > 1) {
         await analyseInThreads(paths, flags, jobs)
         return
@@ -95,26 +96,4 @@ async function analyseInThreads(paths: readonly string[], flags: Flags, jobs: nu
     progress.end()
   }
   if (failed > 0) throw new CommandFailure(`${failed} of ${paths.length} runs could not be analysed`)
-}
-
-interface Schema<T> {
-  safeParse(
-    value: unknown,
-    how: { error: typeof plainIssue },
-  ):
-    | { success: true; data: T }
-    | { success: false; error: { issues: readonly { path: PropertyKey[]; message: string }[] } }
-}
-
-async function readJson<T>(path: string, schema: Schema<T>): Promise<T> {
-  let value: unknown
-  try {
-    value = JSON.parse(await readFile(path, 'utf8'))
-  } catch (error) {
-    throw new CommandFailure(fileProblem(path, error), 2)
-  }
-  const parsed = schema.safeParse(value, { error: plainIssue })
-  if (parsed.success) return parsed.data
-  const [issue] = parsed.error.issues
-  throw new CommandFailure(`${path}: ${issueLine(issue, 'file')}`, 2)
 }

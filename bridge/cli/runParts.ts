@@ -1,10 +1,9 @@
-import { readFile } from 'node:fs/promises'
 import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../../core/contract/car.ts'
-import { issueLine, plainIssue } from '../../core/contract/plainIssue.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseFile } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, sayProblems } from './commandVoice.ts'
+import { readJsonFile } from './readJsonFile.ts'
 
 /**
  * Analyses one capture file, packed or not, as it is read.
@@ -26,45 +25,17 @@ export async function analyseRunFile(path: string, car?: CarProfile): Promise<Ru
   }
 }
 
-/**
- * Reads a parts file (`{"fitted": …, "box": …}`).
- * @throws CommandFailure (2) for text that is no JSON or does not fit, naming the field
- */
+/** Reads a parts file (`{"fitted": …, "box": …}`). @throws CommandFailure as `readJsonFile` */
 export async function readPartsFile(path: string): Promise<PartsFile> {
-  return readJson<PartsFile>(path, (value) => {
-    const parsed = partsFileSchema.safeParse(value, { error: plainIssue })
-    if (parsed.success && !parsed.data.box && !parsed.data.fitted) {
-      return { problem: 'box: missing (expected {"box": {"main_jet": [{"label", "bore_mm"}, …]}})' }
-    }
-    return parsed.success ? { value: parsed.data } : { problem: issueLine(parsed.error.issues[0], 'file') }
-  })
+  const parts = await readJsonFile<PartsFile>(path, partsFileSchema)
+  if (!parts.box && !parts.fitted) {
+    throw new CommandFailure(
+      `${path}: box: missing (expected {"box": {"main_jet": [{"label", "bore_mm"}, …]}})`,
+      2,
+    )
+  }
+  return parts
 }
 
-/** Reads a car profile. @throws CommandFailure (2) as `readPartsFile` */
-export async function readCarFile(path: string): Promise<CarProfile> {
-  return readJson<CarProfile>(path, (value) => {
-    const parsed = carSchema.safeParse(value, { error: plainIssue })
-    return parsed.success ? { value: parsed.data } : { problem: issueLine(parsed.error.issues[0], 'file') }
-  })
-}
-
-async function readJson<T>(
-  path: string,
-  check: (value: unknown) => { value: T } | { problem: string },
-): Promise<T> {
-  let text: string
-  try {
-    text = await readFile(path, 'utf8')
-  } catch (error) {
-    throw new CommandFailure(fileProblem(path, error))
-  }
-  let json: unknown
-  try {
-    json = JSON.parse(text)
-  } catch (error) {
-    throw new CommandFailure(`${path}: no JSON: ${(error as Error).message}`, 2)
-  }
-  const checked = check(json)
-  if ('problem' in checked) throw new CommandFailure(`${path}: ${checked.problem}`, 2)
-  return checked.value
-}
+/** Reads a car profile. @throws CommandFailure as `readJsonFile` */
+export const readCarFile = (path: string): Promise<CarProfile> => readJsonFile<CarProfile>(path, carSchema)
