@@ -52,8 +52,7 @@ export interface AdviceResult {
   done: boolean
   next: Change | null
   also: Change[]
-  /** When data cannot decide: what to drive. */
-  /** What to drive; with `channel`, no driving helps until the board sends it. */
+  /** When data cannot decide: what to drive; with `channel`, no driving helps until the board sends it. */
   needs?: { state: MixtureState | string; seconds: number; channel?: string; [more: string]: unknown }[]
   states: Record<
     string,

@@ -41,8 +41,8 @@ const MUCH_NEARER = 0.5
 /**
  * The next step from what is known. A part is changed for a state that is surely off, or that is more likely off than not and that further
  * driving with these parts could not tell better; while a state may well be inside its band, or is hardly known, another drive comes first: it
- * costs less than a swap, which wants a drive as well. Nor is a part changed for a state that hardly occurs and only may be off. While something else is surely off, that goes first: the drive after it tells of the
- * unclear state for nothing.
+ * costs less than a swap, which wants a drive as well. Nor is a part changed for a state that hardly occurs and only may be off. While something
+ * else is surely off, that goes first: the drive after it tells of the unclear state for nothing.
  */
 export function chooseStep(
   model: ResponseModel,
@@ -89,23 +89,19 @@ export function chooseStep(
         excess(state, without) - excess(state, plan.fitted) > MUCH_NEARER,
     )
   }
-  const unclear = new Set<AdviceState>()
-  /** What is surely off goes before what is only more likely off than not. */
+  /** No driving tells this one better, and it is more likely off than not. */
+  const isDecided = (state: AdviceState) =>
+    !canTell(state) &&
+    (isLeanPower(state) || (isKnown(state) && !lackingDrives(observed, state))) &&
+    outside(state, model.base) > MORE_LIKELY_OFF
   const isSure = (part: string) => madeFor(part).some(isOff)
-  const isDecided = (part: string) => {
-    const open = madeFor(part).filter((state) => outside(state, model.base) > WORTH_A_DRIVE)
-    for (const state of open) if (canTell(state)) unclear.add(state)
-    return open.some(
-      (state) =>
-        !canTell(state) &&
-        (isLeanPower(state) || (isKnown(state) && !lackingDrives(observed, state))) &&
-        outside(state, model.base) > MORE_LIKELY_OFF,
-    )
-  }
-  const sure = plan.changed.filter(isSure)
-  const decided = plan.changed.filter((part) => !sure.includes(part) && isDecided(part))
-  const [first] = [...sure, ...decided]
-  if (first === undefined) return { changes: [], unclear: [...unclear], plan }
+  const unsure = plan.changed.filter((part) => !isSure(part))
+  const unclear = [...new Set(unsure.flatMap(madeFor))].filter(
+    (state) => canTell(state) && outside(state, model.base) > WORTH_A_DRIVE,
+  )
+  // What is surely off goes before what is only more likely off than not.
+  const first = plan.changed.find(isSure) ?? unsure.find((part) => madeFor(part).some(isDecided))
+  if (first === undefined) return { changes: [], unclear, plan }
   const order = [first, ...plan.changed.filter((part) => part !== first)]
   const changes = order.map((part, index) => ({
     part,
@@ -114,7 +110,7 @@ export function chooseStep(
       ? sizeOf(safestSize(model, bands, choices, plan, part, rules.isBarred))
       : { to: plan.fitted[part], isSafer: false }),
   }))
-  return { changes, unclear: [...unclear], plan }
+  return { changes, unclear, plan }
 }
 
 function sizeOf(safest: { part: Part; isSafer: boolean }): { to: Part; isSafer: boolean } {
