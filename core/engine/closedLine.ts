@@ -123,7 +123,7 @@ export function createClosedLineLearner(): ClosedLineLearner {
   }
 }
 
-/** Below this share of idle's highest speed the engine dies, whatever its throttle. */
+/** Below this share of idle's highest speed the engine dies, whatever its throttle; common practice, no source. */
 const LEAST_IDLE_SHARE = 0.5
 
 /** Pressure of the closed throttle at a speed, kPa. */

@@ -44,7 +44,7 @@ const LEAST_IDLE_S = 4
 const FIRST_SHARE = 0.33
 const SECOND_SHARE = 0.1
 const NEUTRAL_FACTOR = 1.35
-/** Where no throttle tells rest, a faster cluster is neutral's only if as much air passes (speed × pressure), within this share: else it is a slow cruise. */
+/** Where no throttle tells rest, a faster cluster is neutral's only if as much air passes (speed × pressure), within this share: else it is a slow cruise. Chosen here. */
 const SAME_AIR_SHARE = 0.15
 /** Below this the engine stands still and the manifold shows the air outside. */
 const STANDING_RPM = 30

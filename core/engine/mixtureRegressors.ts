@@ -36,12 +36,12 @@ const QUICK_S = 0.2
 const FILM_S = 0.9
 const SHOT_S = [0.12, 0.5]
 const OVERRUN_S = 0.5
-/** The pump's shot is thinned by the air that flows: what the plate's travel gives in a flow beside idle's, rpm × load, counts as this, within these. */
+/** The pump's shot is thinned by the air that flows: what the plate's travel gives in a flow beside idle's, rpm × load, counts as this, within these. Chosen here. */
 const IDLE_FLOW = 400
 const LEAST_FLOW = 200
 const MOST_THINNED = 1.5
 const THIN_SHOT_S = [0.05, 0.12, 0.5]
-/** The film holds back a part of what the flow of fuel rises by, as a share of that flow, s. */
+/** The film holds back a part of what the flow of fuel rises by, as a share of that flow, s; chosen here within the film's range. */
 const FLOW_FILM_S = [0.12, 0.4]
 
 /** Signals by row: filters begin settled at the start of each stretch. O(rows), whatever the length of the run. */

@@ -2,7 +2,7 @@ import type { PointHistory } from './pointHistory.ts'
 
 /** A move has begun where it was faster than this share of the rate limit. */
 export const ONSET_SHARE = 0.25
-/** The fast part of a move that began slowly: faster than this share, and the foot of the smoothed line before it, s. */
+/** The fast part of a move that began slowly: faster than this share, and the foot of the smoothed line before it, s. Chosen here. */
 const FAST_SHARE = 0.8
 const FOOT_S = 0.08
 /** Steepness of a move is that of its middle: between a tenth and nine tenths of the way, over this at the least, s. */

@@ -50,10 +50,10 @@ export const defaultSignalConditionerOptions: Readonly<SignalConditionerOptions>
 /** Power of two; holds a quarter of a second at 4 kHz. */
 const CAPACITY = 1024
 const MASK = CAPACITY - 1
-/** Samples this far apart show a quick blip of the foot as a single one: a spike then stands on level ground, its sides apart by less than this share of it. */
+/** Samples this far apart show a quick blip of the foot as a single one: a spike then stands on level ground, its sides apart by less than this share of it. Chosen here. */
 const SPARSE_S = 0.03
 const LEVEL_SHARE = 0.3
-/** With no more samples than these in the window its middle one counts twice, and none is left out; so far apart, s, it alone tells the throttle. */
+/** With no more samples than these in the window its middle one counts twice, and none is left out; so far apart, s, it alone tells the throttle. Chosen here. */
 const FEW_SAMPLES = 3
 const LONE_S = 0.06
 /** Weight of one sample in the running noise estimate. */
