@@ -196,15 +196,21 @@ describe('tip-ins', () => {
     expect(starts(0.03)).toHaveLength(1)
   })
 
-  it('are one when the foot only slackens for a moment on a creep below the limit', () => {
+  it('are one when a creep is quick only for a moment', () => {
+    // Steepness in %/s and so many s of it: a quick step, a creep, a moment over the limit of 40, and on below it.
+    const steps = [
+      [180, 0.1],
+      [20, 0.4],
+      [60, 0.04],
+      [38, 0.6],
+    ]
     const result = analyse(30, (t) => {
-      const since = t - 20
-      const quick = 18 * Math.min(1, Math.max(0, since / 0.1))
-      const creep = Math.max(0, Math.min(1.6, since) - 0.1)
-      // 33 %/s, a moment of 13 %/s, 58 %/s for a moment, and 33 again.
-      const slack = 20 * Math.min(0.2, Math.max(0, creep - 0.5))
-      const haste = 25 * Math.min(0.05, Math.max(0, creep - 0.7))
-      const opened = quick + 33 * creep - slack + haste
+      let left = Math.max(0, t - 20)
+      let opened = 0
+      for (const [steepness, seconds] of steps) {
+        opened += steepness * Math.min(left, seconds)
+        left = Math.max(0, left - seconds)
+      }
       return {
         lambda: 1,
         throttle: t < 10 ? 0 : 12 + opened,
