@@ -153,15 +153,12 @@ export function advise(
     if (state !== 'power') states[state].verdict = 'not_enough_data'
   }
   const choke = judgeChoke(observed)
-  for (const last of [pumpChange, adviseChoke(choke, newest.fitted, parts.box)]) {
-    if (!last) continue
-    const isNow = changes.length === 0 && needs.length === 0
-    const why = isNow
-      ? 'The steady mixture is where it belongs, so this may now be judged.'
-      : 'To be judged again when the steady mixture is where it belongs.'
-    const said = { ...last, because: [...last.because, why] }
-    changes.push(isNow ? said : { ...said, later: true })
-  }
+  changes.push(
+    ...judgedLast(
+      [pumpChange, adviseChoke(choke, newest.fitted, parts.box)],
+      changes.length + needs.length > 0,
+    ),
+  )
   // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
   const isAnyOut = [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
   const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, parts.box) : []
@@ -241,6 +238,21 @@ export function advise(
     runs_used: observed.length,
     air_known: newest.air.source !== 'unknown',
   }
+}
+
+/** Changes of what the steady mixture moves: to be made now, or later when something else `isOpen`. */
+function judgedLast(wanted: readonly (Change | undefined)[], isOpen: boolean): Change[] {
+  const changes: Change[] = []
+  for (const change of wanted) {
+    if (!change) continue
+    const isNow = !isOpen && changes.length === 0
+    const why = isNow
+      ? 'The steady mixture is where it belongs, so this may now be judged.'
+      : 'To be judged again when the steady mixture is where it belongs.'
+    const said = { ...change, because: [...change.because, why] }
+    changes.push(isNow ? said : { ...said, later: true })
+  }
+  return changes
 }
 
 /** Learned shares of each part in each state, rounded. */
