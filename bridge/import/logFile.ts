@@ -2,6 +2,7 @@ import { createReadStream } from 'node:fs'
 import { open } from 'node:fs/promises'
 import { createGunzip } from 'node:zlib'
 import { BridgeError, fileProblem } from '../bridgeError.ts'
+import { isPackedFile } from '../isPackedFile.ts'
 
 const chunkBytes = 1 << 20
 
@@ -21,10 +22,10 @@ export async function openLog(path: string): Promise<LogFile> {
   const { head, sizeBytes, changedMs } = await readHead(path).catch((error: unknown) => {
     throw new BridgeError('unreadable', fileProblem(path, error), { cause: error })
   })
-  const isPacked = head[0] === 0x1f && head[1] === 0x8b
   if ((head[0] === 0xff && head[1] === 0xfe) || (head[0] === 0xfe && head[1] === 0xff)) {
     throw new BridgeError('unreadable', `${path}: the text is UTF-16: save it as UTF-8 and import it again`)
   }
+  const isPacked = await isPackedFile(path)
   return {
     sizeBytes,
     changedMs,

@@ -4,6 +4,7 @@ import { formatCaptureLine } from '../../core/capture/formatCapture.ts'
 import type { RunSummary } from '../../core/contract/api.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
 import { BridgeError } from '../bridgeError.ts'
+import { isPackedFile } from '../isPackedFile.ts'
 import { carIdPattern, findRunPath, parseRunId, runFilePattern, sessionPattern } from './runId.ts'
 import { type RunHead, readRunHead } from './runSummary.ts'
 
@@ -59,7 +60,7 @@ export class RunStore {
   async #append(id: string, record: CaptureRecord): Promise<void> {
     const path = await this.path(id)
     if (!path) throw new BridgeError('no_capture', `there is no run ${id}`)
-    if (path.endsWith('.gz')) {
+    if (await isPackedFile(path)) {
       throw new BridgeError('no_capture', 'a compressed run cannot be edited: unpack it with gunzip first')
     }
     const file = await open(path, 'r+')

@@ -1,3 +1,5 @@
+import { CaptureError } from '../../core/capture/captureError.ts'
+import { checkHeader } from '../../core/capture/captureHeader.ts'
 import { unescapeBytes } from '../../core/capture/escape.ts'
 import type { Air, Fitted } from '../../core/contract/car.ts'
 import { captureRecordSchema } from '../../core/contract/records.ts'
@@ -37,6 +39,17 @@ export async function readRunHead(path: string): Promise<RunHead> {
   return reader.end()
 }
 
+/** What is wrong with a file's first line, undefined for nothing. */
+function headerProblem(line: Uint8Array): string | undefined {
+  try {
+    checkHeader(line)
+    return undefined
+  } catch (error) {
+    const isNewer = error instanceof CaptureError && error.code === 'newer_version'
+    return isNewer ? error.message : 'this is no capture file'
+  }
+}
+
 function createHeadReader() {
   const head: RunHead = { start: '', seconds: 0, title: '', fitted: {}, marks: 0 }
   let held: Buffer = Buffer.alloc(0)
@@ -45,8 +58,8 @@ function createHeadReader() {
 
   const take = (line: Buffer) => {
     if (lineCount++ === 0) {
-      if (line.toString('latin1').trimEnd() !== 'floatbowl-capture 1')
-        head.problem = 'this is no capture file'
+      const problem = headerProblem(line)
+      if (problem) head.problem = problem
       return
     }
     const gap = line.indexOf(space)

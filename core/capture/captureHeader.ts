@@ -44,7 +44,7 @@ export function notACapture(bytes: Uint8Array): CaptureError {
   if (bytes[0] === 0x1f && bytes[1] === 0x8b) {
     return new CaptureError(
       'not_a_capture',
-      'the file is packed with gzip: name it .capture.gz or unpack it first',
+      'the bytes are packed with gzip: unpack them first',
     )
   }
   let start = ''

@@ -1,4 +1,4 @@
-import { copyFile, mkdir, readFile, stat, writeFile } from 'node:fs/promises'
+import { copyFile, mkdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import { gunzipSync, gzipSync } from 'node:zlib'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -57,6 +57,27 @@ describe("a run's bytes", () => {
     expect([again.status, again.text]).toEqual([304, ''])
   })
 
+  it('of a packed run come whole, whatever its name, and as far as they go when it breaks off', async () => {
+    const bytes = await readFile(join(running.dataDir, run))
+    const named = (name: string) => run.replace('.capture', `${name}.capture`)
+    await writeFile(join(running.dataDir, named('p')), gzipSync(bytes))
+    await writeFile(join(running.dataDir, `${named('q')}.gz`), bytes)
+    await writeFile(join(running.dataDir, `${named('r')}.gz`), gzipSync(bytes).subarray(0, -20))
+    for (const encoding of ['identity', 'gzip']) {
+      const headers = { 'accept-encoding': encoding }
+      for (const id of [named('p'), `${named('q')}.gz`]) {
+        const answer = await fetch(running.url(`/api/runs/${id}/bytes`), { headers })
+        expect(await answer.text()).toBe(bytes.toString('latin1'))
+      }
+      const cut = await (await fetch(running.url(`/api/runs/${named('r')}.gz/bytes`), { headers })).text()
+      expect(cut.length).toBeGreaterThan(100)
+      expect(bytes.toString('latin1').startsWith(cut)).toBe(true)
+    }
+    const edit = await call('POST', `/api/runs/${named('p')}/records`, { type: 'title', text: 'x' })
+    expect(edit.text).toContain('unpack')
+    for (const id of [named('p'), `${named('q')}.gz`, `${named('r')}.gz`]) await rm(join(running.dataDir, id))
+  })
+
   it('of a compressed run come unpacked or as they are', async () => {
     const bytes = await readFile(join(running.dataDir, run))
     const packedRun = run.replace('.capture', 'x.capture.gz')
@@ -77,9 +98,11 @@ describe('the list of runs', () => {
     const directory = join(running.dataDir, 'test-car', '2020-01-01')
     await mkdir(directory, { recursive: true })
     await writeFile(join(directory, 'photo.capture'), Buffer.from([0xff, 0xd8, 0xff, 0xe0, 1, 2, 3]))
+    await writeFile(join(directory, 'newer.capture'), 'floatbowl-capture 2\n0.000000 ? x\n')
     await copyFile(join(running.dataDir, run), join(directory, 'good.capture'))
     const list = (await call('GET', '/api/runs')).json as RunSummary[]
-    expect(list.length).toBe(3)
+    expect(list.length).toBe(4)
+    expect(list.find(({ id }) => id.endsWith('newer.capture'))?.problem).toContain('update floatbowl')
     expect(list.find(({ id }) => id.endsWith('photo.capture'))?.problem).toBe('this is no capture file')
     expect(list.find(({ id }) => id.endsWith('good.capture'))?.problem).toBeUndefined()
   })

@@ -1,11 +1,12 @@
 import { createReadStream } from 'node:fs'
 import { stat } from 'node:fs/promises'
-import { pipeline } from 'node:stream'
+import { pipeline, type Readable } from 'node:stream'
 import { constants, createGzip } from 'node:zlib'
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import { type CaptureRecord, captureRecordSchema } from '../../../core/contract/records.ts'
-import { createRunUnpacker } from '../../analysis/openRun.ts'
+import { openRun } from '../../analysis/openRun.ts'
 import { errorText } from '../../bridgeError.ts'
+import { isPackedFile } from '../../isPackedFile.ts'
 import { HttpProblem } from '../problem.ts'
 import { type RouteContext, type RunParams, requireController, runParamsSchema } from './routeContext.ts'
 
@@ -63,15 +64,11 @@ export function parseRange(header: string | undefined, size: number): [number, n
   return start <= end && start < size ? [start, end] : 'bad'
 }
 
-/** Piece in which an unpacked run is sent, bytes. */
-const UNPACKED_BYTES = 1 << 16
+/** Piece in which a packed run is read, bytes. */
+const PIECE_BYTES = 1 << 16
 
 async function sendBytes(path: string, request: FastifyRequest, reply: FastifyReply): Promise<void> {
   const { size, mtimeMs } = await stat(path)
-  const isPacked = path.endsWith('.gz')
-  const takesGzip = /\bgzip\b(?!\s*;\s*q=0(?:\.0*)?\s*(?:,|$))/.test(
-    String(request.headers['accept-encoding'] ?? ''),
-  )
   const tag = `"${size.toString(36)}-${Math.round(mtimeMs).toString(36)}"`
   reply.header('etag', tag).header('vary', 'accept-encoding').header('cache-control', 'no-cache')
   reply.type('text/plain; charset=us-ascii')
@@ -79,38 +76,46 @@ async function sendBytes(path: string, request: FastifyRequest, reply: FastifyRe
     void reply.code(304).send()
     return
   }
+  const takesGzip = /\bgzip\b(?!\s*;\s*q=0(?:\.0*)?\s*(?:,|$))/.test(
+    String(request.headers['accept-encoding'] ?? ''),
+  )
+  if (await isPackedFile(path)) {
+    // Unpacked here: a packed run that breaks off would be no answer at all to a browser that unpacks it itself.
+    const { bytes } = await openRun(path, PIECE_BYTES)
+    sendStream(bytes, takesGzip, request, reply)
+    return
+  }
+  reply.header('accept-ranges', 'bytes')
+  const range = parseRange(request.headers.range, size)
+  if (range === 'bad') {
+    reply.header('content-range', `bytes */${size}`)
+    throw new HttpProblem(416, 'bad_range', `the run has ${size} bytes`)
+  }
+  if (range) {
+    reply.header('content-range', `bytes ${range[0]}-${range[1]}/${size}`)
+    reply.header('content-length', range[1] - range[0] + 1)
+    void reply.code(206).send(createReadStream(path, { start: range[0], end: range[1] }))
+    return
+  }
+  if (size === 0) {
+    void reply.header('content-length', 0).send('')
+    return
+  }
+  if (!takesGzip) reply.header('content-length', size)
+  // A run under way grows while it is read: exactly what was announced is sent.
+  sendStream(createReadStream(path, { end: size - 1 }), takesGzip, request, reply)
+}
+
+function sendStream(bytes: Readable, takesGzip: boolean, request: FastifyRequest, reply: FastifyReply): void {
+  if (!takesGzip) {
+    void reply.send(bytes)
+    return
+  }
+  reply.header('content-encoding', 'gzip')
+  // Level 1: the link is a local network, the machine may be small.
+  const packed = createGzip({ level: constants.Z_BEST_SPEED })
   const failed = (error: NodeJS.ErrnoException | null) => {
     if (error) request.log.warn(errorText(error))
   }
-  if (!isPacked) {
-    reply.header('accept-ranges', 'bytes')
-    const range = parseRange(request.headers.range, size)
-    if (range === 'bad') {
-      reply.header('content-range', `bytes */${size}`)
-      throw new HttpProblem(416, 'bad_range', `the run has ${size} bytes`)
-    }
-    if (range) {
-      reply.header('content-range', `bytes ${range[0]}-${range[1]}/${size}`)
-      reply.header('content-length', range[1] - range[0] + 1)
-      void reply.code(206).send(createReadStream(path, { start: range[0], end: range[1] }))
-      return
-    }
-    if (!takesGzip || size === 0) {
-      reply.header('content-length', size)
-      // A run under way grows while it is read: exactly what was announced is sent.
-      void reply.send(size === 0 ? '' : createReadStream(path, { end: size - 1 }))
-      return
-    }
-    reply.header('content-encoding', 'gzip')
-    // Level 1: the link is a local network, the machine may be small.
-    const packed = createGzip({ level: constants.Z_BEST_SPEED })
-    void reply.send(pipeline(createReadStream(path, { end: size - 1 }), packed, failed))
-    return
-  }
-  if (takesGzip) {
-    reply.header('content-encoding', 'gzip').header('content-length', size)
-    void reply.send(createReadStream(path))
-    return
-  }
-  void reply.send(pipeline(createReadStream(path), await createRunUnpacker(UNPACKED_BYTES), failed))
+  void reply.send(pipeline(bytes, packed, failed))
 }
