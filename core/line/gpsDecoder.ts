@@ -38,7 +38,9 @@ export interface GpsFix {
 export interface GpsCounts {
   sentences: number
   badChecksum: number
-  /** Sentences of kinds that are not used, or whose fields make no sense. */
+  /** Lines that are no sentence, and sentences whose fields make no sense. */
+  unreadable: number
+  /** Sound sentences of kinds that are not used here. */
   passedOver: number
   /** Sentences that say "no fix". */
   withoutFix: number
@@ -65,7 +67,14 @@ export interface GpsDecoderOptions {
  * follows a drift of at most 100 ppm. A sentence with a wrong checksum or without a fix is counted and gives nothing: never a zero speed.
  */
 export function createGpsDecoder(options: GpsDecoderOptions): GpsDecoder {
-  const counts: GpsCounts = { sentences: 0, badChecksum: 0, passedOver: 0, withoutFix: 0, fixes: 0 }
+  const counts: GpsCounts = {
+    sentences: 0,
+    badChecksum: 0,
+    unreadable: 0,
+    passedOver: 0,
+    withoutFix: 0,
+    fixes: 0,
+  }
   const clock = createClockTie()
   const timeS = new Float64Array(1)
   const columns = channels.map(() => new Float32Array(1))
@@ -138,20 +147,16 @@ export function createGpsDecoder(options: GpsDecoderOptions): GpsDecoder {
       const sentence = line.trim()
       if (sentence === '') return
       counts.sentences++
-      if (sentence.length > maxSentenceLength || !/^\$[A-Z]{5},[^*]*\*[0-9A-F]{2}$/.test(sentence)) {
-        counts.badChecksum++
-        return
-      }
-      const kind = sentence.slice(3, 6)
-      if (xorOf(sentence) !== Number.parseInt(sentence.slice(-2), 16)) counts.badChecksum++
-      else if (kind !== 'RMC' && kind !== 'GGA' && kind !== 'VTG') counts.passedOver++
+      if (sentence[0] !== '$' && sentence[0] !== '!') counts.unreadable++
+      else if (!isWhole(sentence)) counts.badChecksum++
+      else if (!/^\$[A-Z]{2}(?:RMC|GGA|VTG),/.test(sentence)) counts.passedOver++
       else {
         const packet = parsed(sentence)
         const fields = sentence.split(',')
         if (packet?.sentenceId === 'GGA') takeGga(packet, arrivalS)
         else if (packet?.sentenceId === 'RMC') takeRmc(packet, fields[7] !== '', arrivalS)
         else if (packet?.sentenceId === 'VTG') takeVtg(packet, fields[5] !== '', arrivalS)
-        else counts.passedOver++
+        else counts.unreadable++
       }
     },
   }
@@ -164,6 +169,15 @@ function parsed(sentence: string): ReturnType<typeof parseNmeaSentence> | undefi
   } catch {
     return undefined
   }
+}
+
+/** True for a sentence, of a maker's own kind too, that ends in the checksum of what stands before. */
+function isWhole(sentence: string): boolean {
+  return (
+    sentence.length <= maxSentenceLength &&
+    /^.[A-Z][A-Z0-9]{2,9},[^*]*\*[0-9A-Fa-f]{2}$/.test(sentence) &&
+    xorOf(sentence) === Number.parseInt(sentence.slice(-2), 16)
+  )
 }
 
 /** XOR of all characters between `$` and `*` (NMEA 0183's checksum). */

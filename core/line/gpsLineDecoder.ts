@@ -36,5 +36,6 @@ export function gpsLineCounts({ counts }: Pick<GpsDecoder, 'counts'>): LineCount
     lines: counts.sentences,
     samples: counts.fixes,
     badChecksum: counts.badChecksum,
+    unreadable: counts.unreadable,
   }
 }

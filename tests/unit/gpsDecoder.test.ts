@@ -48,6 +48,18 @@ describe('createGpsDecoder', () => {
     expect(counts).toMatchObject({ sentences: 4, badChecksum: 0, passedOver: 1, fixes: 1 })
   })
 
+  it("passes over a receiver maker's own sentences, and counts what makes no sense as unreadable", () => {
+    const { fixes, counts } = decode([
+      [withChecksum('PXYZ,00,120000.00,4807.038,N'), 1],
+      [withChecksum('PXYZ011,ready'), 2],
+      [withChecksum('GPTXT,01,01,02,antenna open').toLowerCase().replace('$gptxt', '$GPTXT'), 3],
+      ['receiver 3.1 starting', 4],
+      [withChecksum('GPRMC,nonsense'), 5],
+    ])
+    expect(fixes).toHaveLength(0)
+    expect(counts).toMatchObject({ sentences: 5, passedOver: 3, unreadable: 2, badChecksum: 0 })
+  })
+
   it('rejects wrong, missing and cut-off checksums and counts them', () => {
     const { fixes, counts } = decode([
       ['$GPRMC,170047.00,A,4121.23302,N,00201.31654,W,2.703, ,200417, , ,A*64', 1],
