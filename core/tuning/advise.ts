@@ -1,18 +1,11 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
-import {
-  type Box,
-  type CarProfile,
-  defaultTargets,
-  type Fitted,
-  type PartsFile,
-  type Targets,
-} from '../contract/car.ts'
+import type { Box, Fitted, PartsFile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
-import { mixtureUnitOf } from '../units/mixtureUnit.ts'
-import { bandsOf } from './adviceBands.ts'
+import { type AdviceEvidence, type AdviseOptions, gatherEvidence } from './adviceEvidence.ts'
 import { findNeeds, SURE_ENOUGH } from './adviceNeeds.ts'
-import { readParts, unsizedSentence } from './adviceParts.ts'
-import { canMove, describeStates, distanceOut } from './adviceStates.ts'
+import { unsizedSentence } from './adviceParts.ts'
+import { type AdviceStanding, judgeStanding } from './adviceStanding.ts'
+import { canMove, distanceOut } from './adviceStates.ts'
 import { findWarnings, summaryOf } from './adviceWarnings.ts'
 import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
@@ -20,39 +13,17 @@ import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
 import { openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
-import { chooseStep } from './chooseStep.ts'
+import { chooseStep, type Step } from './chooseStep.ts'
 import { round, stateWords } from './compareRuns.ts'
-import { enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
-import { inOrderOfStart } from './evidence.ts'
+import type { EnrichmentStep } from './enrichmentStep.ts'
 import { findMissingSizes } from './missingSizes.ts'
-import { type AdviceState, adviceStates, isSamePart, pathsOf } from './partPaths.ts'
-import { choicesOf } from './planChanges.ts'
-import { advisePump, judgePump } from './pumpAdvice.ts'
-import { learnResponse, type ResponseModel } from './responseModel.ts'
-import { isSameFitted, type ObservedRun, observeRuns } from './runObservations.ts'
-import { extraShiftOf, isSameValve } from './valveEffect.ts'
+import { type AdviceState, adviceStates } from './partPaths.ts'
+import { type Choices, choicesOf } from './planChanges.ts'
+import { advisePump, judgePump, type PumpVerdict } from './pumpAdvice.ts'
+import type { ResponseModel } from './responseModel.ts'
+import { isSameFitted } from './runObservations.ts'
 
-export interface AdviseOptions {
-  /** The car: targets, home air, circuits, metering. Default: as the newest run carries it. */
-  car?: CarProfile
-  /** Targets that win over the car's. */
-  targets?: Targets
-  /** Day-to-day standard deviation as a share of λ; see `CompareOptions`. */
-  repeatabilityShare?: number
-  /** Standard deviation of the exponent of air density in λ. */
-  airExponentSd?: number
-  /** Error of the model as a share of the shift it foretells: more makes advice trust its forecasts less. */
-  modelShare?: number
-  /** Unit in which sentences give the mixture: `lambda`, `afr`, `phi`. Default: as the car's profile says, else λ. Figures of the result stay λ. */
-  mixtureUnit?: string
-}
-
-/** Values used where `AdviseOptions` names none. */
-export const defaultAdviseOptions = Object.freeze({
-  repeatabilityShare: 0.003,
-  airExponentSd: 0.03,
-  modelShare: 0.12,
-})
+export { type AdviseOptions, defaultAdviseOptions } from './adviceEvidence.ts'
 
 /**
  * The next change, from the runs so far (ordered by start time; the last is today's) and the parts in the box. Works at reference
@@ -67,54 +38,67 @@ export function advise(
   box: Box | PartsFile,
   options: AdviseOptions = {},
 ): AdviceResult {
-  if (!Array.isArray(runs) || runs.length === 0) throw new RangeError('no runs (expected one or more)')
-  const parts = readParts(box)
-  const ordered = inOrderOfStart(runs)
-  const today = ordered[ordered.length - 1]
-  const car = options.car ?? ordered.findLast((run) => run.car)?.car
-  const settings = {
-    repeatabilityShare: options.repeatabilityShare ?? defaultAdviseOptions.repeatabilityShare,
-    airExponentSd: options.airExponentSd ?? defaultAdviseOptions.airExponentSd,
-    modelShare: options.modelShare ?? defaultAdviseOptions.modelShare,
+  const evidence = gatherEvidence(runs, box, options)
+  const standing = judgeStanding(evidence)
+  if (evidence.car?.metering === 'throttle_body_injection')
+    return adviseInjection(evidence, evidence.car, standing.bands)
+  const plan = planOf(evidence, standing)
+  const steady = steadyChanges(evidence, standing, plan)
+  const asked = whatToDrive(evidence, standing, plan, steady.length > 0)
+  const last = judgeLast(evidence, steady.length + asked.needs.length > 0)
+  const changes = [...steady, ...last.changes]
+  const next = changes.length > 0 && !changes[0].later ? changes[0] : null
+  const left = whatStaysOff(evidence, standing, plan, asked, changes.length > 0)
+  const done =
+    next === null && asked.needs.length === 0 && left.stuck.length === 0 && left.unsized === undefined
+  const states = { ...asked.states, pump: pumpState(last.pump) }
+  return {
+    format: 'floatbowl-advice 1',
+    done,
+    next,
+    also: next ? changes.slice(1) : changes,
+    ...drivingFields(next, asked.needs),
+    states,
+    ...wordsOf(evidence, standing, { done, next, asked, left, states }),
+    ...(next ? { cautions: openingCautions } : {}),
+    ...(left.missing.length > 0 ? { missing_sizes: left.missing } : {}),
+    ...(asked.notJudged.length > 0 ? { not_judged: asked.notJudged } : {}),
+    ...openingField(standing.step),
+    ...chokeNote(last.choke),
+    shares: sharesOf(standing.model),
+    ...(asked.banks ? { banks: asked.banks } : {}),
+    runs_used: evidence.observed.length,
+    air_known: evidence.newest.air.source !== 'unknown',
   }
-  const unit = mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel)
-  const observed = observeRuns(ordered, car, parts.fitted, settings)
-  const newest = observed[observed.length - 1]
-  const targets: Targets = { ...defaultTargets, ...car?.targets, ...options.targets }
-  const likeToday = observed
-    .filter((entry) => isSameValve(entry.fitted, newest.fitted))
-    .flatMap((entry) => entry.run.pieces)
-  const step = findEnrichmentStep(likeToday)
-  const bands = bandsOf(targets, step ? enrichedShare(likeToday, 'part_throttle', step) : 0)
-  const model = learnResponse(observed, pathsOf(newest.fitted), {
-    ...settings,
-    extraShift: (state, fitted) => extraShiftOf(state, fitted, newest, step),
-  })
-  const known = new Map([...bands].filter(([state]) => model.forecast(state, newest.fitted)))
-  const states = describeStates(model, known, observed)
-  const isInjection = car?.metering === 'throttle_body_injection'
-  if (isInjection) {
-    // Numbers typed in are no parts on record: only runs noted with the same table as today's are one.
-    const table = newest.fitted.fuel_table
-    const isOneTable = (entry: ObservedRun) =>
-      table !== undefined && isSamePart(entry.fitted.fuel_table, table)
-    const alike = ordered.filter((_, i) => i === ordered.length - 1 || isOneTable(observed[i]))
-    return adviseInjection(alike, bands, targets, car, settings, unit)
-  }
+}
 
-  const banks = bankLevels(today, known, car)
-  const choices = choicesOf(newest.fitted, parts.box, model, step !== undefined)
-  const chosen = chooseStep(model, known, choices, observed)
+/** The sizes at hand and what of them to fit. */
+interface Plan {
+  readonly choices: Choices
+  readonly chosen: Step
+}
+
+function planOf({ newest, box, observed }: AdviceEvidence, { model, known, step }: AdviceStanding): Plan {
+  const choices = choicesOf(newest.fitted, box, model, step !== undefined)
+  return { choices, chosen: chooseStep(model, known, choices, observed) }
+}
+
+/** The plan's changes in their order, each described upon those before it. */
+function steadyChanges(
+  { newest, observed, unit }: AdviceEvidence,
+  { model, known, step }: AdviceStanding,
+  { choices, chosen }: Plan,
+): Change[] {
   const changes: Change[] = []
-  let fitted = newest.fitted
+  let before = newest.fitted
   for (const { part, to, isSafer, madeFor } of chosen.changes) {
-    const after: Fitted = { ...fitted, [part]: to }
+    const after: Fitted = { ...before, [part]: to }
     changes.push(
       describeChange({
         model,
         bands: known,
         part,
-        before: fitted,
+        before,
         after,
         observed,
         isSafer,
@@ -124,124 +108,47 @@ export function advise(
         unit,
       }),
     )
-    fitted = after
+    before = after
   }
-  const pump = judgePump(
-    observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted)).map((entry) => entry.run),
-  )
-  const pumpChange = advisePump(
-    pump,
-    newest.fitted,
-    parts.box,
-    observed.map((entry) => entry.fitted),
-    unit,
-  )
+  return changes
+}
+
+type Asked = ReturnType<typeof whatToDrive>
+
+/** What more driving must tell; the states as far as they may then be judged, and the banks. */
+function whatToDrive(
+  { observed, today, car, unit }: AdviceEvidence,
+  { model, bands, known, states: seen }: AdviceStanding,
+  { chosen }: Plan,
+  hasChange: boolean,
+) {
   const { needs, notJudged } = findNeeds({
     model,
     bands,
     known,
     observed,
-    hasChange: changes.length > 0,
+    hasChange,
     unclear: chosen.unclear,
     today,
     unit,
   })
+  const states = { ...seen }
   for (const { state } of notJudged) {
     const target = bands.get(state)!.target.lambda
-    states[state] ??= { verdict: 'not_enough_data', lambda: null, ci95: null, target }
+    const entry = states[state] ?? { verdict: 'not_enough_data', lambda: null, ci95: null, target }
     // Lean under load is said even where little tells of it.
-    if (state !== 'power') states[state].verdict = 'not_enough_data'
+    states[state] = state === 'power' ? entry : { ...entry, verdict: 'not_enough_data' }
   }
-  const choke = judgeChoke(observed)
-  changes.push(
-    ...judgedLast(
-      [pumpChange, adviseChoke(choke, newest.fitted, parts.box)],
-      changes.length + needs.length > 0,
-    ),
-  )
-  // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
-  const isAnyOut = [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
-  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, parts.box) : []
-  // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
-  const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
-  const isOpen = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
-  const off = [...known].filter(
-    ([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isOpen(state),
-  )
-  const stuck = changes.length === 0 ? off.filter(([state]) => canMove(model, state)) : []
-  const isUseful = (change: Change | undefined) => change !== undefined && !change.later
-  const next = isUseful(changes[0]) ? changes[0] : null
-  const unsized = unsizedSentence(
-    newest.fitted,
-    off.map(([state]) => state).filter((state) => !canMove(model, state)),
-  )
-  const done = next === null && needs.length === 0 && stuck.length === 0 && unsized === undefined
-  states.pump = {
-    verdict: pump.verdict,
-    lambda: null,
-    ci95: null,
-    target: null,
-    pattern: pump.pattern,
-    tip_ins: pump.tipIns,
-    count: pump.count,
-  }
-  const open = {
-    banks: bankSentences(banks, unit),
-    notJudged: notJudged.map(({ text }) => text),
-    unsized,
-    nearEdge: [...known.keys()].filter(
-      (state) => states[state].verdict === 'on_target' && Number(states[state].inside) < SURE_ENOUGH,
-    ),
-  }
-  const warnings = findWarnings({
-    model,
-    bands: known,
-    newest,
-    next,
-    states,
-    missing,
-    stuck: stuck.map(([state]) => state),
-    open,
-    unit,
-  })
-  return {
-    format: 'floatbowl-advice 1',
-    done,
-    next,
-    also: next ? changes.slice(1) : changes,
-    ...(next === null && needs.length > 0 ? { needs } : needs.length > 0 ? { also_needs: needs } : {}),
-    states,
-    warnings,
-    summary: summaryOf(
-      done,
-      next,
-      needs,
-      missing,
-      off.map(([state]) => stateWords[state]),
-      open,
-    ),
-    ...(next ? { cautions: openingCautions } : {}),
-    ...(missing.length > 0 ? { missing_sizes: missing } : {}),
-    ...(notJudged.length > 0 ? { not_judged: notJudged } : {}),
-    ...(step
-      ? {
-          power_valve_opens_inHg: {
-            value: step.opens_inHg,
-            ci95: step.ci95,
-            step_log: round(step.stepLog, 4),
-          },
-        }
-      : {}),
-    ...chokeNote(choke),
-    shares: sharesOf(model),
-    ...(banks ? { banks } : {}),
-    runs_used: observed.length,
-    air_known: newest.air.source !== 'unknown',
-  }
+  return { needs, notJudged, states, banks: bankLevels(today, known, car) }
 }
 
-/** Changes of what the steady mixture moves: to be made now, or later when something else `isOpen`. */
-function judgedLast(wanted: readonly (Change | undefined)[], isOpen: boolean): Change[] {
+/** Pump and choke, which the steady mixture moves: changes to be made now, or later when something else `isOpen`. */
+function judgeLast({ observed, newest, box, unit }: AdviceEvidence, isOpen: boolean) {
+  const alike = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted))
+  const pump = judgePump(alike.map((entry) => entry.run))
+  const tried = observed.map((entry) => entry.fitted)
+  const choke = judgeChoke(observed)
+  const wanted = [advisePump(pump, newest.fitted, box, tried, unit), adviseChoke(choke, newest.fitted, box)]
   const changes: Change[] = []
   for (const change of wanted) {
     if (!change) continue
@@ -252,7 +159,81 @@ function judgedLast(wanted: readonly (Change | undefined)[], isOpen: boolean): C
     const said = { ...change, because: [...change.because, why] }
     changes.push(isNow ? said : { ...said, later: true })
   }
-  return changes
+  return { pump, choke, changes }
+}
+
+type Left = ReturnType<typeof whatStaysOff>
+
+/** What is off and stays so: for want of a size, of a size noted, or of anything in the box. */
+function whatStaysOff(
+  { newest, box }: AdviceEvidence,
+  { model, known }: AdviceStanding,
+  { choices, chosen }: Plan,
+  { states, notJudged }: Asked,
+  hasChange: boolean,
+) {
+  // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
+  const isAnyOut = [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
+  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, box) : []
+  // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
+  const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
+  const isOpen = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
+  const off = [...known]
+    .filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isOpen(state))
+    .map(([state]) => state)
+  const fixed = off.filter((state) => !canMove(model, state))
+  return {
+    missing,
+    off,
+    stuck: hasChange ? [] : off.filter((state) => canMove(model, state)),
+    unsized: unsizedSentence(newest.fitted, fixed),
+  }
+}
+
+/** Driving that data wait for, or that a change may go before. */
+function drivingFields(next: Change | null, needs: Asked['needs']) {
+  if (needs.length === 0) return {}
+  return next === null ? { needs } : { also_needs: needs }
+}
+
+/** The advice in sentences: what it warns of, and the whole in one. */
+function wordsOf(
+  { newest, unit }: AdviceEvidence,
+  { model, known }: AdviceStanding,
+  said: { done: boolean; next: Change | null; asked: Asked; left: Left; states: AdviceResult['states'] },
+) {
+  const { done, next, asked, left, states } = said
+  const open = {
+    banks: bankSentences(asked.banks, unit),
+    notJudged: asked.notJudged.map(({ text }) => text),
+    unsized: left.unsized,
+    nearEdge: [...known.keys()].filter(
+      (state) => states[state].verdict === 'on_target' && Number(states[state].inside) < SURE_ENOUGH,
+    ),
+  }
+  const { missing, stuck, off } = left
+  return {
+    warnings: findWarnings({ model, bands: known, newest, next, states, missing, stuck, open, unit }),
+    summary: summaryOf(
+      done,
+      next,
+      asked.needs,
+      missing,
+      off.map((state) => stateWords[state]),
+      open,
+    ),
+  }
+}
+
+/** The pump's place among the states. */
+function pumpState({ verdict, pattern, tipIns, count }: PumpVerdict): AdviceResult['states'][string] {
+  return { verdict, lambda: null, ci95: null, target: null, pattern, tip_ins: tipIns, count }
+}
+
+function openingField(step: EnrichmentStep | undefined) {
+  if (!step) return {}
+  const { opens_inHg, ci95, stepLog } = step
+  return { power_valve_opens_inHg: { value: opens_inHg, ci95, step_log: round(stepLog, 4) } }
 }
 
 /** Learned shares of each part in each state, rounded. */

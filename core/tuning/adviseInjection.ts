@@ -1,8 +1,8 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
-import type { CarProfile, Targets } from '../contract/car.ts'
-import type { RunAnalysis } from '../contract/result.ts'
+import type { CarProfile } from '../contract/car.ts'
 import { sentenceStart } from '../units/format.ts'
-import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
+import { mixtureWords } from '../units/mixtureUnit.ts'
+import type { AdviceEvidence } from './adviceEvidence.ts'
 import { findNeeds } from './adviceNeeds.ts'
 import { describeStates } from './adviceStates.ts'
 import { cannotTell } from './adviceWarnings.ts'
@@ -10,22 +10,23 @@ import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
 import { stateWords } from './compareRuns.ts'
 import { findInjectionFactors, type InjectionFactors } from './injectionFactors.ts'
-import type { AdviceState } from './partPaths.ts'
+import { type AdviceState, isSamePart } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import { judgePump } from './pumpAdvice.ts'
 import { learnResponse } from './responseModel.ts'
-import { observeRuns } from './runObservations.ts'
+import { type ObservedRun, observeRuns } from './runObservations.ts'
 
 /** The next numbers to type into a throttle-body injection, in place of parts. */
 export function adviseInjection(
-  runs: readonly RunAnalysis[],
-  bands: ReadonlyMap<AdviceState, Band>,
-  targets: Targets,
+  { observed: all, newest, today, targets, settings, unit }: AdviceEvidence,
   car: CarProfile,
-  settings: { repeatabilityShare: number; airExponentSd: number; modelShare: number },
-  unit: MixtureUnit,
+  bands: ReadonlyMap<AdviceState, Band>,
 ): AdviceResult {
-  const today = runs[runs.length - 1]
+  // Numbers typed in are no parts on record: only runs noted with the same table as today's are one.
+  const table = newest.fitted.fuel_table
+  const isOneTable = (entry: ObservedRun) => table !== undefined && isSamePart(entry.fitted.fuel_table, table)
+  const alike = all.filter((entry) => entry === newest || isOneTable(entry))
+  const runs = alike.map((entry) => entry.run)
   const observed = observeRuns(runs, car, undefined, settings)
   const model = learnResponse(observed, [], settings)
   const known = new Map([...bands].filter(([state]) => model.forecast(state, model.base)))

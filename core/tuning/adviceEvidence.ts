@@ -1,0 +1,77 @@
+import {
+  type Box,
+  type CarProfile,
+  defaultTargets,
+  type Fitted,
+  type PartsFile,
+  type Targets,
+} from '../contract/car.ts'
+import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import { type MixtureUnit, mixtureUnitOf } from '../units/mixtureUnit.ts'
+import { readParts } from './adviceParts.ts'
+import { inOrderOfStart } from './evidence.ts'
+import { type ObservedRun, observeRuns } from './runObservations.ts'
+
+export interface AdviseOptions {
+  /** The car: targets, home air, circuits, metering. Default: as the newest run carries it. */
+  car?: CarProfile
+  /** Targets that win over the car's. */
+  targets?: Targets
+  /** Day-to-day standard deviation as a share of λ; see `CompareOptions`. */
+  repeatabilityShare?: number
+  /** Standard deviation of the exponent of air density in λ. */
+  airExponentSd?: number
+  /** Error of the model as a share of the shift it foretells: more makes advice trust its forecasts less. */
+  modelShare?: number
+  /** Unit in which sentences give the mixture: `lambda`, `afr`, `phi`. Default: as the car's profile says, else λ. Figures of the result stay λ. */
+  mixtureUnit?: string
+}
+
+/** Values used where `AdviseOptions` names none. */
+export const defaultAdviseOptions = Object.freeze({
+  repeatabilityShare: 0.003,
+  airExponentSd: 0.03,
+  modelShare: 0.12,
+})
+
+/** What advice rests on: the runs in their order as they were observed, the parts at hand, the car, and what is wanted. */
+export interface AdviceEvidence {
+  /** Oldest first; the last is today's. */
+  readonly observed: readonly ObservedRun[]
+  readonly newest: ObservedRun
+  readonly today: RunAnalysis
+  readonly box: Box
+  readonly car: CarProfile | undefined
+  readonly targets: Targets
+  readonly settings: { repeatabilityShare: number; airExponentSd: number; modelShare: number }
+  /** How sentences give the mixture. */
+  readonly unit: MixtureUnit
+}
+
+/** Reads runs, box and options. Throws `RangeError` without runs, or for a box that is none, with the field at fault. */
+export function gatherEvidence(
+  runs: readonly (RunAnalysis | AnalysisResult)[],
+  box: Box | PartsFile,
+  options: AdviseOptions,
+): AdviceEvidence {
+  if (!Array.isArray(runs) || runs.length === 0) throw new RangeError('no runs (expected one or more)')
+  const parts: { box: Box; fitted?: Fitted } = readParts(box)
+  const ordered = inOrderOfStart(runs)
+  const car = options.car ?? ordered.findLast((run) => run.car)?.car
+  const settings = {
+    repeatabilityShare: options.repeatabilityShare ?? defaultAdviseOptions.repeatabilityShare,
+    airExponentSd: options.airExponentSd ?? defaultAdviseOptions.airExponentSd,
+    modelShare: options.modelShare ?? defaultAdviseOptions.modelShare,
+  }
+  const observed = observeRuns(ordered, car, parts.fitted, settings)
+  return {
+    observed,
+    newest: observed[observed.length - 1],
+    today: ordered[ordered.length - 1],
+    box: parts.box,
+    car,
+    targets: { ...defaultTargets, ...car?.targets, ...options.targets },
+    settings,
+    unit: mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel),
+  }
+}
