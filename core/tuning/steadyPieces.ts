@@ -43,6 +43,9 @@ export const defaultSteadyEdges = Object.freeze({
   pieceS: 1,
 })
 
+/** Why nothing is steady yet: no moment has been judged, so that no operating state is known either. */
+export const NOTHING_JUDGED = 'starting'
+
 /** Cuts the steady, trusted parts of each state out of the settled points. */
 export interface SteadyCollector {
   point(history: PointHistory, n: number): void
@@ -206,7 +209,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
 
   const collector: SteadyCollector = {
     isSteady: false,
-    whyNot: 'starting',
+    whyNot: NOTHING_JUDGED,
     point(history, n) {
       if (next < 0) next = n
       if (next < history.first) next = history.first

@@ -1,4 +1,5 @@
 import type { LiveReading } from '../../core/contract/live.ts'
+import { isStateKnown } from '../words/stateWords.ts'
 import type { Clock } from './clock.svelte.ts'
 
 /** Digits change at most about twice a second: faster cannot be read (MIL-STD-1472, from memory). A little over half a second. */
@@ -59,12 +60,17 @@ export class Reading {
     this.#frame = 0
     const reading = this.#pending
     if (!reading) return
+    const isBack = this.#ageS > staleS && this.#pendingAgeS <= staleS
     this.#strip = reading
     this.#ageS = this.#pendingAgeS
     const nowMs = performance.now()
-    // A reading that loses or wins back its trust is told at once.
-    const changedTrust = reading.banks[0]?.untrusted !== this.#digits?.banks[0]?.untrusted
-    if (changedTrust || nowMs - this.#digitsMs >= digitsMs) {
+    const before = this.#digits
+    // A reading that loses or wins back its trust is told at once, and so is the first one after silence or before which no state was known.
+    const isNews =
+      isBack ||
+      reading.banks[0]?.untrusted !== before?.banks[0]?.untrusted ||
+      (before !== undefined && isStateKnown(reading) !== isStateKnown(before))
+    if (isNews || nowMs - this.#digitsMs >= digitsMs) {
       this.#digits = reading
       this.#digitsMs = nowMs
     }

@@ -1,8 +1,9 @@
 import type { LiveReading } from '../../core/contract/live.ts'
-import { formatNumber, NARROW_SPACE } from '../../core/units/format.ts'
+import { formatNumber, NARROW_SPACE, NO_VALUE } from '../../core/units/format.ts'
 import type { AlarmRecord } from '../state/alarms.svelte.ts'
 import type { App } from '../state/app.ts'
 import { alarmQuantity, alarmText, bankText, worstText } from './alarmWords.ts'
+import { shortBankNames } from './bankNames.ts'
 import {
   type HelperView,
   helperViews,
@@ -12,7 +13,7 @@ import {
   silentWords,
 } from './driveWords.ts'
 import { createMixtureUnit, mixtureText } from './mixtureUnit.ts'
-import { coverageText, stateWords } from './stateWords.ts'
+import { drivingLine, stateText } from './stateWords.ts'
 import { decimalMark, unitFor } from './units.ts'
 
 /** Everything that the drive page says, in words. */
@@ -38,8 +39,9 @@ export function driveView(app: App): DriveView {
   const temperature = unitFor('temperature', choices, 'C')
   const digits = reading.digits
   const isLive = digits !== undefined && !reading.isStale && app.router.option('state') === null
+  const hadData = Number.isFinite(reading.silentS)
   const bank = digits && shownBank(digits, settings.values.bank)
-  const names = link.car?.sensor?.bank_names ?? []
+  const names = shortBankNames(link.car?.sensor?.bank_names)
   const bankCount = digits?.banks.length ?? 0
   const shown = alarms.shown
   const shownWords = shown ? alarmText(shown.code) : { verb: '', reason: '' }
@@ -51,18 +53,20 @@ export function driveView(app: App): DriveView {
       : silentWords({
           silentS: reading.silentS,
           link: link.status.state,
+          source: link.sources.find(({ source }) => source === 0)?.state,
+          hasHello: link.hello !== undefined,
           isPaired: link.status.problem !== 'not_paired',
           forced: app.router.option('state'),
         }),
     strip: isLive ? reading.strip : undefined,
     bankNames: names,
-    shownName: bank && bankCount > 1 ? (names[bank.bank - 1] ?? `bank ${bank.bank}`) : '',
+    shownName: bank && bankCount > 1 ? names[bank.bank - 1] : '',
     helpers: helperViews(isLive ? digits : undefined, {
       manifold: unitFor('pressure', choices, 'kPa'),
       temperature,
       speed: unitFor('speed', choices, 'km/h'),
     }),
-    stateWord: recording.feedbackText || (isLive ? stateWords[digits.state] : 'no data'),
+    stateWord: recording.feedbackText || (isLive ? stateText(digits) : hadData ? 'no data' : NO_VALUE),
     stateLine: stateLine(app, isLive ? digits : undefined),
     notes: notes(app),
     alarm: {
@@ -79,18 +83,7 @@ export function driveView(app: App): DriveView {
 function stateLine(app: App, digits: LiveReading | undefined): string {
   const advisory = app.alarms.advisory
   if (advisory) return `○ ${alarmText(advisory.code).reason}`
-  if (!digits) return ''
-  const warmUp = digits.warmUp
-  if (digits.state === 'warm_up' && warmUp) {
-    const stalls =
-      warmUp.stalls === 0 ? '' : ` · ${warmUp.stalls} ${warmUp.stalls === 1 ? 'stall' : 'stalls'}`
-    return `${warmUp.selfIdles ? 'idles by itself' : 'not yet idling by itself'}${stalls}`
-  }
-  const covered = coverageText(digits.coverage, digits.state)
-  // In overrun the reason is the state itself, which is said above.
-  if (digits.steady || !digits.steadyWhyNot || digits.steadyWhyNot === stateWords[digits.state])
-    return covered
-  return [covered, digits.steadyWhyNot].filter(Boolean).join(' · ')
+  return digits ? drivingLine(digits) : ''
 }
 
 /** At most two of what is not right, the gravest first. */

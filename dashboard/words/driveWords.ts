@@ -1,10 +1,11 @@
 import type { BankReading, LiveReading } from '../../core/contract/live.ts'
-import { formatNumber } from '../../core/units/format.ts'
+import type { SourceStatus } from '../../core/contract/stream.ts'
+import { formatNumber, NO_VALUE } from '../../core/units/format.ts'
 import type { UnitId } from '../../core/units/unitTable.ts'
 import { type GateSide, gateSide } from '../parts/gateGeometry.ts'
 import type { LinkState } from '../worker/messages.ts'
 import { createMixtureUnit } from './mixtureUnit.ts'
-import { faultText, stateWords } from './stateWords.ts'
+import { faultText, isStateKnown, stateText } from './stateWords.ts'
 import { decimalMark, type ShownValue, shownValue } from './units.ts'
 
 /** The mixture slat in words: a number that may be believed, or a word and a reason in its place. */
@@ -48,15 +49,16 @@ export function mixtureWords(
   unit: UnitId,
 ): MixtureWords {
   if (!bank) return noReading('no_sensor', Number.NaN)
-  if (Number.isNaN(bank.lambda))
+  if (Number.isNaN(bank.lambda)) {
+    if (bank.untrusted === 'no_sensor' && !isStateKnown(reading)) return notYet
     return noReading(bank.untrusted ?? 'no_sensor', bank.warmingPct, bank.faultCode)
+  }
   const mixture = createMixtureUnit(unit, reading.stoichiometricRatio)
   const { decimals, symbol } = mixture
   // Worked out from the figures as they are shown, so that number, target and distance agree on the screen.
   const round = (lambda: number) => Number(mixture.of(lambda).toFixed(decimals))
   const number = round(bank.lambda)
   const { targetLambda, bandRich, bandLean } = reading
-  const state = stateWords[reading.state]
   const format = (value: number) => formatNumber(value, { decimals, decimalMark })
   if (Number.isNaN(targetLambda)) {
     return {
@@ -66,7 +68,7 @@ export function mixtureWords(
       word: '',
       distance: '',
       target: '',
-      state: `no target in ${state}`,
+      state: noTargetText(reading),
     }
   }
   const target = round(targetLambda)
@@ -86,8 +88,17 @@ export function mixtureWords(
     word: sideWords[side],
     distance: side === 'on target' ? '' : format(Math.abs(error)),
     target: `target ${range} ${symbol}`,
-    state,
+    state: stateText(reading),
   }
+}
+
+/** The first samples of a board that sends the mixture less often than the rest. */
+const notYet: MixtureWords = { kind: 'words', big: ['NO DATA', 'YET'], aside: '', reason: 'listening' }
+
+/** Why a number has no target: without engine speed nobody knows whether idle, cruise or full throttle is to be judged. */
+function noTargetText(reading: LiveReading): string {
+  if (!isStateKnown(reading)) return ''
+  return reading.state === 'running' ? 'no target without engine speed' : `no target in ${stateText(reading)}`
 }
 
 function noReading(
@@ -122,13 +133,17 @@ function noReading(
 export interface Silence {
   silentS: number
   link: LinkState
+  /** Of the board; undefined when the bridge has none, or has not said. */
+  source: SourceStatus['state'] | undefined
+  /** The bridge has greeted this page. */
+  hasHello: boolean
   isPaired: boolean
   /** Test switch: the page state to show. */
   forced: string | null
 }
 
 /** In place of the number while no sample comes: the drive page's empty, loading, error and offline states. */
-export function silentWords({ silentS, link, isPaired, forced }: Silence): MixtureWords {
+export function silentWords({ silentS, link, source, hasHello, isPaired, forced }: Silence): MixtureWords {
   const words = (big: readonly string[], aside: string, reason: string): MixtureWords => ({
     kind: 'words',
     big,
@@ -137,8 +152,11 @@ export function silentWords({ silentS, link, isPaired, forced }: Silence): Mixtu
   })
   if (forced === 'error' || (!isPaired && forced === null))
     return words(['NOT', 'PAIRED'], '', 'open the pairing link again')
-  if (forced === 'loading' || (link === 'connecting' && forced === null && !Number.isFinite(silentS)))
+  const isNew = forced === null && !Number.isFinite(silentS)
+  if (forced === 'loading' || (isNew && (link === 'connecting' || (link === 'open' && !hasHello))))
     return words(['CONNECTING'], '', 'to the bridge')
+  if (isNew && link === 'open' && (source === 'connected' || source === 'connecting'))
+    return words(['CONNECTING'], '', 'to the board')
   const isCut = forced === 'offline' || (link !== 'open' && forced === null)
   const reason = isCut ? 'no link to the bridge' : 'the board is silent'
   if (forced === 'empty' || (!Number.isFinite(silentS) && !isCut))
@@ -158,57 +176,49 @@ export interface HelperUnits {
   speed: UnitId
 }
 
-/** The two helpers: manifold pressure (coolant while warming) and engine speed; what a board lacks gives way to the next best. */
+/**
+ * The two helpers: manifold pressure (coolant while warming) and engine speed; what a board lacks gives way to the next best that it sends.
+ */
 export function helperViews(reading: LiveReading | undefined, units: HelperUnits): HelperView[] {
   if (!reading) {
     return [
-      { label: 'manifold pressure', short: 'manifold', text: '–', unit: '' },
-      { label: 'engine speed', short: 'engine', text: '–', unit: '' },
+      { label: 'manifold pressure', short: 'manifold', text: NO_VALUE, unit: '' },
+      { label: 'engine speed', short: 'engine', text: NO_VALUE, unit: '' },
     ]
   }
-  const has = (value: number) => !Number.isNaN(value)
+  const helper = (label: string, short: string, value: number, unit: UnitId): HelperView | undefined =>
+    Number.isNaN(value) ? undefined : { label, short, ...shownValue(value, unit) }
   const isWarming = reading.state === 'warm_up' || reading.banks.some((bank) => bank.untrusted === 'warming')
-  const coolant = (): HelperView => ({
-    label: 'coolant',
-    short: 'coolant',
-    ...shownValue(reading.coolantC, units.temperature),
-  })
-  const isVacuum = units.manifold.includes('vacuum') && has(reading.barometerKpa)
-  const manifoldUnit = units.manifold.includes('vacuum') && !isVacuum ? 'kPa' : units.manifold
-  const manifold = (): HelperView => {
-    const value = shownValue(reading.manifoldKpa, manifoldUnit, { barometerKpa: reading.barometerKpa })
-    return {
-      label: isVacuum ? 'manifold vacuum' : 'manifold pressure',
-      short: isVacuum ? 'vacuum' : 'manifold',
-      text: value.text,
-      unit: value.unit.replace(' vacuum', ''),
-    }
+  const coolant = helper('coolant', 'coolant', reading.coolantC, units.temperature)
+  const exhaust = helper('exhaust', 'exhaust', reading.exhaustC, units.temperature)
+  const supply = helper('supply', 'supply', reading.supplyV, 'V')
+  const speed = helper('engine speed', 'engine', reading.engineSpeedRpm, 'rpm')
+  const road = helper('road speed', 'road', reading.roadSpeedMs, units.speed)
+  const throttle = helper('throttle', 'throttle', reading.throttlePct, '%')
+  const manifold = manifoldHelper(reading, units.manifold)
+  const second = speed ?? road ?? supply ?? notSent('engine speed', 'engine')
+  const others = [isWarming ? coolant : undefined, manifold, throttle, coolant, exhaust, supply]
+  const first = others.find((other) => other && other.label !== second.label)
+  return [first ?? notSent('manifold pressure', 'manifold'), second]
+}
+
+const notSent = (label: string, short: string): HelperView => ({
+  label,
+  short,
+  text: NO_VALUE,
+  unit: 'not sent',
+})
+
+/** Vacuum where that is chosen and the barometer is known. */
+function manifoldHelper({ manifoldKpa, barometerKpa }: LiveReading, chosen: UnitId): HelperView | undefined {
+  if (Number.isNaN(manifoldKpa)) return undefined
+  const wantsVacuum = chosen.includes('vacuum')
+  const isVacuum = wantsVacuum && !Number.isNaN(barometerKpa)
+  const value = shownValue(manifoldKpa, wantsVacuum && !isVacuum ? 'kPa' : chosen, { barometerKpa })
+  return {
+    label: isVacuum ? 'manifold vacuum' : 'manifold pressure',
+    short: isVacuum ? 'vacuum' : 'manifold',
+    text: value.text,
+    unit: value.unit.replace(' vacuum', ''),
   }
-  const throttle = (): HelperView => ({
-    label: 'throttle',
-    short: 'throttle',
-    ...shownValue(reading.throttlePct, '%'),
-  })
-  const speed = (): HelperView => ({
-    label: 'engine speed',
-    short: 'engine',
-    ...shownValue(reading.engineSpeedRpm, 'rpm'),
-  })
-  const road = (): HelperView => ({
-    label: 'road speed',
-    short: 'road',
-    ...shownValue(reading.roadSpeedMs, units.speed),
-  })
-  const first =
-    isWarming && has(reading.coolantC)
-      ? coolant()
-      : has(reading.manifoldKpa)
-        ? manifold()
-        : has(reading.throttlePct)
-          ? throttle()
-          : has(reading.coolantC)
-            ? coolant()
-            : manifold()
-  const second = !has(reading.engineSpeedRpm) && has(reading.roadSpeedMs) ? road() : speed()
-  return [first, second]
 }

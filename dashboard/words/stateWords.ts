@@ -1,4 +1,7 @@
+import type { LiveReading } from '../../core/contract/live.ts'
 import type { CoverageItem, OperatingState } from '../../core/contract/result.ts'
+import { NOTHING_JUDGED } from '../../core/tuning/steadyPieces.ts'
+import { NO_VALUE } from '../../core/units/format.ts'
 
 /** Operating states as the page names them, the same word everywhere. */
 export const stateWords: Readonly<Record<OperatingState, string>> = {
@@ -13,6 +16,34 @@ export const stateWords: Readonly<Record<OperatingState, string>> = {
   tip_in: 'tip-in',
   tip_out: 'tip-out',
   running: 'running',
+}
+
+/** Engines turn faster than this or not at all, rpm. */
+const standingRpm = 1
+
+/** False in the first moment, in which nothing but a standing engine can be told. */
+export function isStateKnown({ steadyWhyNot, engineSpeedRpm }: LiveReading): boolean {
+  return steadyWhyNot !== NOTHING_JUDGED || engineSpeedRpm < standingRpm
+}
+
+/** The operating state in words; `–` while it is not known. */
+export function stateText(reading: LiveReading): string {
+  return isStateKnown(reading) ? stateWords[reading.state] : NO_VALUE
+}
+
+/** What counts toward coverage, and why it does not; while warming, whether the engine idles by itself. */
+export function drivingLine(reading: LiveReading): string {
+  if (!isStateKnown(reading)) return ''
+  const { state, warmUp, coverage, steady, steadyWhyNot } = reading
+  if (state === 'warm_up' && warmUp) {
+    const stalls =
+      warmUp.stalls === 0 ? '' : ` · ${warmUp.stalls} ${warmUp.stalls === 1 ? 'stall' : 'stalls'}`
+    return `${warmUp.selfIdles ? 'idles by itself' : 'not yet idling by itself'}${stalls}`
+  }
+  const covered = coverageText(coverage, state)
+  // In overrun the reason is the state itself, which is said above.
+  if (steady || !steadyWhyNot || steadyWhyNot === stateWords[state]) return covered
+  return [covered, steadyWhyNot].filter(Boolean).join(' · ')
 }
 
 /** Faults that a board reports, in words of what to look at. */

@@ -33,6 +33,7 @@ export function shownValue(inside: number, unit: UnitId, context?: UnitContext):
   return { text: spaced(text), unit: symbol }
 }
 
+/** Sets the thousands before the decimal mark apart; decimals stay together. */
 export function spaced(text: string): string {
-  return text.replace(/\d{4,}/, (digits) => digits.replace(/\B(?=(\d{3})+$)/g, NARROW_SPACE))
+  return text.replace(/^\D*\d{4,}/, (whole) => whole.replace(/\B(?=(\d{3})+$)/g, NARROW_SPACE))
 }

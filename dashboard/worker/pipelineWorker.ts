@@ -22,6 +22,10 @@ const silenceS = 1
 const carTimeoutMs = 1500
 /** History that the pipeline keeps for its learning, seconds. */
 const historyS = 1800
+/** What was sampled so long before the greeting is the past that the bridge sends first, and no reading of now, s. */
+const pastS = 0.5
+/** The past comes in one burst: after this it is over, whatever the board's clock says, ms. */
+const longestPastMs = 2000
 
 let car: CarProfile | undefined
 let pipeline = createPipeline({ historyS })
@@ -36,6 +40,9 @@ let firstWallS = Number.NaN
 let streamOffsetS = Number.NaN
 let sampleArrivalMs = Number.NEGATIVE_INFINITY
 let newestSampleS = Number.NaN
+/** Samples up to here, stream time, are the past; they come until then. */
+let pastUntilS = Number.NEGATIVE_INFINITY
+let pastEndsMs = Number.NEGATIVE_INFINITY
 let postedMs = Number.NEGATIVE_INFINITY
 let timer: ReturnType<typeof setTimeout> | undefined
 let channelsChanged = false
@@ -48,6 +55,8 @@ function hello(message: Extract<ServerMessage, { type: 'hello' }>): void {
   const wallS = Date.parse(message.at) / 1000
   if (Number.isNaN(firstWallS)) firstWallS = wallS - message.timeS
   traceOffsetS = wallS - message.timeS - firstWallS
+  pastUntilS = message.timeS - pastS
+  pastEndsMs = performance.now() + longestPastMs
   if (message.epoch === epoch) return
   // Another bridge process: its clock and block numbers begin anew, and so does what was learned from them.
   epoch = message.epoch
@@ -108,8 +117,11 @@ function take(decoded: StreamFrame): void {
   if (decoded.source === 0) {
     // Of each block, not of each picture: what was sent before the page was opened comes faster than pictures are drawn.
     if (trace.pushReading(pipeline.live(), traceOffsetS)) channelsChanged = true
-    sampleArrivalMs = performance.now()
     newestSampleS = decoded.timeS[decoded.count - 1]
+    // What was missed is taken in first: shown as it runs through, a minute-old mixture would pass for that of now.
+    if (newestSampleS < pastUntilS && performance.now() < pastEndsMs) return
+    pastEndsMs = Number.NEGATIVE_INFINITY
+    sampleArrivalMs = performance.now()
   }
   schedule()
 }

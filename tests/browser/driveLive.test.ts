@@ -110,6 +110,33 @@ function whenPresent(page: Page, selector: string, limitMs: number): Promise<num
 const warningSelector = '[data-part="alarm"].warning'
 
 describe('drive page, live', () => {
+  test('a page that joins in the middle of a drive says nothing but what is now', async () => {
+    // The bridge has 15 s of idle to tell of first; the engine cruises meanwhile.
+    bridge = await new FakeBridge({ port }).start()
+    const context = await browser.newContext({ viewport: { width: 1280, height: 800 } })
+    await context.addInitScript(() => {
+      const said: string[] = []
+      Object.assign(window, { said })
+      const look = () => {
+        const parts = ['instead', 'target', 'state-word', 'coverage'].map(
+          (part) =>
+            document.querySelector(`[data-part="${part}"]`)?.textContent?.replace(/\s+/g, ' ').trim() ?? '',
+        )
+        const text = parts.join(' | ')
+        if (said.at(-1) !== text) said.push(text)
+        requestAnimationFrame(look)
+      }
+      requestAnimationFrame(look)
+    })
+    const page = await context.newPage()
+    await page.goto(bridge.url)
+    await until('it cruises', async () => (await partText(page, 'state-word')) === 'cruise')
+    const said = await page.evaluate(() => (window as unknown as { said: string[] }).said)
+    expect(said.filter((text) => /off|idle|NO DATA|plug in|starting/.test(text))).toEqual([])
+    expect(said.some((text) => text.startsWith('CONNECTING'))).toBe(true)
+    await context.close()
+  })
+
   test('digits change at most twice a second while the strip keeps moving', async () => {
     const { page, close } = await liveDrive({
       wave: (timeS, scene) => ({ ...scene, lambda: scene.lambda + 0.06 * Math.sin(timeS * 5) }),

@@ -58,6 +58,35 @@ const scenes: Readonly<Record<string, Record<string, unknown>>> = {
       { lambda: 0.94, least10s: 0.92, most10s: 1.01 },
     ],
   },
+  'long names': {
+    recordingS: 7260,
+    state: 'part_throttle',
+    car: {
+      id: 'm',
+      name: 'the two-door of the uncle with the long name',
+      sensor: { bank_names: ['left bank, cylinders 1 3 5 7', 'right bank, cylinders 2 4 6 8'] },
+    },
+    banks: [
+      { lambda: 1.03, least10s: 1.0, most10s: 1.06 },
+      { lambda: null, untrusted: 'fault', faultCode: 'heater_open', least10s: null, most10s: null },
+    ],
+  },
+  'mixture alone': {
+    state: 'running',
+    targetLambda: null,
+    bandRich: null,
+    bandLean: null,
+    engineSpeedRpm: null,
+    throttlePct: null,
+    manifoldKpa: null,
+    load: null,
+    coolantC: null,
+    supplyV: null,
+    roadSpeedMs: null,
+    steady: false,
+    steadyWhyNot: 'engine speed unknown',
+    coverage: [],
+  },
   unsteady: {
     recordingS: 42,
     state: 'part_throttle',
@@ -73,7 +102,7 @@ const scenes: Readonly<Record<string, Record<string, unknown>>> = {
   },
 }
 
-/** Everything that hangs out of the screen or of its own box. */
+/** Everything that hangs out of the screen or of its own box, and texts that stand on each other. */
 function overflows(page: Page): Promise<string[]> {
   return page.evaluate(() => {
     const bad: string[] = []
@@ -92,6 +121,25 @@ function overflows(page: Page): Promise<string[]> {
         bad.push(
           `${element.className} ${element.scrollWidth} > ${element.clientWidth}: ${element.textContent}`,
         )
+    }
+    const texts: { text: string; box: DOMRect }[] = []
+    const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT)
+    for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+      const text = node.textContent?.trim() ?? ''
+      if (text === '' || node.parentElement?.closest('.unseen, noscript, script')) continue
+      const range = document.createRange()
+      range.selectNodeContents(node)
+      for (const box of range.getClientRects()) if (box.width > 0) texts.push({ text, box })
+    }
+    // Boxes of text are higher than its letters: of each only the middle counts.
+    const blank = 0.22
+    for (const [i, a] of texts.entries()) {
+      for (const b of texts.slice(i + 1)) {
+        const bottom = Math.min(a.box.bottom - blank * a.box.height, b.box.bottom - blank * b.box.height)
+        const top = Math.max(a.box.top + blank * a.box.height, b.box.top + blank * b.box.height)
+        const wide = Math.min(a.box.right, b.box.right) - Math.max(a.box.left, b.box.left)
+        if (wide > 1 && bottom - top > 1) bad.push(`"${a.text}" on "${b.text}"`)
+      }
     }
     return bad
   })
@@ -220,12 +268,14 @@ describe('drive page, sizes', () => {
   })
 
   test('every state fits every screen without scrolling or clipping', async () => {
-    const bad = new Map<string, string[]>(driveSizes.map(([width, height]) => [`${width}×${height}`, []]))
+    // A telephone is no tablet in a car, but nothing may be cut off on it either.
+    const sizes = [...driveSizes, [390, 780]] as const
+    const bad = new Map<string, string[]>(sizes.map(([width, height]) => [`${width}×${height}`, []]))
     const { page, close } = await openPage(browser, base)
     for (const [name, scene] of Object.entries(scenes)) {
       await page.goto(pictureUrl(base, scene))
       await page.locator('[data-part="state"]').waitFor()
-      for (const [width, height] of driveSizes) {
+      for (const [width, height] of sizes) {
         await page.setViewportSize({ width, height })
         await twoFrames(page)
         for (const problem of await overflows(page))
