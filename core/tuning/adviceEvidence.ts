@@ -63,7 +63,7 @@ export function gatherEvidence(
     airExponentSd: options.airExponentSd ?? defaultAdviseOptions.airExponentSd,
     modelShare: options.modelShare ?? defaultAdviseOptions.modelShare,
   }
-  const observed = observeRuns(ordered, car, parts.fitted, settings)
+  const observed = observeRuns(ordered, car, parts.fitted, settings, parts.box)
   return {
     observed,
     newest: observed[observed.length - 1],

@@ -2,7 +2,7 @@ import type { AdviceResult } from '../contract/advice.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
-import { KNOWN_WELL, LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
+import { distanceOut, KNOWN_WELL, LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
 import { stateWords } from './compareRuns.ts'
 import { drivingWords } from './drivingWords.ts'
 import { LEAST_NEEDED_S, lackingDrives, mayAskAgain } from './furtherDriving.ts'
@@ -36,10 +36,13 @@ interface NeedsInput {
 export const SURE_ENOUGH = 0.75
 /** Longest drive that is asked for in one state, s. */
 const MOST_NEEDED_S = 120
+/** The same of full throttle, s: what four or five pulls in one gear have. Common practice, no source. */
+const MOST_POWER_S = 30
 /** Chance inside the band from which a state is left alone though few seconds tell of it. Chosen here. */
 const PLAINLY_INSIDE = 0.9
 /** Why no driving helps a board that tells λ alone. */
 const NO_SPEED = 'the board sends no engine speed: idle, cruise and power cannot be told apart'
+const connectSpeed = { state: 'running', seconds: LEAST_NEEDED_S, channel: 'engine_speed', why: NO_SPEED }
 const NO_LOAD =
   'Power not judged: without throttle or manifold pressure nobody knows how hard the engine works.'
 
@@ -49,11 +52,7 @@ export function findNeeds(input: NeedsInput): Needs {
   const needs: NonNullable<AdviceResult['needs']> = []
   const notJudged: { state: AdviceState; text: string }[] = []
   const hasLoad = observed.some(({ run }) => tellsLoad(run))
-  if (!hasLoad && !tellsSpeed(input.today))
-    return {
-      needs: [{ state: 'running', seconds: LEAST_NEEDED_S, channel: 'engine_speed', why: NO_SPEED }],
-      notJudged,
-    }
+  if (!hasLoad && !tellsSpeed(input.today)) return { needs: [connectSpeed], notJudged }
   for (const [state, band] of bands) {
     if ((state === 'running') === hasLoad && state !== 'idle') continue
     // A state that nothing fitted can move is told, not waited for.
@@ -70,7 +69,9 @@ export function findNeeds(input: NeedsInput): Needs {
       continue
     }
     const want = wantOf(input, state, band, now)
-    if (!want) continue
+    // Nobody is sent to full throttle that was measured lean.
+    const isLeanPower = state === 'power' && now.mean > band.high && distanceOut(model, state, band) > 1
+    if (!want || (isLeanPower && !want.isOpen)) continue
     if (mayAskAgain(observed, state)) needs.push({ state, ...want.need })
     else if (want.isOpen || (lacking && want.isOut)) {
       const wasSeen = !lacking || lacking.some((entry) => entry.logLambda[state])
@@ -81,6 +82,8 @@ export function findNeeds(input: NeedsInput): Needs {
     }
   }
   if (!hasLoad) notJudged.push({ state: 'power', text: NO_LOAD })
+  // What today's board cannot tell apart, more driving with it does not tell either.
+  if (needs.length > 0 && !tellsSpeed(input.today)) needs.unshift(connectSpeed)
   return { needs, notJudged }
 }
 
@@ -105,12 +108,13 @@ function wantOf(
     now.sd > KNOWN_WELL * half
   if (!unsure && !onEdge && !unclear.includes(state)) return undefined
   const wanted = unsure ? TOO_WIDE * 0.7 * half : 0.2 * half
+  const most = state === 'power' ? MOST_POWER_S : MOST_NEEDED_S
   const more = Math.max(5, seconds) * ((now.sd / wanted) ** 2 - 1)
   return {
     isOpen: unsure,
     isOut: !isInside,
     need: {
-      seconds: Math.round(Math.min(MOST_NEEDED_S, Math.max(LEAST_NEEDED_S, more)) / 5) * 5,
+      seconds: Math.round(Math.min(most, Math.max(LEAST_NEEDED_S, more)) / 5) * 5,
       why: unsure
         ? `${words} is known only to ± ${halfWord(now, unit)}`
         : `${words} is so near the edge of its band that more driving must decide`,

@@ -20,13 +20,13 @@ export interface AdviceStanding {
 }
 
 /** Learns how the states stand and how they answer to the parts, from all runs together. */
-export function judgeStanding({ observed, newest, targets, settings }: AdviceEvidence): AdviceStanding {
+export function judgeStanding({ observed, newest, targets, settings, car }: AdviceEvidence): AdviceStanding {
   const likeToday = observed
     .filter((entry) => isSameValve(entry.fitted, newest.fitted))
     .flatMap((entry) => entry.run.pieces)
   const step = findEnrichmentStep(likeToday)
   const bands = bandsOf(targets, step ? enrichedShare(likeToday, 'part_throttle', step) : 0)
-  const model = learnResponse(observed, pathsOf(newest.fitted), {
+  const model = learnResponse(observed, pathsOf(newest.fitted, car?.circuits), {
     ...settings,
     extraShift: (state, fitted) => extraShiftOf(state, fitted, newest, step),
   })

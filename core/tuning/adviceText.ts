@@ -3,7 +3,7 @@ import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit, mixtureRange, mixtureWords } from '../units/mixtureUnit.ts'
 import { stateWords } from './compareRuns.ts'
 import type { AdviceState } from './partPaths.ts'
-import type { Band } from './planCost.ts'
+import { type Band, shareInside } from './planCost.ts'
 import type { Forecast } from './responseModel.ts'
 
 /** Words for parts, as the trade says them. */
@@ -32,6 +32,9 @@ const partWords: Readonly<Record<string, string>> = {
 export function partWord(part: string): string {
   return partWords[part] ?? part.replaceAll('_', ' ')
 }
+
+/** True for a part of which several are spoken of. */
+export const isPlural = (part: string) => partWord(part).endsWith('screws')
 
 /** A part's size in words: `71 (1.85 mm)`, `1.5 turns`, of a metering rod `B (1.20 mm at cruise, 0.60 mm at power)`. */
 export function sizeWord(part: Part): string {
@@ -88,11 +91,17 @@ export function plannedSentence(
   return `After the steps before, ${stateWords[state] ?? state} should be ${sideWord(forecast, band, unit)}: ${doubtWord(forecast, unit)}, target ${targetWord(band, unit)}.`
 }
 
-/** `rich by 0.08`, `lean by 0.04`, `on target`. */
+/** Chance inside its band from which a state is called on target without more words. Chosen here. */
+const PLAINLY_ON_TARGET = 0.75
+
+/** `rich by 0.08`, `lean by 0.04`, `on target`, `on target, though it may be lean`. */
 function sideWord(forecast: Forecast, band: Band, unit: MixtureUnit): string {
   const side = forecast.mean > band.high ? 'lean' : forecast.mean < band.low ? 'rich' : undefined
   const { lambda } = band.target
-  return side ? `${side} by ${distanceWords(Math.exp(forecast.mean) - lambda, unit, lambda)}` : 'on target'
+  if (side) return `${side} by ${distanceWords(Math.exp(forecast.mean) - lambda, unit, lambda)}`
+  if (shareInside(forecast, band) >= PLAINLY_ON_TARGET) return 'on target'
+  const isLeanSide = forecast.mean > (band.high + band.low) / 2
+  return `on target, though it may be ${isLeanSide ? 'lean' : 'rich'}`
 }
 
 /** `λ 0.94 ± 0.01`. */

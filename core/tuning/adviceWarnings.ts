@@ -1,6 +1,7 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { Part } from '../contract/car.ts'
 import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
+import { partWord, sizesWord } from './adviceText.ts'
 import { leanReadingCautions } from './cautions.ts'
 import { stateWords } from './compareRuns.ts'
 import { needsWords } from './drivingWords.ts'
@@ -15,6 +16,12 @@ interface Warned {
   bands: ReadonlyMap<AdviceState, Band>
   newest: ObservedRun
   next: Change | null
+  /** Another step of the plan follows this one. */
+  hasLater: boolean
+  /** Full throttle is to be driven before anything is changed. */
+  isAsked: boolean
+  /** What of the box or of the record is of no use, in sentences. */
+  unused: readonly string[]
   states: AdviceResult['states']
   missing: readonly MissingSize[]
   stuck: readonly AdviceState[]
@@ -29,6 +36,8 @@ export interface OpenPoints {
   readonly notJudged: readonly string[]
   /** Why nothing can be chosen for what is off, if so. */
   readonly unsized: string | undefined
+  /** What is left of a pump that the box does nothing for. */
+  readonly pump: string | undefined
   /** States inside their band, but so near its edge that not even the drives asked for made it sure. */
   readonly nearEdge: readonly AdviceState[]
 }
@@ -41,8 +50,11 @@ export function findWarnings(about: Warned): string[] {
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
   if (power && now && states.power?.verdict === 'lean') {
+    const words = mixtureWords(Math.exp(now.mean), unit)
     warnings.push(
-      `Power is lean: ${mixtureWords(Math.exp(now.mean), unit)}. Lean under load destroys pistons: no full throttle until it is put right.`,
+      about.isAsked
+        ? `Power may be lean: ${words}. Lean under load destroys pistons: open gently, and lift at the lean warning.`
+        : `Power is lean: ${words}. Lean under load destroys pistons: no full throttle until it is put right.`,
     )
   }
   if (power && next) {
@@ -55,12 +67,13 @@ export function findWarnings(about: Warned): string[] {
       const limit = `(leanest allowed: ${unit.of(Math.exp(power.high)).toFixed(unit.decimals)})`
       warnings.push(
         then.mean > power.high
-          ? `Power then is about ${mixtureWords(Math.exp(then.mean), unit)} ${limit}: drive gently until the next step is made.`
+          ? `Power then is about ${mixtureWords(Math.exp(then.mean), unit)} ${limit}: ${about.hasLater ? 'drive gently until the next step is made' : 'keep off full throttle'}.`
           : `Power may then come out as lean as ${mixtureWords(Math.exp(then.mean + 1.96 * then.sd), unit)} ${limit}: open gently and look before a full pull.`,
       )
     }
   }
   for (const size of missing) warnings.push(size.text)
+  warnings.push(...about.unused)
   for (const state of stuck) {
     if (missing.length === 0)
       warnings.push(`Nothing in the box brings ${stateWords[state]} nearer to its band.`)
@@ -80,33 +93,50 @@ export function findWarnings(about: Warned): string[] {
   return warnings
 }
 
+interface Summed {
+  done: boolean
+  next: Change | null
+  needs: NonNullable<AdviceResult['needs']>
+  missing: readonly MissingSize[]
+  stuck: readonly AdviceState[]
+  /** States that are off, in words. */
+  off: readonly string[]
+  open: OpenPoints
+}
+
 /** The advice in one sentence. */
-export function summaryOf(
-  done: boolean,
-  next: Change | null,
-  needs: NonNullable<AdviceResult['needs']>,
-  missing: readonly MissingSize[],
-  off: readonly string[],
-  open: OpenPoints,
-): string {
-  if (next) return `Change ${next.part.replaceAll('_', ' ')} ${next.from.label} → ${next.to.label}.`
-  const { banks, notJudged, unsized } = open
-  if (done && off.length > 0) {
+export function summaryOf({ done, next, needs, missing, stuck, off, open }: Summed): string {
+  if (next) return changeWord(next)
+  if (done) return doneWords(off, open)
+  // What is surely off and wants another size is said before what more driving would tell.
+  const size = stuck.length > 0 && missing.length > 0 ? [missing[0].text] : []
+  if (needs.length > 0) return [...size, cannotTell(needs)].join(' ')
+  if (open.unsized) return open.unsized
+  if (size.length > 0) return size[0]
+  return stuck.length === 0 && open.pump
+    ? `The steady mixture is where it belongs. ${open.pump}`
+    : 'No part at hand makes it better.'
+}
+
+/** `Change main jet 71 → 69.`, of screws `Set idle mixture screws 1.5 → 1.75 turns.` */
+function changeWord({ part, from, to }: Change): string {
+  return from.turns !== undefined && to.turns !== undefined
+    ? `Set ${partWord(part)} ${sizesWord(from, to)}.`
+    : `Change ${partWord(part)} ${from.label} → ${to.label}.`
+}
+
+function doneWords(off: readonly string[], { banks, notJudged, pump, nearEdge }: OpenPoints): string {
+  const more = [...notJudged, ...(pump ? [pump] : [])]
+  if (off.length > 0) {
     const what = `Change nothing: no fitted part moves what is still off (${off.join(', ')}).`
-    return [what, ...banks, ...notJudged].join(' ')
+    return [what, ...banks, ...more].join(' ')
   }
-  if (done && banks.length > 0)
-    return ['Change nothing that feeds both banks.', ...banks, ...notJudged].join(' ')
-  if (done && notJudged.length > 0)
-    return ['Change nothing: what was driven is where it belongs.', ...notJudged].join(' ')
-  if (done && open.nearEdge.length > 0) {
-    const names = open.nearEdge.map((state) => stateWords[state] ?? state).join(' and ')
-    return `Change nothing: every state is where it belongs, though ${names} only just: close to the edge of the band.`
-  }
-  if (done) return 'Change nothing: every state is where it belongs.'
-  if (needs.length > 0) return cannotTell(needs)
-  if (unsized) return unsized
-  return missing.length > 0 ? missing[0].text : 'No part at hand makes it better.'
+  if (banks.length > 0) return ['Change nothing that feeds both banks.', ...banks, ...more].join(' ')
+  if (notJudged.length > 0) return ['Change nothing: what was driven is where it belongs.', ...more].join(' ')
+  if (pump) return `Change nothing: every steady state is where it belongs. ${pump}`
+  if (nearEdge.length === 0) return 'Change nothing: every state is where it belongs.'
+  const names = nearEdge.map((state) => stateWords[state] ?? state).join(' and ')
+  return `Change nothing: every state is where it belongs, though ${names} only just: close to the edge of the band.`
 }
 
 /** That data cannot decide, and what would help: more driving, or a channel that no driving replaces. */

@@ -3,7 +3,7 @@ import type { Box, Fitted, PartsFile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { type AdviceEvidence, type AdviseOptions, gatherEvidence } from './adviceEvidence.ts'
 import { findNeeds, SURE_ENOUGH } from './adviceNeeds.ts'
-import { unsizedSentence } from './adviceParts.ts'
+import { unsizedSentence, unsizedValveSentence, unusedSentence } from './adviceParts.ts'
 import { type AdviceStanding, judgeStanding } from './adviceStanding.ts'
 import { canMove, distanceOut } from './adviceStates.ts'
 import { findWarnings, summaryOf } from './adviceWarnings.ts'
@@ -11,15 +11,15 @@ import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
-import { openingCautions } from './cautions.ts'
+import { fullThrottleCautions, openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
 import { round, stateWords } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
 import { findMissingSizes } from './missingSizes.ts'
-import { type AdviceState, adviceStates } from './partPaths.ts'
+import { type AdviceState, adviceStates, hasCircuit } from './partPaths.ts'
 import { type Choices, choicesOf } from './planChanges.ts'
-import { advisePump, judgePump, type PumpVerdict } from './pumpAdvice.ts'
+import { advisePump, judgePump, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
 
@@ -45,12 +45,12 @@ export function advise(
   const plan = planOf(evidence, standing)
   const steady = steadyChanges(evidence, standing, plan)
   const asked = whatToDrive(evidence, standing, plan, steady.length > 0)
-  const last = judgeLast(evidence, steady.length + asked.needs.length > 0)
+  const left = whatStaysOff(evidence, standing, plan, asked, steady.length > 0)
+  const isOpen = steady.length + asked.needs.length + left.stuck.length > 0 || left.unsized !== undefined
+  const last = judgeLast(evidence, isOpen)
   const changes = [...steady, ...last.changes]
   const next = changes.length > 0 && !changes[0].later ? changes[0] : null
-  const left = whatStaysOff(evidence, standing, plan, asked, changes.length > 0)
-  const done =
-    next === null && asked.needs.length === 0 && left.stuck.length === 0 && left.unsized === undefined
+  const done = next === null && !isOpen && !last.remark?.isStuck
   const states = { ...asked.states, pump: pumpState(last.pump) }
   return {
     format: 'floatbowl-advice 1',
@@ -59,8 +59,8 @@ export function advise(
     also: next ? changes.slice(1) : changes,
     ...drivingFields(next, asked.needs),
     states,
-    ...wordsOf(evidence, standing, { done, next, asked, left, states }),
-    ...(next ? { cautions: openingCautions } : {}),
+    ...wordsOf(evidence, standing, { done, next, asked, left, states, changes, pump: last.remark?.text }),
+    ...cautionsField(next, asked.needs),
     ...(left.missing.length > 0 ? { missing_sizes: left.missing } : {}),
     ...(asked.notJudged.length > 0 ? { not_judged: asked.notJudged } : {}),
     ...openingField(standing.step),
@@ -78,8 +78,11 @@ interface Plan {
   readonly chosen: Step
 }
 
-function planOf({ newest, box, observed }: AdviceEvidence, { model, known, step }: AdviceStanding): Plan {
-  const choices = choicesOf(newest.fitted, box, model, step !== undefined)
+function planOf(
+  { newest, box, observed, car }: AdviceEvidence,
+  { model, known, step }: AdviceStanding,
+): Plan {
+  const choices = choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
   return { choices, chosen: chooseStep(model, known, choices, observed) }
 }
 
@@ -143,15 +146,16 @@ function whatToDrive(
 }
 
 /** Pump and choke, which the steady mixture moves: changes to be made now, or later when something else `isOpen`. */
-function judgeLast({ observed, newest, box, unit }: AdviceEvidence, isOpen: boolean) {
-  const alike = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted))
+function judgeLast({ observed, newest, box, car, unit }: AdviceEvidence, isOpen: boolean) {
+  const { fitted } = newest
+  const alike = observed.filter((entry) => isSameFitted(entry.fitted, fitted))
   const pump = judgePump(alike.map((entry) => entry.run))
   const tried = observed.map((entry) => entry.fitted)
   const choke = judgeChoke(observed)
-  const wanted = [advisePump(pump, newest.fitted, box, tried, unit), adviseChoke(choke, newest.fitted, box)]
+  const wanted = [advisePump(pump, fitted, box, tried, unit), adviseChoke(choke, fitted, box)]
   const changes: Change[] = []
   for (const change of wanted) {
-    if (!change) continue
+    if (!change || !hasCircuit(change.circuit, car?.circuits)) continue
     const isNow = !isOpen && changes.length === 0
     const why = isNow
       ? 'The steady mixture is where it belongs, so this may now be judged.'
@@ -159,7 +163,8 @@ function judgeLast({ observed, newest, box, unit }: AdviceEvidence, isOpen: bool
     const said = { ...change, because: [...change.because, why] }
     changes.push(isNow ? said : { ...said, later: true })
   }
-  return { pump, choke, changes }
+  const isPumpOpen = !isOpen && !wanted[0] && hasCircuit('pump', car?.circuits)
+  return { pump, choke, changes, remark: isPumpOpen ? pumpRemark(pump, fitted, tried) : undefined }
 }
 
 type Left = ReturnType<typeof whatStaysOff>
@@ -186,8 +191,14 @@ function whatStaysOff(
     missing,
     off,
     stuck: hasChange ? [] : off.filter((state) => canMove(model, state)),
-    unsized: unsizedSentence(newest.fitted, fixed),
+    unsized: unsizedSentence(newest.fitted, fixed, hasChange),
   }
+}
+
+/** What to mind before the next step: an open carburettor, or full throttle where it is asked for. */
+function cautionsField(next: Change | null, needs: Asked['needs']) {
+  if (next) return next.part === 'choke' ? {} : { cautions: openingCautions }
+  return needs.some(({ state }) => state === 'power') ? { cautions: fullThrottleCautions } : {}
 }
 
 /** Driving that data wait for, or that a change may go before. */
@@ -198,30 +209,57 @@ function drivingFields(next: Change | null, needs: Asked['needs']) {
 
 /** The advice in sentences: what it warns of, and the whole in one. */
 function wordsOf(
-  { newest, unit }: AdviceEvidence,
-  { model, known }: AdviceStanding,
-  said: { done: boolean; next: Change | null; asked: Asked; left: Left; states: AdviceResult['states'] },
+  { newest, box, unit }: AdviceEvidence,
+  { model, known, step }: AdviceStanding,
+  said: {
+    done: boolean
+    next: Change | null
+    changes: readonly Change[]
+    asked: Asked
+    left: Left
+    states: AdviceResult['states']
+    pump: string | undefined
+  },
 ) {
-  const { done, next, asked, left, states } = said
+  const { done, next, changes, asked, left, states, pump } = said
   const open = {
     banks: bankSentences(asked.banks, unit),
     notJudged: asked.notJudged.map(({ text }) => text),
     unsized: left.unsized,
+    pump,
     nearEdge: [...known.keys()].filter(
       (state) => states[state].verdict === 'on_target' && Number(states[state].inside) < SURE_ENOUGH,
     ),
   }
   const { missing, stuck, off } = left
+  const unused = [
+    unsizedValveSentence(newest.fitted, off, step?.opens_inHg),
+    unusedSentence(newest.fitted, box),
+  ].filter((text) => text !== undefined)
   return {
-    warnings: findWarnings({ model, bands: known, newest, next, states, missing, stuck, open, unit }),
-    summary: summaryOf(
+    warnings: findWarnings({
+      model,
+      bands: known,
+      newest,
+      next,
+      hasLater: changes.filter((change) => !change.later).length > 1,
+      isAsked: asked.needs.some(({ state }) => state === 'power'),
+      unused: next || done ? [] : unused,
+      states,
+      missing,
+      stuck,
+      open,
+      unit,
+    }),
+    summary: summaryOf({
       done,
       next,
-      asked.needs,
+      needs: asked.needs,
       missing,
-      off.map((state) => stateWords[state]),
+      stuck,
+      off: off.map((state) => stateWords[state]),
       open,
-    ),
+    }),
   }
 }
 

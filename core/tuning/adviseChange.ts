@@ -66,7 +66,7 @@ export function describeChange(input: ChangeInput): Change {
   if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
   if ((valveParts as readonly string[]).includes(part) && step) {
     because.push(
-      `The mixture steps richer by ${(100 * step.stepLog).toFixed(0)} % where vacuum falls below ${step.opens_inHg.toFixed(1)} inHg: that is where the valve opens now.`,
+      `The mixture steps richer by ${(100 * step.stepLog).toFixed(0)} % where vacuum falls below ${step.opens_inHg.toFixed(1)} inHg: that is where the enrichment opens now.`,
     )
   }
   if (then) {

@@ -1,6 +1,6 @@
-import type { Box, Part } from '../contract/car.ts'
+import type { Box, Fitted, Part } from '../contract/car.ts'
 import { partWord } from './adviceText.ts'
-import { type AdviceState, pathFactor } from './partPaths.ts'
+import { type AdviceState, isSamePart, pathFactor } from './partPaths.ts'
 import { type Choices, costOf, type Plan } from './planChanges.ts'
 import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
@@ -19,8 +19,8 @@ const WORTH_BUYING = 0.5
 const STEPS = 40
 
 /**
- * For each fitted jet, the size that would be best if it were in the box; told only if it beats the plan clearly. Its bore is rounded to
- * 0.01 mm, as finely as jets are made.
+ * For each fitted jet, the size that would be best if it were in the box; told only if it beats the plan clearly, brings in a state that the plan leaves
+ * outside its band, and puts none outside. Its bore is rounded to 0.01 mm, as finely as jets are made.
  */
 export function findMissingSizes(
   model: ResponseModel,
@@ -29,18 +29,33 @@ export function findMissingSizes(
   plan: Plan,
   box: Box,
 ): MissingSize[] {
+  const outside = (fitted: Fitted) =>
+    [...bands].filter(([state, band]) => {
+      const then = model.forecast(state, fitted)
+      return then && (then.mean < band.low || then.mean > band.high)
+    })
+  const left = outside(plan.fitted)
+  if (left.length === 0) return []
   let best: { gain: number; size: MissingSize } | undefined
   for (const path of model.paths) {
     const planned = plan.fitted[path.part]
-    if (planned.turns !== undefined && !(box[path.part]?.length > 0)) continue
+    if (planned.turns !== undefined && !choices.has(path.part)) continue
     for (let step = -STEPS; step <= STEPS; step++) {
       const wanted = scaled(planned, 1 + step / 100)
-      const cost = costOf(model, bands, { ...plan.fitted, [path.part]: wanted })
+      const fitted = { ...plan.fitted, [path.part]: wanted }
+      const cost = costOf(model, bands, fitted)
       const gain = plan.cost - cost
       if (gain < WORTH_BUYING || (best && gain <= best.gain)) continue
-      const factor = pathFactor(path, model.base, { ...plan.fitted, [path.part]: wanted }, 'cruise')
+      const factor = pathFactor(path, model.base, fitted, 'cruise')
       if (!(factor > 0.3 && factor < 3)) continue
-      best = { gain, size: describe(path.part, wanted, whyNone(path.part, choices, box)) }
+      const then = outside(fitted)
+      if (then.length >= left.length || then.some(([state]) => !left.some((entry) => entry[0] === state)))
+        continue
+      const word = then.length === 0 ? 'would do' : 'would help'
+      best = {
+        gain,
+        size: describe(path.part, wanted, word, whyNone(path.part, model.base[path.part], choices, box)),
+      }
     }
   }
   return best ? [best.size] : []
@@ -56,19 +71,22 @@ function scaled(part: Part, areaFactor: number): Part {
 }
 
 /** Why the box does not help: none near, none at all, or none whose size is given as that of the fitted one is. */
-function whyNone(part: string, choices: Choices, box: Box): string {
-  if (choices.has(part)) return 'the box has none near it'
+function whyNone(part: string, now: Part, choices: Choices, box: Box): string {
+  if (choices.has(part))
+    return now.turns === undefined ? 'the box has none near it' : 'the box lists none near it'
+  if (box[part]?.length > 0 && box[part].every((size) => isSamePart(size, now)))
+    return 'the box holds only what is fitted'
   return box[part]?.length > 0
     ? 'the box gives none in the figure that the fitted one has'
     : 'the box has no such part'
 }
 
-function describe(part: string, wanted: Part, why: string): MissingSize {
+function describe(part: string, wanted: Part, word: string, why: string): MissingSize {
   if (wanted.bore_mm !== undefined) {
     return {
       part,
       bore_mm: wanted.bore_mm,
-      text: `A size is missing: a ${partWord(part)} of about ${wanted.bore_mm.toFixed(2)} mm would do; ${why}.`,
+      text: `A size is missing: a ${partWord(part)} of about ${wanted.bore_mm.toFixed(2)} mm ${word}; ${why}.`,
     }
   }
   if (wanted.turns !== undefined) {
@@ -76,13 +94,13 @@ function describe(part: string, wanted: Part, why: string): MissingSize {
     return {
       part,
       turns,
-      text: `A setting is missing: ${partWord(part)} at about ${turns} turns would do; ${why}.`,
+      text: `A setting is missing: ${partWord(part)} at about ${turns} turns ${word}; ${why}.`,
     }
   }
   const flow = Math.round((wanted.flow ?? 0) * 100) / 100
   return {
     part,
     flow,
-    text: `A size is missing: a ${partWord(part)} flowing about ${flow} would do; ${why}.`,
+    text: `A size is missing: a ${partWord(part)} flowing about ${flow} ${word}; ${why}.`,
   }
 }

@@ -134,10 +134,17 @@ export function openingOf(part: Part | undefined, state: MixtureState, rod?: Par
   if (!part) return Number.NaN
   if (part.turns !== undefined) return part.turns > LEAST_OPENING ? part.turns : Number.NaN
   if (part.bore_mm === undefined) return part.flow ?? Number.NaN
-  const rodMm = state === 'power' ? (rod?.power_mm ?? rod?.cruise_mm) : (rod?.cruise_mm ?? rod?.power_mm)
+  const rodMm = rodStepMm(rod, state)
   if (rodMm === undefined || rodMm === 0) return jetAreaMm2(part.bore_mm)
-  if (rodMm >= part.bore_mm) return Number.NaN
-  return rodJetAreaMm2(part.bore_mm, rodMm)
+  // What is left of the bore is known only if the rod is, and is thinner.
+  return rodMm < part.bore_mm ? rodJetAreaMm2(part.bore_mm, rodMm) : Number.NaN
+}
+
+/** Diameter of a rod, mm, where it sits in a state: one that notes a single step is taken for straight. NaN for a rod without any, undefined without a rod. */
+export function rodStepMm(rod: Part | undefined, state: MixtureState): number | undefined {
+  if (!rod) return undefined
+  const { cruise_mm, power_mm } = rod
+  return (state === 'power' ? (power_mm ?? cruise_mm) : (cruise_mm ?? power_mm)) ?? Number.NaN
 }
 
 /**
@@ -152,10 +159,21 @@ export function pathFactor(path: FuelPath, from: Fitted, to: Fitted, state: Mixt
   return (b / a) * (countA !== undefined && countB !== undefined ? countB / countA : 1)
 }
 
-/** The paths that a car has: those whose part is fitted with a size. */
-export function pathsOf(fitted: Fitted): FuelPath[] {
+/** The paths that a car has: those whose part is fitted with a size, of the circuits that its profile names, if it does. */
+export function pathsOf(fitted: Fitted, circuits?: readonly Circuit[]): FuelPath[] {
   return fuelPaths.filter(
-    (path) => openingOf(fitted[path.part], 'cruise', path.rod ? fitted[path.rod] : undefined) > 0,
+    (path) =>
+      hasCircuit(path.circuit, circuits) &&
+      openingOf(fitted[path.part], 'cruise', path.rod ? fitted[path.rod] : undefined) > 0,
+  )
+}
+
+/** True for a circuit of the car: all, unless its profile names them. Idle and transfer share their feeds. */
+export function hasCircuit(circuit: Circuit, circuits: readonly Circuit[] | undefined): boolean {
+  return (
+    circuits === undefined ||
+    circuits.includes(circuit) ||
+    (circuit === 'idle' && circuits.includes('transfer'))
   )
 }
 

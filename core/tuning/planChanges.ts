@@ -1,5 +1,13 @@
-import { type Box, circuitNames, type Fitted, type Part } from '../contract/car.ts'
-import { type AdviceState, circuitOfPart, isSamePart, openingOf, valveOf, valveParts } from './partPaths.ts'
+import { type Box, type Circuit, circuitNames, type Fitted, type Part } from '../contract/car.ts'
+import {
+  type AdviceState,
+  circuitOfPart,
+  hasCircuit,
+  isSamePart,
+  openingOf,
+  valveOf,
+  valveParts,
+} from './partPaths.ts'
 import { type Band, shareInside, stateCost } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 
@@ -65,7 +73,13 @@ export interface PlanRules {
  * Sizes that could be fitted for each part that moves a known fuel path, or is the power valve. What feeds full throttle is left alone as long as
  * full throttle was not seen: lean there destroys the engine.
  */
-export function choicesOf(fitted: Fitted, box: Box, model: ResponseModel, valve: boolean): Choices {
+export function choicesOf(
+  fitted: Fitted,
+  box: Box,
+  model: ResponseModel,
+  valve: boolean,
+  circuits?: readonly Circuit[],
+): Choices {
   const choices = new Map<string, Part[]>()
   const names = new Set<string>()
   const isPowerSeen = model.forecast('power', model.base) !== undefined
@@ -75,16 +89,26 @@ export function choicesOf(fitted: Fitted, box: Box, model: ResponseModel, valve:
     if (path.rod && fitted[path.rod]) names.add(path.rod)
   }
   const opening = valveOf(fitted)
-  if (valve && opening) names.add(opening.name)
+  if (valve && opening && hasCircuit('power', circuits)) names.add(opening.name)
   for (const name of names) {
     const now = fitted[name]
     if (!now) continue
-    let sizes: readonly Part[] = box[name] ?? []
+    let sizes = (box[name] ?? []).filter((part) => hasSameKind(name, part, now))
+    // Screws are turned whatever the box holds.
     if (sizes.length === 0 && now.turns !== undefined) sizes = quarterTurns(now.turns)
-    const usable = sizes.filter((part) => !isSamePart(part, now) && hasSameKind(name, part, now))
-    if (usable.length > 0) choices.set(name, [now, ...usable.slice(0, CHOICES_MOST)])
+    const usable = sizes.filter((part) => !isSamePart(part, now))
+    if (usable.length > 0) choices.set(name, [now, ...nearest(usable, now)])
   }
   return choices
+}
+
+/** So many sizes as are tried, those nearest to the one fitted, in the order of the box. */
+function nearest(sizes: readonly Part[], now: Part): readonly Part[] {
+  if (sizes.length <= CHOICES_MOST) return sizes
+  const distance = (part: Part) => Math.abs(Math.log(openingOf(part, 'cruise') / openingOf(now, 'cruise')))
+  const far = sizes.map((part) => distance(part) || 0)
+  const limit = [...far].sort((a, b) => a - b)[CHOICES_MOST - 1]
+  return sizes.filter((_, i) => far[i] <= limit).slice(0, CHOICES_MOST)
 }
 
 function isValve(name: string): boolean {

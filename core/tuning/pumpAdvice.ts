@@ -14,6 +14,8 @@ export interface PumpVerdict {
   tipIns: number
   /** Tip-ins with that pattern. */
   count: number
+  /** Tip-ins to its side, lean or rich, whatever their pattern. */
+  all: number
   /** Median peak over (lean) or under (rich) target of those. */
   peak: number | null
   afterS: number | null
@@ -32,7 +34,7 @@ export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
   for (const { pattern } of tipIns) {
     if (pattern && pattern !== 'clean') counts.set(pattern, (counts.get(pattern) ?? 0) + 1)
   }
-  const none = { pattern: null, tipIns: tipIns.length, count: 0, peak: null, afterS: null }
+  const none = { pattern: null, tipIns: tipIns.length, count: 0, all: 0, peak: null, afterS: null }
   if (tipIns.length < LEAST_TIP_INS) return { verdict: 'not_enough_data', ...none }
   // Lean is one fault, whether it shows at once or later: gentle and brisk openings show it differently.
   const familyOf = (pattern: TransientPattern) => (pattern === 'rich' ? 'rich' : 'lean')
@@ -55,6 +57,7 @@ export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
     pattern,
     tipIns: tipIns.length,
     count,
+    all: isPumps ? all - atSecondary : all,
     peak: median(same.map((entry) => (isRich ? entry.rich_peak : entry.lean_peak))),
     afterS: median(same.map((entry) => (isRich ? entry.rich_peak_after_s : entry.lean_peak_after_s))),
   }
@@ -77,7 +80,7 @@ const remedies: Readonly<Partial<Record<TransientPattern, readonly Remedy[]>>> =
       more: true,
       words: 'a larger squirter bore brings the shot sooner and thicker',
     },
-    { part: 'pump_cam', direction: 'richer', more: true, words: 'a cam with more early stroke' },
+    { part: 'pump_cam', direction: 'richer', more: true, words: 'a cam with more early stroke sends more' },
   ],
   lean_later: [
     { part: 'pump_cam', direction: 'richer', more: true, words: 'more pump volume makes the shot last' },
@@ -90,11 +93,16 @@ const remedies: Readonly<Partial<Record<TransientPattern, readonly Remedy[]>>> =
   ],
   rich: [
     { part: 'squirter', direction: 'leaner', more: false, words: 'a smaller squirter bore thins the shot' },
-    { part: 'pump_cam', direction: 'leaner', more: false, words: 'less pump stroke' },
+    { part: 'pump_cam', direction: 'leaner', more: false, words: 'a cam with less stroke sends less' },
   ],
   lean_then_rich: [
-    { part: 'pump_cam', direction: 'leaner', more: false, words: 'an earlier cam with a smaller shot' },
-    { part: 'squirter', direction: 'leaner', more: false, words: 'a smaller shot' },
+    {
+      part: 'pump_cam',
+      direction: 'leaner',
+      more: false,
+      words: 'an earlier cam with a smaller shot starts sooner and sends less',
+    },
+    { part: 'squirter', direction: 'leaner', more: false, words: 'a smaller squirter bore thins the shot' },
   ],
   lean_at_secondary: [
     {
@@ -156,15 +164,79 @@ export function advisePump(
       expected_lambda: null,
       expected_ci95: null,
       because: [
-        `${verdict.count} of ${verdict.tipIns} throttle openings go ${patternWords[verdict.pattern]}` +
-          (verdict.peak === null
-            ? '.'
-            : `, by ${unit.symbol} ${distanceWords(verdict.peak, unit)}${verdict.afterS === null ? '' : `, ${verdict.afterS.toFixed(1)} s after the throttle opened`}.`),
+        countSentence(verdict, verdict.pattern, unit),
         `${sentenceStart(remedy.words)}.`,
+        ...(verdict.pattern === 'lean_at_once' ? [LASH_FIRST] : []),
+        ...(isOrdered(now, to) ? [] : [unorderedSentence(remedy, to)]),
       ],
     }
   }
   return undefined
+}
+
+/** Slack in the lever delays the shot whatever its size. Common practice, no source. */
+const LASH_FIRST = 'First look for slack in the pump lever, and that the squirter gives a full stream.'
+
+/** `6 of 7 throttle openings go lean, most of them at once, by λ 0.17, 0.2 s after the throttle opened.` */
+function countSentence(
+  { tipIns, count, all, peak, afterS }: PumpVerdict,
+  pattern: TransientPattern,
+  unit: MixtureUnit,
+): string {
+  const word = patternWords[pattern]
+  const side = word.split(/[ ,]/)[0]
+  const how =
+    count === all
+      ? `${all} of ${tipIns} throttle openings go ${word}`
+      : `${all} of ${tipIns} throttle openings go ${side}, ${2 * count > all ? 'most' : `${count}`} of them${word.slice(side.length)}`
+  const size = peak === null ? '' : `, by ${unit.symbol} ${distanceWords(peak, unit)}`
+  const time = afterS === null || peak === null ? '' : `, ${afterS.toFixed(1)} s after the throttle opened`
+  return `${how}${size}${time}.`
+}
+
+/** What tells which of two is the larger: a figure that both have. */
+const isOrdered = (now: Part, to: Part) =>
+  Number.isFinite(figureOf(to, now)) && Number.isFinite(figureOf(now, now))
+
+/** Labels are a maker's code: of what has no figure nobody knows which is the larger. */
+function unorderedSentence({ part, more }: Remedy, to: Part): string {
+  const [figure, larger, smaller] =
+    part === 'opening_spring'
+      ? ['stiffness', 'stiffer', 'softer']
+      : [part === 'squirter' ? 'bore' : 'volume', 'larger', 'smaller']
+  return `No ${figure} is noted: make sure that ${to.label} is the ${more ? larger : smaller} one.`
+}
+
+/**
+ * What is left to say of a pump that the box does nothing for, once the steady mixture is right. `isStuck`: a part of it is fitted, and no other size of
+ * it was tried yet.
+ */
+export function pumpRemark(
+  verdict: PumpVerdict,
+  fitted: Fitted,
+  earlier: readonly Fitted[],
+): { text: string; isStuck: boolean } | undefined {
+  if (!verdict.pattern || (verdict.verdict !== 'lean' && verdict.verdict !== 'rich')) return undefined
+  const options = remediesFor(verdict)
+  if (options.length === 0) return undefined
+  const known = options.filter(({ part }) => fitted[part])
+  const how = `Throttle openings go ${patternWords[verdict.pattern]} (${verdict.all} of ${verdict.tipIns})`
+  const words = (known.length > 0 ? known : options).map((remedy) => remedy.words).join(', or ')
+  if (known.length === 0)
+    return { text: `${how}: ${words}. No such part is noted as fitted.`, isStuck: false }
+  const wasTried = known.some(({ part }) =>
+    earlier.some((set) => set[part] && !isSamePart(set[part], fitted[part])),
+  )
+  return wasTried
+    ? { text: `${how}, with every size tried that the box has for it.`, isStuck: false }
+    : { text: `${how}: ${words}; nothing in the box does that.`, isStuck: true }
+}
+
+/** What orders a part among others of its kind: stiffness, volume or opening; NaN for a label alone. */
+function figureOf(part: Part, now: Part): number {
+  if (typeof part.stiffness === 'number') return part.stiffness
+  const isVolume = part.volume_ml !== undefined && now.volume_ml !== undefined
+  return isVolume ? part.volume_ml! : openingOf(part, 'cruise')
 }
 
 /** Area per step that a λ peak asks for: 1 % more bore area for each 0.01 λ, held to the sizes at hand. Common practice, no source. */
@@ -177,10 +249,7 @@ function nextSize(
   verdict: PumpVerdict,
   earlier: readonly Fitted[],
 ): Part | undefined {
-  const stiffnessOf = (part: Part) => (typeof part.stiffness === 'number' ? part.stiffness : undefined)
-  const figure = (part: Part) =>
-    stiffnessOf(part) ??
-    (part.volume_ml !== undefined && now.volume_ml !== undefined ? part.volume_ml : openingOf(part, 'cruise'))
+  const figure = (part: Part) => figureOf(part, now)
   const at = figure(now)
   const usable = sizes.filter((part) => {
     if (isSamePart(part, now)) return false

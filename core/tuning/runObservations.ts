@@ -1,7 +1,8 @@
-import { type CarProfile, type Fitted, fittedSchema } from '../contract/car.ts'
+import { type Box, type CarProfile, type Fitted, fittedSchema, type Part } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import { studentQuantile } from './distributions.ts'
 import { type AdviceState, adviceStates, isSamePart } from './partPaths.ts'
+import { completedFrom, sizedPart } from './partSize.ts'
 import {
   airExponentOf,
   airLogShift,
@@ -30,13 +31,14 @@ const BANK_GAP = 0.005
 
 /**
  * The runs' state levels at reference air, in the runs' order. A run without a record of its parts had those of the run before it;
- * the first ones those of `fallback`.
+ * the first ones those of `fallback`. A part noted by its label alone has the size that the box gives to this label.
  */
 export function observeRuns(
   runs: readonly RunAnalysis[],
   car: CarProfile | undefined,
   fallback: Fitted | undefined,
   settings: { repeatabilityShare: number; airExponentSd: number },
+  box: Box = {},
 ): ObservedRun[] {
   const exponent = airExponentOf(car)
   const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
@@ -50,7 +52,7 @@ export function observeRuns(
   const usable = usableStates(runs)
   let fitted: Fitted = fallback ?? {}
   return runs.map((run, i) => {
-    fitted = fittedOfRun(run) ?? fitted
+    fitted = completedFrom(box, fittedOfRun(run) ?? fitted)
     const airSd =
       airs[i].source === 'unknown'
         ? exponent * UNKNOWN_AIR_SD
@@ -98,10 +100,22 @@ function usableStates(runs: readonly RunAnalysis[]): (readonly AdviceState[])[] 
   )
 }
 
-/** Parts of a run as its record gives them; undefined without a readable record. */
+/** Parts of a run as its record gives them, with their sizes in mm; undefined without a readable record. */
 export function fittedOfRun(run: RunAnalysis): Fitted | undefined {
   const parsed = fittedSchema.safeParse(run.result.run.fitted)
-  return parsed.success && Object.keys(parsed.data).length > 0 ? parsed.data : undefined
+  if (!parsed.success || Object.keys(parsed.data).length === 0) return undefined
+  const entries = Object.entries(parsed.data).map(([name, part]) => [name, sizedOrAsNoted(part)])
+  return Object.fromEntries(entries)
+}
+
+/** A size on record that cannot be read leaves the part without one. */
+function sizedOrAsNoted(part: Part): Part {
+  try {
+    return sizedPart(part)
+  } catch (error) {
+    if (error instanceof RangeError) return part
+    throw error
+  }
 }
 
 /** True when two sets of parts are the same in every part that both name. */

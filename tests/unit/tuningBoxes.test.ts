@@ -1,0 +1,210 @@
+import { describe, expect, it } from 'vitest'
+import type { Box, Fitted } from '../../core/contract/car.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import { advise } from '../../core/tuning/advise.ts'
+import { drillDiameterMm } from '../../core/tuning/drills.ts'
+import { box, drive, engine, right, tipIn, withPart } from '../support/jettingCar.ts'
+
+const leanMain = withPart('main_jet', { bore_mm: 1.72 })
+/** The run as its owner would have noted the parts. */
+const noted = (run: RunAnalysis, fitted: Fitted | undefined): RunAnalysis => {
+  const { fitted: _, ...rest } = run.result.run
+  return { ...run, result: { ...run.result, run: fitted ? { ...rest, fitted } : rest } }
+}
+const lean = drive(leanMain, 1)
+const textOf = (advice: { summary?: unknown; warnings?: string[] }) =>
+  [advice.summary, ...(advice.warnings ?? [])].join(' ')
+
+describe('a box as its owner writes it', () => {
+  it('takes a bore by number drill, in thousandths, in inches, and as text', () => {
+    const ways: [Record<string, unknown>, Record<string, unknown>][] = [
+      [{ drill: '51' }, { drill: '49' }],
+      [{ bore_thou: 67 }, { bore_thou: 73 }],
+      [{ bore_in: 0.067 }, { bore_in: 0.073 }],
+      [{ bore: '67 thou' }, { bore: '#49' }],
+    ]
+    for (const [from, to] of ways) {
+      const fitted = { ...leanMain, main_jet: { label: 'in', ...from } } as Fitted
+      const { next } = advise([noted(lean, fitted)], { main_jet: [{ label: 'out', ...to }] } as Box)
+      expect(next).toMatchObject({ part: 'main_jet', direction: 'richer', to: { label: 'out', ...to } })
+      expect(next!.to.bore_mm).toBeCloseTo(1.854, 2)
+      expect(next!.from.bore_mm).toBeCloseTo(1.702, 1)
+    }
+    expect(drillDiameterMm('49')).toBeCloseTo(1.854, 3)
+  })
+
+  it('takes the steps of a metering rod in inches', () => {
+    const jet = { label: '95', bore_mm: 2.4 }
+    const rodded = {
+      ...right,
+      main_jet: jet,
+      rod: { label: 'A', cruise_in: 0.067, power_in: 0.052 },
+    } as Fitted
+    const rods = [{ label: 'B', cruise_in: 0.063, power_in: 0.048 }]
+    const { next } = advise([noted(lean, rodded)], { rod: rods } as Box)
+    expect(next).toMatchObject({ part: 'rod', to: { label: 'B', cruise_mm: 1.6002, power_mm: 1.2192 } })
+  })
+
+  it('names the field of a size that is none', () => {
+    const jets = (part: object) =>
+      ({
+        main_jet: [
+          { label: '70', bore_mm: 1.8 },
+          { label: 'x', ...part },
+        ],
+      }) as Box
+    expect(() => advise([lean], jets({ drill: '99' }))).toThrow(/main_jet\.1\.drill.*99/)
+    expect(() => advise([lean], jets({ bore: '' }))).toThrow(/main_jet\.1\.bore/)
+    expect(() => advise([lean], jets({ bore_in: 60 }))).toThrow(/main_jet\.1\.bore_in/)
+  })
+
+  it('sizes a fitted part that is noted by its label alone from the box', () => {
+    const fitted = { ...leanMain, main_jet: { label: '172' } }
+    const jets = [{ label: '172', bore_mm: 1.72 }, ...box.main_jet]
+    const advice = advise([noted(lean, fitted)], { main_jet: jets })
+    expect(advice.next).toMatchObject({ part: 'main_jet', from: { label: '172', bore_mm: 1.72 } })
+    // Two sizes of one label say nothing.
+    const twice = advise([noted(lean, fitted)], { main_jet: [...jets, { label: '172', bore_mm: 1.9 }] })
+    expect(twice.next).toBeNull()
+    expect(twice.summary).toContain('without a bore')
+  })
+
+  it('looks at the sizes near the fitted one in a box of 200', () => {
+    const many = Array.from({ length: 200 }, (_, i) => ({ label: `n${i}`, bore_mm: 1 + i * 0.0075 }))
+    for (const jets of [many, [...many].reverse()]) {
+      const { next } = advise([lean], { main_jet: jets })
+      expect(next?.part).toBe('main_jet')
+      expect(Math.abs(Number(next?.to.bore_mm) - 1.85)).toBeLessThan(0.05)
+    }
+  })
+
+  it('says of a box why it does not help', () => {
+    const why = (jets: Box[string]) => textOf(advise([lean], { main_jet: jets }))
+    expect(why([{ label: '172', bore_mm: 1.72 }])).toContain('the box holds only what is fitted')
+    expect(why([])).toContain('the box has no such part')
+    expect(why([{ label: 'q', flow: 300 }])).toContain('gives none in the figure')
+    expect(why([{ label: '100', bore_mm: 1 }])).toContain('has none near it')
+  })
+
+  it('says which parts of the box it knows no use for, when it finds nothing', () => {
+    const other = advise([lean], { primary_jets: box.main_jet, secondary_jet: box.main_jet })
+    expect(textOf(other)).toMatch(/not used.*primary jets.*secondary jet/)
+    expect(textOf(advise([drive(right, 1)], { primary_jets: box.main_jet }))).not.toContain('not used')
+  })
+})
+
+describe('parts whose size cannot be worked with', () => {
+  it('are said in the words of the part', () => {
+    const leanIdle = { ...right, idle_screws: { label: '0.75', turns: 0.75 } }
+    const rightElse = engine(right)
+    const lambdaAt: typeof rightElse = (rpm, load, state) =>
+      state === 'idle' ? 1.06 : rightElse(rpm, load, state)
+    const idle = drive(leanIdle, 1, { lambdaAt })
+    const unsized = advise([noted(idle, { ...right, idle_screws: { label: 'as found' } })], box)
+    expect(unsized.summary).toBe('Cannot choose: the idle mixture screws are noted without their turns.')
+    const shut = advise([noted(idle, { ...right, idle_screws: { label: '0', turns: 0 } })], box)
+    expect(shut.summary).toMatch(/idle mixture screws are noted as shut.*open them/i)
+  })
+
+  it('takes no jet with a rod of unknown diameter for a plain one', () => {
+    const rod = { label: 'x', bore_mm: 1.2 }
+    const advice = advise([noted(lean, { ...leanMain, rod } as Fitted)], box)
+    expect(advice.next?.part).not.toBe('main_jet')
+    expect(textOf(advice)).toContain('metering rod is noted without its diameters')
+  })
+
+  it('turns screws by quarters where the box lists them without turns', () => {
+    const { next } = advise([drive(withPart('idle_screws', { turns: 0.75 }), 1)], {
+      idle_screws: [{ label: 'long' }, { label: 'short' }],
+    })
+    expect(next).toMatchObject({ part: 'idle_screws', direction: 'richer' })
+    expect((next!.to.turns! * 4) % 1).toBe(0)
+  })
+
+  it('leaves alone the circuits that the profile does not name', () => {
+    const leanPower = drive(withPart('power_restriction', { bore_mm: 1.25 }), 1)
+    expect(advise([leanPower], box).next?.part).toBe('power_restriction')
+    const { next, also } = advise([leanPower], box, { car: { id: 'x', circuits: ['idle', 'main'] } })
+    expect([next, ...also].some((change) => change?.part === 'power_restriction')).toBe(false)
+  })
+})
+
+describe('what is missing from the box', () => {
+  it('is named only if with it every state is within its band', () => {
+    // Lean power with a right cruise: a larger main jet would put power right and cruise wrong.
+    const { power_restriction: _, ...noPower } = withPart('power_restriction', { bore_mm: 1.1 })
+    const run = noted(drive(withPart('power_restriction', { bore_mm: 1.1 }), 1), noPower)
+    const advice = advise([run], { main_jet: [] })
+    expect(advice.states.power.verdict).toBe('lean')
+    expect(textOf(advice)).not.toContain('would do')
+  })
+
+  it('is not asked for while the next change puts things right', () => {
+    const advice = advise([lean], { main_jet: [{ label: '185', bore_mm: 1.85 }] })
+    expect(advice.next?.to.label).toBe('185')
+    expect(advice.missing_sizes).toBeUndefined()
+  })
+})
+
+describe('a pump with nothing for it in the box', () => {
+  const withTips = (count: number, fitted: Fitted = right) => {
+    const run = drive(fitted, 1)
+    return {
+      ...run,
+      result: { ...run.result, transients: Array.from({ length: count }, () => tipIn('lean_at_once')) },
+    }
+  }
+
+  it('is not called right', () => {
+    const advice = advise([withTips(10)], { squirter: [{ label: '60', bore_mm: 0.6 }] })
+    expect(advice.states.pump.verdict).toBe('lean')
+    expect(advice).toMatchObject({ done: false, next: null })
+    expect(advice.summary).toMatch(/openings go lean at once.*nothing in the box/i)
+    expect(advice.summary).not.toContain('every state is where it belongs')
+  })
+
+  it('is done with, and said, when no part of it is noted', () => {
+    const { squirter: _, ...noPump } = right
+    const advice = advise([noted(withTips(10), noPump)], {})
+    expect(advice.done).toBe(true)
+    expect(advice.summary).toMatch(/openings go lean at once/)
+  })
+
+  it('says that labels do not tell which spring or squirter is the larger', () => {
+    const fitted = { ...right, squirter: { label: 'B' } }
+    const { next } = advise([noted(withTips(10), fitted)], { squirter: [{ label: 'A' }, { label: 'C' }] })
+    expect(next).toMatchObject({ part: 'squirter', to: { label: 'A' } })
+    expect(next!.because.join(' ')).toMatch(/no bore is noted.*A is the larger/i)
+  })
+
+  it('counts all lean openings, whether at once or later', () => {
+    const run = withTips(4)
+    run.result.transients = [
+      ...run.result.transients,
+      tipIn('lean_later'),
+      tipIn('lean_later'),
+      tipIn('clean'),
+    ]
+    const { next } = advise([run], box)
+    expect(next!.because[0]).toMatch(/^6 of 7 throttle openings go lean, most of them at once/)
+  })
+})
+
+describe('full throttle', () => {
+  it('is never asked for in one breath with the warning to keep off it', () => {
+    const little = drive(withPart('power_restriction', { bore_mm: 1.25 }), 1)
+    let kept = 0
+    const pieces = little.pieces.filter((piece) => piece.state !== 'power' || kept++ < 6)
+    const advice = advise([{ ...little, pieces }], {})
+    expect(advice.states.power.verdict).toBe('lean')
+    expect(advice.needs?.some(({ state }) => state === 'power') ?? false).toBe(false)
+  })
+
+  it('is asked for in no more seconds than a few pulls have, with its caution', () => {
+    const run = drive(right, 1)
+    const advice = advise([{ ...run, pieces: run.pieces.filter(({ state }) => state !== 'power') }], box)
+    const power = advice.needs?.find(({ state }) => state === 'power')
+    expect(power?.seconds).toBeLessThanOrEqual(30)
+    expect((advice.cautions as string[]).join(' ')).toContain('only where it is legal')
+  })
+})
