@@ -90,7 +90,9 @@ export class Advice {
       ])
       this.#parts = parts
       this.#car = cars?.find(({ id }) => id === this.#carId)
-      if (!local) {
+      // Without a list of parts the bridge has nothing to advise from: it would refuse.
+      const isListed = !parts || Object.keys(parts.fitted).length + Object.keys(parts.box).length > 0
+      if (!local && isListed) {
         try {
           return await api<AdviceResult>('POST', '/api/advise', {
             runs: keys,
