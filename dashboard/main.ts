@@ -1,3 +1,4 @@
+import './contentPolicy.ts'
 import './languageGuard.ts'
 import '@fontsource/b612/latin-400.css'
 import '@fontsource/b612/latin-700.css'

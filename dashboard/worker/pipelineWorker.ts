@@ -2,6 +2,7 @@
  * Owns the stream and the one pipeline, so that neither parsing nor arithmetic ever holds up a frame of the page. Posts a
  * reading for each block that comes, some 30 a second, and the trace's columns when asked.
  */
+import '../contentPolicy.ts'
 import { type CarProfile, carSchema } from '../../core/contract/car.ts'
 import type { CaptureRecord } from '../../core/contract/records.ts'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'

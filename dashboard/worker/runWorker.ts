@@ -1,3 +1,4 @@
+import '../contentPolicy.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { compareRuns } from '../../core/tuning/compareRuns.ts'

@@ -58,6 +58,12 @@ export async function openPage(
   const made = await browser.newContext({ viewport: { width, height }, ...context })
   // The bench runs through a compiler that names inner functions by a helper, which a page does not have.
   await made.addInitScript({ content: 'globalThis.__name ??= (named) => named' })
+  // What the content policy stopped is an error, also where the code that tried went on without.
+  await made.addInitScript(() => {
+    addEventListener('securitypolicyviolation', ({ violatedDirective, blockedURI }) =>
+      console.error(`content policy: ${violatedDirective} stopped ${blockedURI}`),
+    )
+  })
   if (settings) {
     await made.addInitScript((values) => {
       if (!localStorage.getItem('floatbowl.settings'))
