@@ -10,6 +10,7 @@ import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { type MixtureUnit, mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { readParts } from './adviceParts.ts'
 import { inOrderOfStart } from './evidence.ts'
+import { checkRecords, type RecordCheck } from './recordCheck.ts'
 import { type ObservedRun, observeRuns } from './runObservations.ts'
 
 export interface AdviseOptions {
@@ -36,8 +37,10 @@ export const defaultAdviseOptions = Object.freeze({
 
 /** What advice rests on: the runs in their order as they were observed, the parts at hand, the car, and what is wanted. */
 export interface AdviceEvidence {
-  /** Oldest first; the last is today's. */
+  /** Those that may be put together, oldest first; the last is today's. */
   readonly observed: readonly ObservedRun[]
+  /** Where the records of parts do not fit what was measured. */
+  readonly record: Omit<RecordCheck, 'observed'>
   readonly newest: ObservedRun
   readonly today: RunAnalysis
   readonly box: Box
@@ -63,15 +66,19 @@ export function gatherEvidence(
     airExponentSd: options.airExponentSd ?? defaultAdviseOptions.airExponentSd,
     modelShare: options.modelShare ?? defaultAdviseOptions.modelShare,
   }
-  const observed = observeRuns(ordered, car, parts.fitted, settings, parts.box)
+  const unit = mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel)
+  const all = observeRuns(ordered, car, parts.fitted, settings, parts.box)
+  const isInjection = car?.metering === 'throttle_body_injection'
+  const { observed, ...record } = isInjection ? { observed: all } : checkRecords(all, settings, unit)
   return {
     observed,
+    record,
     newest: observed[observed.length - 1],
     today: ordered[ordered.length - 1],
     box: parts.box,
     car,
     targets: { ...defaultTargets, ...car?.targets, ...options.targets },
     settings,
-    unit: mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel),
+    unit,
   }
 }

@@ -36,6 +36,9 @@ export interface OpenPoints {
   readonly notJudged: readonly string[]
   /** Why nothing can be chosen for what is off, if so. */
   readonly unsized: string | undefined
+  /** Where the record of parts does not fit what was measured; and whether no part can be named because of it. */
+  readonly doubt: string | undefined
+  readonly isDoubtful: boolean
   /** What is left of a pump that the box does nothing for. */
   readonly pump: string | undefined
   /** States inside their band, but so near its edge that not even the drives asked for made it sure. */
@@ -46,7 +49,12 @@ export interface OpenPoints {
 export function findWarnings(about: Warned): string[] {
   const { model, bands, newest, next, states, missing, stuck, open, unit } = about
   const { banks, notJudged, unsized } = open
-  const warnings: string[] = [...(unsized ? [unsized] : []), ...banks, ...notJudged]
+  const warnings: string[] = [
+    ...(open.doubt ? [open.doubt] : []),
+    ...(unsized ? [unsized] : []),
+    ...banks,
+    ...notJudged,
+  ]
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
   if (power && now && states.power?.verdict === 'lean') {
@@ -75,7 +83,7 @@ export function findWarnings(about: Warned): string[] {
   for (const size of missing) warnings.push(size.text)
   warnings.push(...about.unused)
   for (const state of stuck) {
-    if (missing.length === 0)
+    if (missing.length === 0 && !open.isDoubtful)
       warnings.push(`Nothing in the box brings ${stateWords[state]} nearer to its band.`)
   }
   for (const [state, entry] of Object.entries(states)) {
@@ -87,7 +95,7 @@ export function findWarnings(about: Warned): string[] {
       'The air of the day is not known: the figures allow for any ordinary weather. Note temperature and pressure.',
     )
   }
-  if (Object.keys(newest.fitted).length === 0 && !unsized) {
+  if (Object.keys(newest.fitted).length === 0 && !unsized && !open.doubt) {
     warnings.push('Nothing is noted as fitted: without it no size can be chosen.')
   }
   return warnings
@@ -108,6 +116,7 @@ interface Summed {
 export function summaryOf({ done, next, needs, missing, stuck, off, open }: Summed): string {
   if (next) return changeWord(next)
   if (done) return doneWords(off, open)
+  if (open.doubt && open.isDoubtful) return open.doubt
   // What is surely off and wants another size is said before what more driving would tell.
   const size = stuck.length > 0 && missing.length > 0 ? [missing[0].text] : []
   if (needs.length > 0) return [...size, cannotTell(needs)].join(' ')

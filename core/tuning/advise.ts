@@ -79,10 +79,13 @@ interface Plan {
 }
 
 function planOf(
-  { newest, box, observed, car }: AdviceEvidence,
+  { newest, box, observed, car, record }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
 ): Plan {
-  const choices = choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
+  // Upon a record that does not fit no part is named.
+  const choices: Choices = record.unclear
+    ? new Map()
+    : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
   return { choices, chosen: chooseStep(model, known, choices, observed) }
 }
 
@@ -116,16 +119,19 @@ function steadyChanges(
   return changes
 }
 
+/** Steady driving, s, that tells whether a swap on record happened. Chosen here. */
+const LOOK_AND_DRIVE_S = 30
+
 type Asked = ReturnType<typeof whatToDrive>
 
 /** What more driving must tell; the states as far as they may then be judged, and the banks. */
 function whatToDrive(
-  { observed, today, car, unit }: AdviceEvidence,
+  { observed, today, car, unit, record }: AdviceEvidence,
   { model, bands, known, states: seen }: AdviceStanding,
   { chosen }: Plan,
   hasChange: boolean,
 ) {
-  const { needs, notJudged } = findNeeds({
+  const { needs: wanted, notJudged } = findNeeds({
     model,
     bands,
     known,
@@ -135,6 +141,9 @@ function whatToDrive(
     today,
     unit,
   })
+  const needs = record.unclear
+    ? [{ state: record.unclear, seconds: LOOK_AND_DRIVE_S, why: record.doubt }]
+    : wanted
   const states = { ...seen }
   for (const { state } of notJudged) {
     const target = bands.get(state)!.target.lambda
@@ -171,14 +180,14 @@ type Left = ReturnType<typeof whatStaysOff>
 
 /** What is off and stays so: for want of a size, of a size noted, or of anything in the box. */
 function whatStaysOff(
-  { newest, box }: AdviceEvidence,
+  { newest, box, record }: AdviceEvidence,
   { model, known }: AdviceStanding,
   { choices, chosen }: Plan,
   { states, notJudged }: Asked,
   hasChange: boolean,
 ) {
   // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
-  const isAnyOut = [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
+  const isAnyOut = !record.unclear && [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
   const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, box) : []
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
@@ -209,7 +218,7 @@ function drivingFields(next: Change | null, needs: Asked['needs']) {
 
 /** The advice in sentences: what it warns of, and the whole in one. */
 function wordsOf(
-  { newest, box, unit }: AdviceEvidence,
+  { newest, box, unit, record }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
   said: {
     done: boolean
@@ -227,6 +236,8 @@ function wordsOf(
     notJudged: asked.notJudged.map(({ text }) => text),
     unsized: left.unsized,
     pump,
+    doubt: record.doubt,
+    isDoubtful: record.unclear !== undefined || (record.doubt !== undefined && left.unsized !== undefined),
     nearEdge: [...known.keys()].filter(
       (state) => states[state].verdict === 'on_target' && Number(states[state].inside) < SURE_ENOUGH,
     ),

@@ -72,7 +72,8 @@ export function completedFrom(box: Box, fitted: Fitted): Fitted {
     const same = (box[name] ?? []).filter((entry) => plain(entry.label) === plain(part.label))
     const sizes = sizesOf(same[0] ?? part)
     const isOne = same.every((entry) => isAlike(sizesOf(entry), sizes))
-    completed[name] = isOne && isAlike(sizesOf(part), sizes) ? { ...sizes, ...part } : part
+    const isSure = isOne && isAlike(sizesOf(part), sizes)
+    completed[name] = isSure ? { ...part, ...sizes, label: part.label } : part
   }
   return completed
 }

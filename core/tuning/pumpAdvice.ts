@@ -57,7 +57,7 @@ export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
     pattern,
     tipIns: tipIns.length,
     count,
-    all: isPumps ? all - atSecondary : all,
+    all,
     peak: median(same.map((entry) => (isRich ? entry.rich_peak : entry.lean_peak))),
     afterS: median(same.map((entry) => (isRich ? entry.rich_peak_after_s : entry.lean_peak_after_s))),
   }

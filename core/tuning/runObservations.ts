@@ -19,6 +19,8 @@ import { surePieces } from './surePieces.ts'
 export interface ObservedRun extends Observation {
   readonly run: RunAnalysis
   readonly air: RunAir
+  /** True when the run carries its own record of parts. */
+  readonly isNoted: boolean
   readonly seconds: Readonly<Partial<Record<AdviceState, number>>>
 }
 
@@ -52,7 +54,8 @@ export function observeRuns(
   const usable = usableStates(runs)
   let fitted: Fitted = fallback ?? {}
   return runs.map((run, i) => {
-    fitted = completedFrom(box, fittedOfRun(run) ?? fitted)
+    const own = fittedOfRun(run)
+    fitted = completedFrom(box, own ?? fitted)
     const airSd =
       airs[i].source === 'unknown'
         ? exponent * UNKNOWN_AIR_SD
@@ -71,6 +74,7 @@ export function observeRuns(
     return {
       run,
       air: airs[i],
+      isNoted: own !== undefined,
       fitted,
       logLambda,
       seconds,

@@ -1,0 +1,84 @@
+import { describe, expect, it } from 'vitest'
+import type { Fitted } from '../../core/contract/car.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import { advise } from '../../core/tuning/advise.ts'
+import { box, drive, right, withPart } from '../support/jettingCar.ts'
+
+/** The run with other parts on its record than were driven; without any, with none. */
+const noted = (run: RunAnalysis, fitted?: Fitted): RunAnalysis => {
+  const { fitted: _, ...rest } = run.result.run
+  return { ...run, result: { ...run.result, run: fitted ? { ...rest, fitted } : rest } }
+}
+const small = withPart('main_jet', { bore_mm: 1.66 })
+const middle = withPart('main_jet', { bore_mm: 1.75 })
+const smaller = withPart('main_jet', { bore_mm: 1.57 })
+
+describe('a swap on record that did not happen', () => {
+  const runs = [drive(small, 1), noted(drive(small, 2), middle)]
+
+  it('is questioned, and no part is named upon it', () => {
+    const advice = advise(runs, box)
+    expect(advice).toMatchObject({ done: false, next: null })
+    expect(advice.summary).toMatch(/main jet.*should have made .*richer.*look which one is fitted/i)
+    expect(advice.needs?.length).toBeGreaterThan(0)
+    expect(advice.states.cruise.verdict).toBe('lean')
+    expect(advice.missing_sizes).toBeUndefined()
+  })
+
+  it('is questioned when the mixture went the other way', () => {
+    const advice = advise([drive(small, 1), noted(drive(smaller, 2), middle)], box)
+    expect(advice.next).toBeNull()
+    expect(advice.summary).toMatch(/went leaner/)
+  })
+
+  it('is believed once the owner looked and drove again, with a word of doubt', () => {
+    const advice = advise([...runs, noted(drive(small, 3), middle)], box)
+    expect(advice.next).toMatchObject({ part: 'main_jet', direction: 'richer' })
+    expect(advice.warnings!.join(' ')).toMatch(/should have made/)
+  })
+
+  it('is not seen in a swap that did happen', () => {
+    const advice = advise([drive(small, 1), drive(middle, 2)], box)
+    expect(advice.warnings!.join(' ')).not.toMatch(/should have/)
+    expect(advice.shares).toBeDefined()
+  })
+})
+
+describe('a run without a record of its parts', () => {
+  it('is no run of the parts before it when its mixture is another', () => {
+    const advice = advise([drive(small, 1), noted(drive(right, 2))], box)
+    expect(advice.next).toBeNull()
+    expect(advice.states.cruise.lambda).toBeCloseTo(1.02, 1)
+    expect(advice.states.cruise.lambda).toBeLessThan(1.04)
+    expect(textOf(advice)).toMatch(/no record of its parts/)
+  })
+
+  it('has the parts before it when its mixture is theirs', () => {
+    const advice = advise([drive(small, 1), noted(drive(small, 2))], box)
+    expect(advice.next).toMatchObject({ part: 'main_jet', from: small.main_jet })
+    expect(textOf(advice)).not.toMatch(/no record of its parts/)
+  })
+
+  it('is left out when it came first and does not fit', () => {
+    const advice = advise([noted(drive(small, 1)), drive(right, 2)], box)
+    expect(advice).toMatchObject({ done: true, next: null })
+    expect(advice.runs_used).toBe(1)
+  })
+})
+
+describe('parts that stayed, by the record, while the mixture moved', () => {
+  it('are judged by today alone, and it is said', () => {
+    const advice = advise([drive(right, 1), noted(drive(small, 2), right)], box)
+    expect(advice.states.cruise.lambda).toBeGreaterThan(1.1)
+    expect(textOf(advice)).toMatch(/nothing is noted as changed.*leaner/i)
+  })
+
+  it('are one set of runs while it only wandered', () => {
+    const advice = advise([drive(right, 1), drive(right, 2), drive(right, 3)], box)
+    expect(advice.runs_used).toBe(3)
+    expect(textOf(advice)).not.toMatch(/noted/)
+  })
+})
+
+const textOf = (advice: { summary?: unknown; warnings?: string[] }) =>
+  [advice.summary, ...(advice.warnings ?? [])].join(' ')
