@@ -1,5 +1,7 @@
 import type { Command } from 'commander'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
+import { partWord, sizesWord } from '../../core/tuning/adviceText.ts'
+import { sentenceStart } from '../../core/units/format.ts'
 import { carsOfRuns } from './carsOfRuns.ts'
 import { CommandFailure, print } from './commandVoice.ts'
 import { formatTable } from './compare.ts'
@@ -55,13 +57,17 @@ export function registerAdvise(program: Command): void {
 
 /** Advice for people: the change, the reasons, the states, the cautions. */
 export function formatAdvice(advice: AdviceResult): string {
-  const lines = [String(advice.summary)]
+  const summary = String(advice.summary)
+  const lines = [summary]
   if (advice.next) lines.push('', ...formatChange(advice.next))
   for (const change of advice.also) {
-    lines.push('', `Later: ${change.part.replaceAll('_', ' ')} ${change.from.label} → ${change.to.label}`)
+    lines.push('', `Later: ${partWord(change.part)} ${sizesWord(change.from, change.to)}`)
   }
   for (const need of advice.needs ?? []) {
-    lines.push(`  ${need.seconds} s of ${need.state.replaceAll('_', ' ')}${need.why ? `: ${need.why}` : ''}`)
+    // What no driving tells has been said whole.
+    if (need.channel) continue
+    const why = need.why && !summary.includes(String(need.why)) ? `: ${need.why}` : ''
+    lines.push(`  ${need.seconds} s of ${need.state.replaceAll('_', ' ')}${why}`)
   }
   const rows = [['state', 'λ', '95 %', 'target', 'verdict']]
   for (const [state, entry] of Object.entries(advice.states)) {
@@ -75,9 +81,11 @@ export function formatAdvice(advice: AdviceResult): string {
   }
   lines.push('', ...formatTable(rows))
   if (advice.factors) lines.push('', ...formatFactors(advice.factors as Factors))
-  for (const warning of advice.warnings ?? []) lines.push('', `Caution: ${warning}`)
-  if (Array.isArray(advice.cautions))
-    lines.push('', ...advice.cautions.map((text) => `Before you open it: ${text}`))
+  for (const warning of advice.warnings ?? []) {
+    if (!summary.includes(warning)) lines.push('', `Caution: ${warning}`)
+  }
+  const before = advice.next ? 'Before you open it' : 'Before you drive'
+  if (Array.isArray(advice.cautions)) lines.push('', ...advice.cautions.map((text) => `${before}: ${text}`))
   return lines.join('\n')
 }
 
@@ -103,10 +111,8 @@ function formatFactors({ states, cells, rpm_edges, load_edges }: Factors): strin
 }
 
 function formatChange(change: Change): string[] {
-  const size = (part: Change['from']) =>
-    part.bore_mm !== undefined ? `${part.label} (${part.bore_mm.toFixed(2)} mm)` : part.label
   return [
-    `${change.part.replaceAll('_', ' ')} ${size(change.from)} → ${size(change.to)}, ${change.direction}`,
+    `${sentenceStart(partWord(change.part))} ${sizesWord(change.from, change.to)}, ${change.direction}`,
     ...change.because.map((reason) => `  ${reason}`),
   ]
 }

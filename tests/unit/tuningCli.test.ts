@@ -5,6 +5,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { formatAdvice } from '../../bridge/cli/advise.ts'
 import { carsOfRuns } from '../../bridge/cli/carsOfRuns.ts'
 import { readPartsFile } from '../../bridge/cli/runParts.ts'
+import type { AdviceResult } from '../../core/contract/advice.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { syntheticRun } from '../support/syntheticRun.ts'
 
@@ -62,9 +63,32 @@ describe('formatAdvice', () => {
         state === 'idle' ? 0.95 : load < 0.6 ? 1.12 : load < 0.85 ? 1.06 : 0.92,
     })
     const text = formatAdvice(advise([run], { main_jet: [{ label: '71', bore_mm: 1.85 }] }))
-    expect(text).toMatch(/main jet 66 \(1\.72 mm\) → 71 \(1\.85 mm\), richer/)
+    expect(text).toMatch(/Main jet 66 \(1\.72 mm\) → 71 \(1\.85 mm\), richer/)
     expect(text).toContain('Cruise is lean by')
     expect(text).toContain('Power is lean')
     expect(text).toContain('No flame')
+  })
+
+  it('says nothing twice, and asks for no driving that would not help', () => {
+    const doubtful = 'Look which one is fitted.'
+    const advice: AdviceResult = {
+      format: 'floatbowl-advice 1',
+      done: false,
+      next: null,
+      also: [],
+      needs: [
+        { state: 'running', seconds: 10, channel: 'engine_speed', why: 'the board sends no engine speed' },
+        { state: 'cruise', seconds: 30, why: doubtful },
+      ],
+      states: {},
+      warnings: [doubtful, 'Power may be lean.'],
+      cautions: ['Full throttle only where it is legal.'],
+      summary: doubtful,
+    }
+    const text = formatAdvice(advice)
+    expect(text.split(doubtful)).toHaveLength(2)
+    expect(text).not.toContain('10 s of running')
+    expect(text).toContain('30 s of cruise')
+    expect(text).toContain('Before you drive: Full throttle only where it is legal.')
   })
 })
