@@ -41,6 +41,8 @@ const RIGHT_CIRCUIT_PENALTY = 0.2
 const STANDS_WELL = 0.7
 /** Weight of what the first of several steps makes worse until the next: a day's driving. Chosen here. */
 const MEANWHILE_WEIGHT = 0.15
+/** Weight of a half width by which the first of several steps takes a state past its band. Chosen here. */
+const OVERSHOOT_WEIGHT = 0.5
 /** States by which a circuit's parts are judged. */
 const OWN_STATES: Readonly<Record<string, readonly AdviceState[]>> = {
   idle: ['idle'],
@@ -151,6 +153,20 @@ export function costOf(model: ResponseModel, bands: ReadonlyMap<AdviceState, Ban
   return cost
 }
 
+/** How far past its band each state is taken that was not on that side of it before, together, in half widths. */
+function overshootOf(model: ResponseModel, bands: ReadonlyMap<AdviceState, Band>, fitted: Fitted): number {
+  let past = 0
+  for (const [state, band] of bands) {
+    const then = model.forecast(state, fitted)?.mean
+    const now = model.forecast(state, model.base)?.mean
+    if (then === undefined || now === undefined) continue
+    const half = (band.high - band.low) / 2
+    if (now < band.high) past += Math.max(0, then - band.high) / half
+    if (now > band.low) past += Math.max(0, band.low - then) / half
+  }
+  return past
+}
+
 /** Shift of log λ in power below which a step is not held to move it. */
 export const FELT_SHIFT = 0.005
 
@@ -205,8 +221,9 @@ export function planChanges(
     }
     const steps = inOrder.filter((name) => fitted[name] !== base[name])
     if (steps.length > 1) {
-      const alone = costOf(model, bands, { ...base, [steps[0]]: fitted[steps[0]] })
-      sum += MEANWHILE_WEIGHT * Math.max(0, alone - nowCost)
+      const alone = { ...base, [steps[0]]: fitted[steps[0]] }
+      sum += MEANWHILE_WEIGHT * Math.max(0, costOf(model, bands, alone) - nowCost)
+      sum += OVERSHOOT_WEIGHT * overshootOf(model, bands, alone)
     }
     if (isBarred(fitted) || leavesPowerLean(model, bands, fitted)) sum = Number.POSITIVE_INFINITY
     known.set(key, sum)
