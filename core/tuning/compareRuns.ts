@@ -10,7 +10,7 @@ import { differenceMap } from './differenceMap.ts'
 import { studentQuantile } from './distributions.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
-import { fittedOfRun } from './runObservations.ts'
+import { fittedOfRun, tellsLoad } from './runObservations.ts'
 import { findStateLevels, type StateLevels } from './stateLevels.ts'
 
 export interface CompareOptions {
@@ -105,12 +105,13 @@ export function compareRuns(
     )
   }
   const verdict = overall(states, decision)
+  const loadless = [runA, runB].flatMap((run, i) => (tellsLoad(run) ? [] : [i === 0 ? 'first' : 'second']))
   return {
     format: 'floatbowl-compare 1',
     states,
     air_corrected: airKnown && exponent !== 0,
     verdict,
-    text: verdictText(verdict, states, airKnown, exponent),
+    text: verdictText(verdict, states, airKnown, exponent, loadless.length === 1 ? loadless[0] : undefined),
     air: {
       reference: options.referenceAir ?? referenceAirOf(car),
       a: { source: airs[0].source, ...(airs[0].air ?? {}) },
@@ -167,7 +168,8 @@ function overall(
 ): ComparisonResult['verdict'] {
   const verdicts = Object.values(states).map((entry) => entry.verdict)
   if (!decision || verdicts.every((verdict) => verdict === 'not_enough_data')) return 'not_enough_data'
-  if (!decision.isDifferent) return 'no_difference'
+  // Of what was hardly compared nobody can say that it did not change.
+  if (!decision.isDifferent) return isMostlyCompared(states) ? 'no_difference' : 'not_enough_data'
   const leaner = verdicts.includes('leaner')
   const richer = verdicts.includes('richer')
   if (leaner && richer) return 'mixed'
@@ -176,6 +178,18 @@ function overall(
   // No one state shows it alone: the way the shift as a whole points.
   if (decision.isMixed) return 'mixed'
   return decision.shift > 0 ? 'leaner' : 'richer'
+}
+
+/** Share of a run's steady seconds that must lie in states that could be compared for the two to be called alike. Chosen here. */
+const MOSTLY = 0.5
+
+function isMostlyCompared(states: ComparisonResult['states']): boolean {
+  const entries = Object.values(states)
+  return (['seconds_a', 'seconds_b'] as const).every((side) => {
+    const secondsOf = (list: typeof entries) => list.reduce((sum, entry) => sum + (entry[side] ?? 0), 0)
+    const compared = entries.filter((entry) => entry.verdict !== 'not_enough_data')
+    return secondsOf(compared) >= MOSTLY * secondsOf(entries)
+  })
 }
 
 /** Words for states, the same everywhere. */
@@ -193,6 +207,7 @@ function verdictText(
   states: ComparisonResult['states'],
   airKnown: boolean,
   exponent: number,
+  loadless: string | undefined,
 ): string {
   const sideText = (side: 'leaner' | 'richer') => {
     const sizes = Object.entries(states)
@@ -210,11 +225,23 @@ function verdictText(
       : airKnown
         ? ''
         : ' The air of one run is not known: the interval allows for any ordinary weather.'
+  const named = (isCompared: boolean) =>
+    Object.entries(states)
+      .filter(([, entry]) => (entry.verdict !== 'not_enough_data') === isCompared)
+      .map(([state]) => stateWords[state] ?? state)
+      .join(', ')
+  const open = named(false)
   if (verdict === 'not_enough_data') {
-    return `The runs share too little steady driving.${air}`
+    if (loadless)
+      return `The ${loadless} run tells neither throttle nor pressure: its driving cannot be held against the other's.${air}`
+    const alike = named(true)
+    return alike === ''
+      ? `The runs share too little steady driving.${air}`
+      : `The runs share too little steady driving: only ${alike} could be compared, with no difference.${air}`
   }
   if (verdict === 'no_difference') {
-    return `No difference that weather, sensor and driving could not explain.${air}`
+    const rest = open === '' ? '' : ` Not compared for want of driving: ${open}.`
+    return `No difference that weather, sensor and driving could not explain.${rest}${air}`
   }
   if (parts.length === 0)
     return `The second run is ${verdict} as a whole, though no one state shows it alone.${air}`

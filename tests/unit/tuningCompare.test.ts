@@ -27,6 +27,37 @@ const drive = (seed: number, air: Air, fuel = 1, more: Partial<SyntheticOptions>
   syntheticRun({ seed, air, lambdaAt: engine(air, fuel), ...more })
 
 describe('compareRuns', () => {
+  describe('with a run that has little of what the other has', () => {
+    const whole = drive(5, hot)
+    const cut = (states: string[]) => {
+      const run = drive(2, cold)
+      return { ...run, pieces: run.pieces.filter((piece) => states.includes(piece.state)) }
+    }
+
+    it('does not call two runs alike of which idle alone could be compared', () => {
+      const comparison = compareRuns(whole, cut(['idle']))
+      expect(comparison.verdict).toBe('not_enough_data')
+      expect(comparison.text).toMatch(/only idle could be compared, with no difference/)
+    })
+
+    it('names the states that were not compared', () => {
+      const comparison = compareRuns(whole, cut(['idle', 'cruise', 'part_throttle']))
+      expect(comparison.verdict).toBe('no_difference')
+      expect(comparison.text).toMatch(/Not compared for want of driving: power/)
+      expect(compareRuns(whole, drive(2, cold)).text).not.toContain('Not compared')
+    })
+
+    it('says which run tells no load', () => {
+      const run = drive(2, cold)
+      const blind = {
+        ...run,
+        pieces: run.pieces.map((piece) => ({ ...piece, state: 'running' as const, load: Number.NaN })),
+        result: { ...run.result, map: { ...run.result.map, load_channel: 'none' as const } },
+      }
+      expect(compareRuns(whole, blind).text).toMatch(/^The second run tells neither throttle nor pressure/)
+    })
+  })
+
   it('finds no difference in one car driven on a hot low day and a cold high one', () => {
     const comparison = compareRuns(drive(1, hot), drive(2, cold))
     expect(comparison.verdict).toBe('no_difference')
