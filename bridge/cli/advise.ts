@@ -94,15 +94,17 @@ interface Factors {
   cells: (number | null)[][]
   rpm_edges: number[]
   load_edges: number[]
+  acceleration_percent: number | null
 }
 
-function formatFactors({ states, cells, rpm_edges, load_edges }: Factors): string[] {
+function formatFactors({ states, cells, rpm_edges, load_edges, acceleration_percent }: Factors): string[] {
   const rows = [['state', 'fuel ×', 'percent', 'seconds']]
   for (const [state, { factor, percent, seconds }] of Object.entries(states)) {
     rows.push([state.replaceAll('_', ' '), factor.toFixed(3), percent.toFixed(1), String(seconds)])
   }
   const lines = formatTable(rows)
-  if (cells.length === 0) return lines
+  if (acceleration_percent !== null) lines.push(`acceleration enrichment ${acceleration_percent} % more`)
+  if (cells.every((row) => row.every((cell) => cell === null))) return lines
   const table = [['load', ...rpm_edges.slice(0, -1).map((rpm) => String(Math.round(rpm)))]]
   for (let row = cells.length - 1; row >= 0; row--) {
     table.push([load_edges[row].toFixed(2), ...cells[row].map((cell) => cell?.toFixed(2) ?? '·')])

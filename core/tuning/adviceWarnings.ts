@@ -1,5 +1,6 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { Part } from '../contract/car.ts'
+import type { RunAnalysis } from '../contract/result.ts'
 import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import { partWord, sizesWord } from './adviceText.ts'
 import { leanReadingCautions } from './cautions.ts'
@@ -22,6 +23,8 @@ interface Warned {
   isAsked: boolean
   /** What of the box or of the record is of no use, in sentences. */
   unused: readonly string[]
+  /** What brings today's log λ to home air. */
+  airLogShift: number
   states: AdviceResult['states']
   missing: readonly MissingSize[]
   stuck: readonly AdviceState[]
@@ -45,6 +48,42 @@ export interface OpenPoints {
   readonly nearEdge: readonly AdviceState[]
 }
 
+/** Log λ between the day and the home air from which it is said: more than ordinary weather moves. Chosen here. */
+const FAR_FROM_HOME = 0.04
+
+/** That the day's air was far from home's, in a sentence. `logShift` brings log λ of the day to home air. */
+function airSentence(logShift: number): string[] {
+  if (Math.abs(logShift) < FAR_FROM_HOME) return []
+  const percent = Math.round(100 * Math.abs(Math.exp(-logShift) - 1))
+  return [
+    logShift < 0
+      ? `All figures are for home air. Today's air was denser: there the same parts read leaner by ${percent} %.`
+      : `All figures are for home air. Today's air was thinner: there the same parts read richer by ${percent} %.`,
+  ]
+}
+
+/** That power is lean, with the danger; nothing when it is not known to be. `isAsked`: full throttle is to be driven before anything is changed. */
+export function leanPowerWarning(
+  states: AdviceResult['states'],
+  isAsked: boolean,
+  unit: MixtureUnit,
+): string[] {
+  const { power } = states
+  if (power?.verdict !== 'lean' || power.lambda === null) return []
+  const words = mixtureWords(power.lambda, unit)
+  return [
+    isAsked
+      ? `Power may be lean: ${words}. Lean under load destroys pistons: open gently, and lift at the lean warning.`
+      : `Power is lean: ${words}. Lean under load destroys pistons: no full throttle until it is put right.`,
+  ]
+}
+
+/** What makes a reading doubtful: an idle that reads lean, and the hints of the trust gate. */
+export function readingWarnings(states: AdviceResult['states'], run: RunAnalysis): string[] {
+  const lean = states.idle?.verdict === 'lean' ? leanReadingCautions : []
+  return [...lean, ...run.result.trust.hints.map((hint) => hint.text)]
+}
+
 /** What must be said besides the change: danger under load, sizes that the box lacks, hints of the trust gate. */
 export function findWarnings(about: Warned): string[] {
   const { model, bands, newest, next, states, missing, stuck, open, unit } = about
@@ -57,14 +96,7 @@ export function findWarnings(about: Warned): string[] {
   ]
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
-  if (power && now && states.power?.verdict === 'lean') {
-    const words = mixtureWords(Math.exp(now.mean), unit)
-    warnings.push(
-      about.isAsked
-        ? `Power may be lean: ${words}. Lean under load destroys pistons: open gently, and lift at the lean warning.`
-        : `Power is lean: ${words}. Lean under load destroys pistons: no full throttle until it is put right.`,
-    )
-  }
+  warnings.push(...leanPowerWarning(states, about.isAsked, unit))
   if (power && next) {
     const then = model.forecast('power', { ...model.base, [next.part]: next.to as Part })
     if (!then && next.direction === 'leaner' && (next.circuit === 'main' || next.circuit === 'power')) {
@@ -86,10 +118,7 @@ export function findWarnings(about: Warned): string[] {
     if (missing.length === 0 && !open.isDoubtful)
       warnings.push(`Nothing in the box brings ${stateWords[state]} nearer to its band.`)
   }
-  for (const [state, entry] of Object.entries(states)) {
-    if (state === 'idle' && entry.verdict === 'lean') warnings.push(...leanReadingCautions)
-  }
-  for (const hint of newest.run.result.trust.hints) warnings.push(hint.text)
+  warnings.push(...readingWarnings(states, newest.run), ...airSentence(about.airLogShift))
   if (newest.air.source === 'unknown') {
     warnings.push(
       'The air of the day is not known: the figures allow for any ordinary weather. Note temperature and pressure.',

@@ -256,6 +256,7 @@ function wordsOf(
       hasLater: changes.filter((change) => !change.later).length > 1,
       isAsked: asked.needs.some(({ state }) => state === 'power'),
       unused: next || done ? [] : unused,
+      airLogShift: newest.airLogShift,
       states,
       missing,
       stuck,

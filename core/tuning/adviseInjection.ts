@@ -5,11 +5,11 @@ import { mixtureWords } from '../units/mixtureUnit.ts'
 import type { AdviceEvidence } from './adviceEvidence.ts'
 import { findNeeds } from './adviceNeeds.ts'
 import { describeStates } from './adviceStates.ts'
-import { cannotTell } from './adviceWarnings.ts'
+import { cannotTell, leanPowerWarning, readingWarnings } from './adviceWarnings.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
-import { stateWords } from './compareRuns.ts'
-import { findInjectionFactors, type InjectionFactors } from './injectionFactors.ts'
+import { round, stateWords } from './compareRuns.ts'
+import { findInjectionFactors, type InjectionFactors, isHeld } from './injectionFactors.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import { judgePump } from './pumpAdvice.ts'
@@ -33,6 +33,10 @@ export function adviseInjection(
   const states = describeStates(model, known, observed)
   const banks = bankLevels(today, known, car)
   const pump = judgePump([today])
+  const off = [...known.keys()]
+    .filter((state) => states[state].verdict === 'rich' || states[state].verdict === 'lean')
+    .sort((a, b) => Math.abs(Number(states[b].error)) - Math.abs(Number(states[a].error)))
+  // The states move the baseline of the openings: those are judged when they are right.
   const factors: InjectionFactors = findInjectionFactors(
     today,
     (state) => {
@@ -40,11 +44,8 @@ export function adviseInjection(
       return entry?.lambda ? { lambda: entry.lambda, seconds: Number(entry.seconds) } : undefined
     },
     targets,
-    pump.pattern && pump.verdict === 'lean' ? pump.peak : null,
+    off.length === 0 && pump.pattern && pump.verdict === 'lean' ? pump.peak : null,
   )
-  const off = [...known.keys()]
-    .filter((state) => states[state].verdict === 'rich' || states[state].verdict === 'lean')
-    .sort((a, b) => Math.abs(Number(states[b].error)) - Math.abs(Number(states[a].error)))
   const changes: Change[] = off.map((state) => {
     const factor = factors.states[state]?.factor ?? 1
     const entry = states[state]
@@ -55,10 +56,13 @@ export function adviseInjection(
       from: { label: 'as it is' },
       to: { label: `× ${factor.toFixed(3)} in ${stateWords[state]}` },
       area_factor: factor,
-      expected_lambda: entry.target,
-      expected_ci95: null,
+      expected_lambda: round(entry.lambda! / factor, 4),
+      expected_ci95: entry.ci95 && [round(entry.ci95[0] / factor, 4), round(entry.ci95[1] / factor, 4)],
       because: [
         `${sentenceStart(stateWords[state])} reads ${mixtureWords(entry.lambda!, unit)}, target ${unit.of(entry.target!).toFixed(unit.decimals)}: fuel × ${factor.toFixed(3)}.`,
+        ...(isHeld(factor)
+          ? ['So much is not typed in at once: it is to be done in two rounds, with a drive between.']
+          : []),
         'Type in the factors of the table below, cell by cell; the same percentage everywhere else in the state.',
       ],
     }
@@ -90,6 +94,8 @@ export function adviseInjection(
     factors,
     warnings: [
       ...open,
+      ...leanPowerWarning(states, changes.length === 0 && needs.some(({ state }) => state === 'power'), unit),
+      ...readingWarnings(states, today),
       'The injection measures its own air: no air correction was applied, a hot day may read a little otherwise.',
     ],
     summary: done

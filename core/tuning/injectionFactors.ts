@@ -60,6 +60,9 @@ export function findInjectionFactors(
   }
 }
 
+/** True for a factor that is held: the state is further off than is typed in at once. */
+export const isHeld = (factor: number) => factor >= MOST_FACTOR || factor <= 1 / MOST_FACTOR
+
 function targetFor(state: string, targets: Targets): number | undefined {
   const name = state === 'running' ? 'cruise' : state
   return (targets[name as keyof Targets] ?? defaultTargets[name as keyof Targets])?.lambda

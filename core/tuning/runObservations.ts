@@ -19,6 +19,8 @@ import { surePieces } from './surePieces.ts'
 export interface ObservedRun extends Observation {
   readonly run: RunAnalysis
   readonly air: RunAir
+  /** What brings log λ of the day to home air. */
+  readonly airLogShift: number
   /** True when the run carries its own record of parts. */
   readonly isNoted: boolean
   readonly seconds: Readonly<Partial<Record<AdviceState, number>>>
@@ -74,6 +76,7 @@ export function observeRuns(
     return {
       run,
       air: airs[i],
+      airLogShift: shifts[i],
       isNoted: own !== undefined,
       fitted,
       logLambda,
