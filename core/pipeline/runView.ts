@@ -107,7 +107,12 @@ export function createRunView(options: RunViewOptions): RunView {
     return options.hasPressure() ? 'manifold_pressure' : options.hasThrottle() ? 'throttle' : 'none'
   }
   const coverage = createCoverage()
-  const warmUp = createWarmUp({ limits, targets, thermostatC: options.thermostatC })
+  const warmUp = createWarmUp({
+    limits,
+    targets,
+    thermostatC: options.thermostatC,
+    warmIdleRpm: () => options.learned().warmIdleRpm,
+  })
   const pulls = createPullFinder({ keeps, onPull: coverage.pull, hasThrottle: options.hasThrottle })
   const target: TargetNow = { lambda: Number.NaN, rich: Number.NaN, lean: Number.NaN }
 

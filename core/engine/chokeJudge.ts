@@ -1,0 +1,116 @@
+import type { WarmUp } from '../contract/result.ts'
+import { stateCode } from './operatingState.ts'
+import { CHOKE_COLD_C } from './startTracker.ts'
+import type { StateLimits } from './stateLimits.ts'
+import type { TargetFinder } from './targetLambda.ts'
+
+const BIN_C = 5
+const BINS = 32
+const FIRST_BIN_C = -30
+/** Leaner than this it is no mixture that burns, λ. */
+const MOST_LAMBDA = 1.6
+/** A step of coolant is told from so many seconds on. */
+const LEAST_BIN_S = 1
+/** Least λ seconds of warm-up for a word on the choke. */
+const LEAST_CHOKE_S = 20
+/** Unsteady: engine speed at rest scatters by more than this share over two seconds. */
+const UNSTEADY_SHARE = 0.045
+const LEAST_UNEVEN_S = 5
+/** Lean over its band for such shares of the cold time is early: the first if the engine is unsteady or stalls, the second by itself. */
+const EARLY_SHARE = 0.3
+const SURELY_EARLY_SHARE = 0.5
+/** Late: rich under its band for such a share of the time above this coolant, °C, of which there must be so much, s. */
+const CHOKE_UPPER_C = 25
+const LATE_SHARE = 0.4
+const LEAST_LATE_S = 10
+/** Leaner than its target by this on the whole, an engine that stalls does so for want of fuel. */
+const EARLY_LEAN = 0.02
+
+/** λ of the warm-up against coolant temperature and its target, and what it says of the choke. */
+export interface ChokeJudge {
+  lambda(lambda: number, coolantC: number, state: number, dtS: number): void
+  /** Engine speed with the throttle at rest while cold: its scatter around a slow mean tells how even the engine runs. */
+  coldIdle(rpm: number, dtS: number): void
+  /** The stretch of cold idle is over. */
+  leaveIdle(): void
+  verdict(coldStalls: number): WarmUp['choke']
+  byCoolant(): [number, number, number][]
+}
+
+export function createChokeJudge(limits: StateLimits, targets: TargetFinder): ChokeJudge {
+  const lambdaSum = new Float64Array(BINS)
+  const coolantSum = new Float64Array(BINS)
+  const binS = new Float64Array(BINS)
+  const offSum = new Float64Array(BINS)
+  // Fields of an object, so that no number is boxed at each point.
+  const now = {
+    slowRpm: Number.NaN,
+    unevenSum: 0,
+    unevenS: 0,
+    coldLambdaS: 0,
+    chokeOffSum: 0,
+    chokeS: 0,
+    leanS: 0,
+    richLateS: 0,
+    lateS: 0,
+  }
+
+  /** Cold seconds, and those of them that are off target to the side of a choke that opens too early or too late. */
+  function addCold(off: number, coolantC: number, dtS: number): void {
+    const band = targets.targets.warm_up
+    now.coldLambdaS += dtS
+    if (coolantC < CHOKE_COLD_C) {
+      now.chokeOffSum += off * dtS
+      now.chokeS += dtS
+    }
+    if (off > band.lean) now.leanS += dtS
+    if (coolantC > CHOKE_UPPER_C) {
+      now.lateS += dtS
+      if (off < -band.rich) now.richLateS += dtS
+    }
+  }
+
+  return {
+    lambda(lambda, coolantC, state, dtS) {
+      if (!(lambda < MOST_LAMBDA) || Number.isNaN(coolantC)) return
+      if (state === stateCode.overrun || state === stateCode.tip_in || state === stateCode.tip_out) return
+      if (state === stateCode.power || state === stateCode.off || state === stateCode.cranking) return
+      const bin = Math.max(0, Math.min(BINS - 1, ((coolantC - FIRST_BIN_C) / BIN_C) | 0))
+      const targetState = coolantC < limits.warm_C ? stateCode.warm_up : state
+      const off = lambda - targets.lambda(targetState, coolantC)
+      lambdaSum[bin] += lambda * dtS
+      coolantSum[bin] += coolantC * dtS
+      offSum[bin] += off * dtS
+      binS[bin] += dtS
+      if (coolantC < limits.warm_C) addCold(off, coolantC, dtS)
+    },
+    coldIdle(rpm, dtS) {
+      now.slowRpm = !Number.isNaN(now.slowRpm) ? now.slowRpm + Math.min(1, dtS) * (rpm - now.slowRpm) : rpm
+      now.unevenSum += ((rpm - now.slowRpm) / now.slowRpm) ** 2 * dtS
+      now.unevenS += dtS
+    },
+    leaveIdle() {
+      now.slowRpm = Number.NaN
+    },
+    verdict(coldStalls) {
+      if (now.coldLambdaS < LEAST_CHOKE_S) return 'unknown'
+      const uneven = now.unevenS > LEAST_UNEVEN_S ? Math.sqrt(now.unevenSum / now.unevenS) : 0
+      const isUnsteady = uneven > UNSTEADY_SHARE || coldStalls > 0
+      const leanShare = isUnsteady ? EARLY_SHARE : SURELY_EARLY_SHARE
+      if (now.leanS > leanShare * now.coldLambdaS) return 'early'
+      if (coldStalls > 0 && now.chokeOffSum > EARLY_LEAN * now.chokeS) return 'early'
+      if (now.lateS > LEAST_LATE_S && now.richLateS > LATE_SHARE * now.lateS && uneven < UNSTEADY_SHARE)
+        return 'late'
+      return 'fine'
+    },
+    byCoolant() {
+      const rows: [number, number, number][] = []
+      for (let bin = 0; bin < BINS; bin++) {
+        if (binS[bin] < LEAST_BIN_S) continue
+        const lambda = lambdaSum[bin] / binS[bin]
+        rows.push([coolantSum[bin] / binS[bin], lambda, lambda - offSum[bin] / binS[bin]])
+      }
+      return rows
+    },
+  }
+}
