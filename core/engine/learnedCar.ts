@@ -44,6 +44,12 @@ const LEAST_IDLE_S = 4
 const FIRST_SHARE = 0.33
 const SECOND_SHARE = 0.1
 const NEUTRAL_FACTOR = 1.35
+/**
+ * Where no throttle tells rest, a long cruise is no idle: none is looked for over this speed, rpm, and the slowest cluster that was seen for so long, s,
+ * is idle's, however short beside the others. Chosen here.
+ */
+const MOST_IDLE_RPM = 1300
+const LEAST_CLUSTER_S = 2
 /** Where no throttle tells rest, a faster cluster is neutral's only if as much air passes (speed × pressure), within this share: else it is a slow cruise. Chosen here. */
 const SAME_AIR_SHARE = 0.15
 /** Below this the engine stands still and the manifold shows the air outside. */
@@ -122,20 +128,22 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
    * that the limits are meant for.
    */
   function findIdle(): number {
+    const end = hasThrottle ? RPM_BINS - 2 : MOST_IDLE_RPM / RPM_PER_BIN
     let total = 0
     let most = 0
-    for (let i = 2; i < RPM_BINS - 2; i++) {
+    for (let i = 2; i < end; i++) {
       total += idleS[i]
       most = Math.max(most, around(idleS, i))
     }
     if (total < LEAST_IDLE_S) return Number.NaN
     let first = 0
     let peak = 0
-    for (let i = 2; i < RPM_BINS - 2; i++) {
+    for (let i = 2; i < end; i++) {
       const here = around(idleS, i)
       if (first > 0 && i > first * NEUTRAL_FACTOR) break
       const isPeak = here >= around(idleS, i - 1) && here >= around(idleS, i + 1)
-      if (!isPeak || here < (first > 0 ? SECOND_SHARE : FIRST_SHARE) * most) continue
+      const firstLeast = hasThrottle ? FIRST_SHARE * most : LEAST_CLUSTER_S
+      if (!isPeak || here < (first > 0 ? SECOND_SHARE * most : firstLeast)) continue
       if (first > 0 && !hasThrottle && !isSameAir(first, i)) continue
       if (first === 0) first = i
       if (i > peak * 1.1 || here > around(idleS, peak)) peak = i

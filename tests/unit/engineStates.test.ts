@@ -115,6 +115,21 @@ describe('createCarLearner', () => {
     expect(barometerKpa).toBeCloseTo(96.5, 1)
   })
 
+  it('takes a long steady cruise for no idle where the board tells no throttle', () => {
+    const idleOf = (mapKpa: (isIdle: boolean) => number, cruiseRpm: number) => {
+      const learner = createCarLearner(60, 1.5)
+      for (let i = 0; i < 400 * 50; i++) {
+        const isIdle = i < 10 * 50
+        const rpm = isIdle ? 850 + 8 * Math.sin(i / 9) : cruiseRpm + 15 * Math.sin(i / 40)
+        learner.add(i / 50, rpm, Number.NaN, mapKpa(isIdle), 85)
+      }
+      return learner.learned().warmIdleRpm
+    }
+    expect(idleOf(() => Number.NaN, 2300)).toBeCloseTo(850, -1)
+    expect(idleOf((isIdle) => (isIdle ? 34 : 48), 2300)).toBeCloseTo(850, -1)
+    expect(idleOf((isIdle) => (isIdle ? 34 : 55), 1250)).toBeCloseTo(850, -1)
+  })
+
   it('says so when the air pressure is only assumed', () => {
     expect(createCarLearner(60, 1.5).learned()).toMatchObject({
       barometerKpa: 101.325,
