@@ -54,10 +54,14 @@ const SLOW_STEP_S = 0.045
 const POWER_MEAN_S = 3
 const CRUISE_MEAN_S = 15
 const LEAST_SHARE = 1 / 3
+/** It ends, and is not raised, when λ's mean over so short a time is back in the band: the owner has done something, or the road has. Chosen here, s. */
+const NEWEST_MEAN_S = 0.5
 
 /** λ of one state over its calm moments. */
 interface StateMean {
   lambda: number
+  /** The same over the last moments only. */
+  newest: number
   seconds: number
   readonly overS: number
 }
@@ -190,8 +194,8 @@ export function createAlarms(
 
   /** When slow alarms were last looked at and λ last came: fields of an object, so that no number is boxed at each sample. */
   const slow = { lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
-  const ofPower: StateMean = { lambda: Number.NaN, seconds: 0, overS: POWER_MEAN_S }
-  const ofCruise: StateMean = { lambda: Number.NaN, seconds: 0, overS: CRUISE_MEAN_S }
+  const ofPower: StateMean = { lambda: Number.NaN, newest: Number.NaN, seconds: 0, overS: POWER_MEAN_S }
+  const ofCruise: StateMean = { lambda: Number.NaN, newest: Number.NaN, seconds: 0, overS: CRUISE_MEAN_S }
   /** A reading came since the gas of this state is at the sensor: one that is only held from before says nothing of it. */
   let isOfThisState = false
 
@@ -210,9 +214,14 @@ export function createAlarms(
     mean.seconds += stepS
     const share = Math.min(1, stepS / Math.min(mean.overS, mean.seconds))
     mean.lambda = Number.isNaN(mean.lambda) ? lambda : mean.lambda + share * (lambda - mean.lambda)
+    const newestShare = Math.min(1, stepS / NEWEST_MEAN_S)
+    mean.newest = Number.isNaN(mean.newest) ? lambda : mean.newest + newestShare * (lambda - mean.newest)
   }
 
-  const known = (mean: StateMean) => (mean.seconds >= LEAST_SHARE * mean.overS ? mean.lambda : Number.NaN)
+  const known = (mean: StateMean) => mean.seconds >= LEAST_SHARE * mean.overS
+  /** What a caution of too lean a state is told of: the lesser of the two means, so that it ends as λ is back; of too rich a one the greater. */
+  const leanest = (mean: StateMean) => (known(mean) ? Math.min(mean.lambda, mean.newest) : Number.NaN)
+  const richest = (mean: StateMean) => (known(mean) ? Math.max(mean.lambda, mean.newest) : Number.NaN)
 
   const isSlowDue = (timeS: number) => !(timeS < slow.nextS)
 
@@ -220,15 +229,13 @@ export function createAlarms(
     const { timeS, state, rpm, barometerKpa, supplyV } = input
     const inPower = isOfThisState && input.isCalm && state === stateCode.power
     const inCruise = isOfThisState && input.isCalm && input.isOnMain && state === stateCode.cruise
-    const powerLambda = known(ofPower)
-    const cruiseLambda = known(ofCruise)
     const leanOver = (target: Target) => target.lambda + target.lean + CAUTION_DOUBT
     const richUnder = (target: Target) => target.lambda - target.rich - CAUTION_DOUBT
     // The warning says it already; the caution would only count twice.
-    over(leanInPower, timeS, powerLambda, leanOver(power), dead, inPower && !leanUnderLoad.isOn)
-    under(richInPower, timeS, powerLambda, richUnder(power), dead, inPower)
-    over(leanInCruise, timeS, cruiseLambda, leanOver(cruise), dead, inCruise)
-    under(richInCruise, timeS, cruiseLambda, richUnder(cruise), dead, inCruise)
+    over(leanInPower, timeS, leanest(ofPower), leanOver(power), dead, inPower && !leanUnderLoad.isOn)
+    under(richInPower, timeS, richest(ofPower), richUnder(power), dead, inPower)
+    over(leanInCruise, timeS, leanest(ofCruise), leanOver(cruise), dead, inCruise)
+    under(richInCruise, timeS, richest(ofCruise), richUnder(cruise), dead, inCruise)
     over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)
     under(oilLow, timeS, input.oilKpa - barometerKpa, limits.oil_kPa, 10, rpm > limits.oil_from_rpm)
     under(fuelLow, timeS, input.fuelKpa - barometerKpa, limits.fuel_low_kPa, 2, rpm > 400)

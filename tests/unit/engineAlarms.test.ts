@@ -81,6 +81,21 @@ describe('createAlarms', () => {
     expect(cruise((t) => (t < 30 ? 1.02 : 1.12)).onAt.lean_in_cruise).toBeLessThan(45)
   })
 
+  it('ends a caution within three seconds of λ being back in its band', () => {
+    const cruise = (lambda: (t: number) => number) =>
+      run(60, (t) => ({ state: stateCode.cruise, lambda: lambda(t) + 0.01 * Math.sin(40 * t) }))
+    expect(cruise((t) => (t < 30 ? 0.93 : 1.02)).offAt.rich_in_cruise).toBeLessThan(33)
+    expect(cruise((t) => (t < 30 ? 1.11 : 1.02)).offAt.lean_in_cruise).toBeLessThan(33)
+    const power = run(60, (t) => ({ lambda: t < 30 ? 0.78 : 0.87 }))
+    expect(power.offAt.rich_in_power).toBeLessThan(33)
+    expect(power.offAt.rich_in_power).toBeGreaterThan(31.9)
+  })
+
+  it('raises no caution when λ is back in its band already', () => {
+    const { log } = run(60, (t) => ({ state: stateCode.cruise, lambda: t < 5.5 ? 0.9 : 1.02 }))
+    expect(log).toEqual([])
+  })
+
   it('tells no caution of cruise while the idle circuit still feeds', () => {
     expect(run(60, () => ({ state: stateCode.cruise, isOnMain: false, lambda: 0.94 })).log).toEqual([])
   })
