@@ -20,6 +20,8 @@ export interface SteadyOptions {
   readonly leaveEdgeS: number
   /** The same after an overrun at the most, s: the exhaust is still full of air until λ stops falling. */
   readonly afterOverrunS: number
+  /** Not read so long after the first fire, s: the exhaust is still full of the air of cranking, and cold, so that little gas moves it. */
+  readonly afterStartS: number
   /** Longest piece, s. */
   readonly pieceS: number
   readonly onPiece: (piece: SteadyPiece) => void
@@ -40,6 +42,7 @@ export const defaultSteadyEdges = Object.freeze({
   enterEdgeS: 0.3,
   leaveEdgeS: 0.2,
   afterOverrunS: 1,
+  afterStartS: 4,
   pieceS: 1,
 })
 
@@ -92,6 +95,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
   let before = -1
   let enteredS = Number.NaN
   let gapFromS = Number.NEGATIVE_INFINITY
+  let crankedS = Number.NEGATIVE_INFINITY
   let lastS = Number.NaN
   const target: TargetNow = { lambda: Number.NaN, rich: Number.NaN, lean: Number.NaN }
 
@@ -123,7 +127,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
 
   /** Whether a moment's λ may belong to what came before the visit, or to what comes after it. */
   function isEdgeOf(state: number, t: number, stateAhead: number, isFalling: boolean): boolean {
-    if (t - gapFromS < options.enterEdgeS) return true
+    if (t - gapFromS < options.enterEdgeS || t - crankedS < options.afterStartS) return true
     if (stateAhead !== state && !(isLoaded[state] && isLoaded[stateAhead])) return true
     if (before === stateCode.overrun && isFalling && t - enteredS < options.afterOverrunS) return true
     if (isLoaded[state] && isLoaded[before]) return false
@@ -180,6 +184,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
       enteredS = t
       visits.set(state, (visits.get(state) ?? -1) + 1)
     }
+    if (state === stateCode.cranking || state === stateCode.off) crankedS = t
     const moved = unrest(history, at)
     collector.isSteady = false
     if (mixtureByState[state] === undefined) {

@@ -67,6 +67,17 @@ describe('steady pieces', () => {
     expect(readAfterOverrun(0.03).unread).toBeLessThan(readAfterOverrun(0.15).unread - 0.2)
   })
 
+  it('leave out the first seconds after a start, in which the exhaust is full of the air of cranking', () => {
+    const { pieces } = analyse(30, (t) => {
+      if (t < 2) return { lambda: 3, rpm: 0, throttle: 0, map: 100 }
+      if (t < 4) return { lambda: 3, rpm: 200, throttle: 0, map: 90 }
+      return { ...idle, lambda: 0.95 + 2 * Math.exp(-(t - 4) / 0.7) }
+    })
+    const own = pieces.filter(({ state }) => state === 'idle')
+    expect(sum(own.map(({ seconds }) => seconds))).toBeGreaterThan(20)
+    for (const piece of own) expect(piece.lambda).toBeLessThan(0.965)
+  })
+
   it('read the edges between cruise and part throttle, where the mixture goes over steadily', () => {
     const { pieces } = analyse(40, (t) => (t < 20 ? cruise : part))
     const read = sum(pieces.filter(({ state }) => state === 'part_throttle').map(({ seconds }) => seconds))
