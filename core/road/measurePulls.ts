@@ -17,6 +17,10 @@ export interface PullCar {
 const STEP_RPM = 200
 /** Time over which engine speed is taken as a straight line, s, each side. */
 const SLOPE_HALF_S = 0.4
+/** The same for road speed, which comes coarser and less often. */
+const ROAD_SLOPE_HALF_S = 0.8
+/** Road speed per rpm that changes by more than this from the first to the last third of a pull tells of a converter that slips. Chosen here. */
+const SLIP_SHARE = 0.06
 const DEFAULT_METHOD: PowerCorrectionMethod = 'sae_j1349'
 const methods: readonly string[] = ['sae_j1349', 'iso_1585', 'din_70020', 'std']
 
@@ -62,10 +66,14 @@ function measurePull(
     number,
     { rpm: number; lambda: number; lambdas: number; kW: number; powers: number; count: number }
   >()
+  const isSlipping = slips(pull)
   for (let i = 0; i <= last; i++) {
-    const slope = slopeAt(timeS, rpm, i)
-    const kW =
-      wheelPowerKw(road, rpm[i] * perRpm, slope * perRpm, density, slopePct) * (correction?.factor ?? 1)
+    // Engine speed is the finer measure of acceleration, as long as it is tied to the wheels.
+    const speedMs = isSlipping ? pull.roadSpeedMs[i] : rpm[i] * perRpm
+    const accelerationMs2 = isSlipping
+      ? slopeAt(timeS, pull.roadSpeedMs, i, ROAD_SLOPE_HALF_S)
+      : slopeAt(timeS, rpm, i, SLOPE_HALF_S) * perRpm
+    const kW = wheelPowerKw(road, speedMs, accelerationMs2, density, slopePct) * (correction?.factor ?? 1)
     const key = Math.round(rpm[i] / STEP_RPM)
     const step = steps.get(key) ?? { rpm: 0, lambda: 0, lambdas: 0, kW: 0, powers: 0, count: 0 }
     step.rpm += rpm[i]
@@ -127,16 +135,36 @@ function speedPerRpm({ rpm, roadSpeedMs }: PullSamples, car: CarProfile | undefi
   return Number.NaN
 }
 
-/** Slope of the straight line through the samples around one, per second. */
-function slopeAt(timeS: readonly number[], values: readonly number[], at: number): number {
+/** Whether engine speed runs away from road speed within a pull, or comes back to it. */
+function slips({ rpm, roadSpeedMs }: PullSamples): boolean {
+  const third = Math.floor(rpm.length / 3)
+  const first = ratioOver(0, third)
+  const last = ratioOver(rpm.length - third, rpm.length)
+  return Math.abs(last / first - 1) > SLIP_SHARE
+
+  function ratioOver(from: number, to: number): number {
+    let speeds = 0
+    let turns = 0
+    for (let i = from; i < to; i++) {
+      if (!(roadSpeedMs[i] > 1)) continue
+      speeds += roadSpeedMs[i]
+      turns += rpm[i]
+    }
+    return speeds / turns
+  }
+}
+
+/** Slope of the straight line through the samples within so many seconds of one, per second; missing ones are passed over. */
+function slopeAt(timeS: readonly number[], values: readonly number[], at: number, halfS: number): number {
   let count = 0
   let sumT = 0
   let sumV = 0
   let sumTt = 0
   let sumTv = 0
-  for (let i = at; i >= 0 && timeS[at] - timeS[i] <= SLOPE_HALF_S; i--) add(i)
-  for (let i = at + 1; i < timeS.length && timeS[i] - timeS[at] <= SLOPE_HALF_S; i++) add(i)
+  for (let i = at; i >= 0 && timeS[at] - timeS[i] <= halfS; i--) add(i)
+  for (let i = at + 1; i < timeS.length && timeS[i] - timeS[at] <= halfS; i++) add(i)
   function add(i: number): void {
+    if (Number.isNaN(values[i])) return
     const t = timeS[i] - timeS[at]
     count++
     sumT += t
