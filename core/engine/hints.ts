@@ -23,6 +23,8 @@ const UNEVEN_IDLE_SHARE = 0.045
 /** Load of an idle that only much overlap (or a vacuum leak) gives; common practice, no source. */
 const OVERLAP_LOAD = 0.5
 const OVERLAP_IQR = 0.05
+/** A lean idle whose λ is so restless (middle half) burns now and then only, even if the flywheel hides it. Chosen here. */
+const MISFIRE_IQR = 0.07
 const AGED_GAIN = 0.06
 const BANKS_APART = 0.05
 /** Engines from this many cylinders have two banks more often than not. */
@@ -54,11 +56,11 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
       test: 'Set the idle screws by highest vacuum or speed, not by λ, and see whether the engine then idles best.',
     })
   } else if (idleError !== null && idleError > LEAK_LEAN) {
-    if (uneven > UNEVEN_IDLE_SHARE) {
+    if (uneven > UNEVEN_IDLE_SHARE || (idle?.lambda_iqr ?? 0) > MISFIRE_IQR) {
       hints.push({
         code: 'misfire',
-        text: 'Idle reads lean and its speed is uneven: a cylinder that misfires sends unburnt air, while its plug is wet.',
-        evidence: { idle_error: idleError, speed_scatter: uneven },
+        text: 'Idle reads lean and runs unevenly: a cylinder that misfires sends unburnt air, while its plug is wet.',
+        evidence: { idle_error: idleError, speed_scatter: uneven, lambda_iqr: idle?.lambda_iqr },
         test: 'With the engine idling, unplug one plug lead after the other (insulated pliers): the cylinder that makes no difference misfires.',
       })
     } else if (

@@ -50,6 +50,11 @@ describe('findHints', () => {
     expect(codes(0.12, 0.1, 0.07)).toEqual(['misfire'])
   })
 
+  it('takes a lean idle whose λ comes and goes for a misfire, though its speed holds', () => {
+    expect(codes(0.09, 0, 0.03, 0.1)).toEqual(['misfire'])
+    expect(codes(0.02, 0, 0.03, 0.1)).toEqual([])
+  })
+
   it('speaks of the other bank only where a pressure sensor tells what power is', () => {
     const told = (manifoldKpa: number) =>
       findHints({
