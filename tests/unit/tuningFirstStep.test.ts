@@ -45,8 +45,9 @@ describe('the first of several steps', () => {
     const run = syntheticRun({ seed: 7, seconds: 800, fitted: rich, air, startMs: 86_400_000, lambdaAt })
     const { next } = advise([run], box)
     expect(next).toMatchObject({ part: 'main_jet', direction: 'leaner' })
-    expect(next!.expects!.cruise!.lambda).toBeLessThan(1.07)
-    expect(next!.expects!.part_throttle!.lambda).toBeLessThan(1.01)
+    const expects = next!.expects as Record<string, { lambda: number }>
+    expect(expects.cruise.lambda).toBeLessThan(1.07)
+    expect(expects.part_throttle.lambda).toBeLessThan(1.01)
     expect(next!.to.bore_mm).toBeGreaterThanOrEqual(2.4)
   })
 })
