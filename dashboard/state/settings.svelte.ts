@@ -1,4 +1,5 @@
 import { createSubscriber } from 'svelte/reactivity'
+import { isQuestion, type Question } from '../words/drivePlan.ts'
 
 export type ThemeChoice = 'auto' | 'day' | 'dark' | 'night'
 export type Theme = 'day' | 'dark' | 'night'
@@ -18,6 +19,8 @@ export interface SettingValues {
   traceChannels: string[]
   /** Answer to "heard?" of the sound test. */
   soundHeard: boolean
+  /** What the next drive should answer. */
+  question: Question
 }
 
 export const defaultSettings: Readonly<SettingValues> = Object.freeze({
@@ -28,6 +31,7 @@ export const defaultSettings: Readonly<SettingValues> = Object.freeze({
   letterKeys: true,
   traceChannels: [],
   soundHeard: false,
+  question: 'all',
 })
 
 const storageKey = 'floatbowl.settings'
@@ -136,5 +140,6 @@ function checked(stored: Record<string, unknown>): SettingValues {
   if (Array.isArray(stored.traceChannels))
     values.traceChannels = stored.traceChannels.filter((name) => typeof name === 'string').slice(0, 24)
   if (stored.soundHeard === true) values.soundHeard = true
+  if (isQuestion(stored.question)) values.question = stored.question
   return values
 }

@@ -2,7 +2,8 @@ import type { LiveAlarm } from '../../core/contract/live.ts'
 import { formatNumber, NARROW_SPACE } from '../../core/units/format.ts'
 import type { UnitId } from '../../core/units/unitTable.ts'
 import { type MixtureUnit, mixtureWithUnit } from './mixtureUnit.ts'
-import { decimalMark, shownValue } from './units.ts'
+import { itemText } from './stateWords.ts'
+import { decimalMark, shownValue, type UnitChoices, unitFor } from './units.ts'
 
 /** Verb first, then the reason. Codes are the pipeline's and the bridge's; an unknown one is spelled out. */
 const alarmWords: Readonly<Record<string, readonly [string, string]>> = {
@@ -32,7 +33,7 @@ export function alarmText(code: string): { verb: string; reason: string } {
   const known = alarmWords[code]
   if (known) return { verb: known[0], reason: known[1] }
   if (code.startsWith(covered))
-    return { verb: 'COVERED', reason: `${code.slice(covered.length).replaceAll('_', ' ')} is covered` }
+    return { verb: 'COVERED', reason: `${itemText(code.slice(covered.length))} covered` }
   return { verb: 'CHECK', reason: code.replaceAll('_', ' ') }
 }
 
@@ -65,23 +66,42 @@ export function alarmQuantity(code: string): AlarmQuantity | undefined {
 export interface WorstUnits {
   mixture: MixtureUnit
   temperature: UnitId
+  /** As chosen for the manifold: of oil and fuel only the family counts, since nobody has a vacuum there. */
+  pressure: UnitId
+}
+
+/** Units of the worst values in the person's choice. */
+export function worstUnits(choices: UnitChoices, mixture: MixtureUnit): WorstUnits {
+  return {
+    mixture,
+    temperature: unitFor('temperature', choices, 'C'),
+    pressure: unitFor('pressure', choices, 'kPa'),
+  }
+}
+
+/** Unit of a pressure that a pump makes: psi with inches of mercury, bar with bar, else kPa. */
+function pumpPressureUnit(chosen: UnitId): UnitId {
+  if (/inHg|psi/.test(chosen)) return 'psi'
+  return chosen.includes('bar') && chosen !== 'mbar' ? 'bar' : 'kPa'
 }
 
 /** Worst value of an alarm with its unit; `–` where there is none. */
 export function worstText(code: string, worst: number | null, units: WorstUnits): string {
   if (worst === null || Number.isNaN(worst)) return '–'
   const number = (value: number, decimals: number) => formatNumber(value, { decimals, decimalMark })
+  const quantity = (unitId: UnitId) => {
+    const shown = shownValue(worst, unitId)
+    return `${shown.text}${NARROW_SPACE}${shown.unit}`
+  }
   switch (worstQuantity[code]) {
     case 'lambda':
       return mixtureWithUnit(worst, units.mixture)
-    case 'temperature': {
-      const shown = shownValue(worst, units.temperature)
-      return `${shown.text}${NARROW_SPACE}${shown.unit}`
-    }
+    case 'temperature':
+      return quantity(units.temperature)
     case 'pressure':
-      return `${number(worst, 0)}${NARROW_SPACE}kPa`
+      return quantity(pumpPressureUnit(units.pressure))
     case 'voltage':
-      return `${number(worst, 2)}${NARROW_SPACE}V`
+      return quantity('V')
     case 'seconds':
       return `${number(worst, 1)}${NARROW_SPACE}s`
     case 'bytes':

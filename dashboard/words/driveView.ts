@@ -2,7 +2,7 @@ import type { LiveReading } from '../../core/contract/live.ts'
 import { formatNumber, NARROW_SPACE, NO_VALUE } from '../../core/units/format.ts'
 import type { AlarmRecord } from '../state/alarms.svelte.ts'
 import type { App } from '../state/app.ts'
-import { alarmQuantity, alarmText, bankText, worstText } from './alarmWords.ts'
+import { alarmQuantity, alarmText, bankText, type WorstUnits, worstText, worstUnits } from './alarmWords.ts'
 import { shortBankNames } from './bankNames.ts'
 import {
   type HelperView,
@@ -74,7 +74,11 @@ export function driveView(app: App): DriveView {
       reason: [shownWords.reason, shownBankText].filter(Boolean).join(' · '),
     },
     recordText: alarms.latched
-      ? recordText(alarms.latched, alarms.latchedCount, mixtureUnit, temperature, digits)
+      ? recordText(
+          alarms.latched,
+          alarms.latchedCount,
+          worstUnits(choices, createMixtureUnit(mixtureUnit, digits?.stoichiometricRatio ?? Number.NaN)),
+        )
       : '',
     announcement: announced ? `${announced.verb}, ${announced.reason}` : '',
   }
@@ -96,24 +100,17 @@ function notes(app: App): string {
   return found.slice(0, 2).join(' · ')
 }
 
-function recordText(
-  record: AlarmRecord,
-  count: number,
-  mixtureUnit: ReturnType<typeof unitFor>,
-  temperature: ReturnType<typeof unitFor>,
-  reading: LiveReading | undefined,
-): string {
+function recordText(record: AlarmRecord, count: number, units: WorstUnits): string {
   const words = alarmText(record.code).reason
   const duration = `${formatNumber(record.durationS, { decimals: 1, decimalMark })}${NARROW_SPACE}s`
   const quantity = alarmQuantity(record.code)
-  const mixture = createMixtureUnit(mixtureUnit, reading?.stoichiometricRatio ?? Number.NaN)
   const hasWorst = !(Number.isNaN(record.worst) || quantity === undefined || quantity === 'seconds')
   // The narrow tile has room for the bare figure; its unit is that of the number above.
   const worst = !hasWorst
     ? ''
     : quantity === 'lambda'
-      ? ` ${mixtureText(record.worst, mixture)}`
-      : ` ${worstText(record.code, record.worst, { mixture, temperature })}`
+      ? ` ${mixtureText(record.worst, units.mixture)}`
+      : ` ${worstText(record.code, record.worst, units)}`
   const name = quantity === 'lambda' ? words.split(' ')[0] : words
   return `was ${name}${worst}, ${duration}${count > 1 ? ` +${count - 1}` : ''}`
 }

@@ -71,13 +71,16 @@ const coverageOf: Readonly<Partial<Record<OperatingState, readonly string[]>>> =
   warm_up: ['warm_up'],
 }
 
-/** Items whose own name is not the state's. */
+/** Items of the test drive, as the slat has room for them, where their own name does not do. */
 const itemWords: Readonly<Record<string, string>> = {
   tip_in_cruise: 'cruise tip-ins',
   tip_in_idle: 'idle tip-ins',
   pull: 'pulls',
   overrun: 'overruns',
 }
+
+/** `cruise tip-ins`: an item of the test drive in few words. */
+export const itemText = (item: string) => itemWords[item] ?? item.replaceAll('_', ' ')
 
 /** `cruise 30/90 s`: the entry of the state, the incomplete one first; empty when there is none. */
 export function coverageText(coverage: readonly CoverageItem[], state: OperatingState): string {
@@ -86,5 +89,5 @@ export function coverageText(coverage: readonly CoverageItem[], state: Operating
   const item = fitting.find(({ have, want }) => have < want) ?? fitting[0]
   if (!item) return ''
   const unit = item.unit ? ` ${item.unit}` : ''
-  return `${itemWords[item.item] ?? item.item.replaceAll('_', ' ')} ${Math.floor(item.have)}/${Math.round(item.want)}${unit}`
+  return `${itemText(item.item)} ${Math.floor(item.have)}/${Math.round(item.want)}${unit}`
 }

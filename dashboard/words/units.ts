@@ -11,12 +11,11 @@ export interface ShownValue {
   unit: string
 }
 
+/** Choices of units, the screen's own first. */
+export type UnitChoices = readonly (Readonly<Record<string, string>> | undefined)[]
+
 /** Chosen unit of a quantity: the screen's own choice, else the car's, else `fallback`. */
-export function unitFor(
-  quantity: string,
-  choices: readonly (Readonly<Record<string, string>> | undefined)[],
-  fallback: UnitId,
-): UnitId {
+export function unitFor(quantity: string, choices: UnitChoices, fallback: UnitId): UnitId {
   const wanted = findUnit(fallback).quantity
   for (const choice of choices) {
     const id = choice?.[quantity]

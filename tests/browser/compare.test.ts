@@ -3,7 +3,7 @@ import { beforeAll, describe, expect, test } from 'vitest'
 import type { MadeRun } from './bridgeFixture.ts'
 import { servePages } from './servedPages.ts'
 import type { OpenOptions } from './support.ts'
-import { partText, shoot } from './support.ts'
+import { changeSettings, partText, shoot } from './support.ts'
 
 const base: MadeRun = { car: 'marigold', drive: 'traffic', seconds: 300, seed: 3, at: '2025-06-14T09:12:00Z' }
 
@@ -42,6 +42,12 @@ describe('compare page', () => {
       'dashed',
     )
     await shoot(page, 'compare')
+    // In another unit the sentence and the rows still give the same figure.
+    await changeSettings(page, { units: { mixture: 'afr', distance: 'mi' } })
+    await page.locator('[data-part="text"]', { hasText: 'AFR' }).waitFor()
+    const figure = /leaner (\d\.\d\d)/.exec((await cruise.textContent()) ?? '')?.[1]
+    expect(await partText(page, 'text')).toContain(`cruise by ${figure} ± `)
+    expect(await page.locator('main').textContent()).toMatch(/density altitude −?[\d\s]+.ft/)
     expect(complaints).toEqual([])
     await close()
   })

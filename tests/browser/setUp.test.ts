@@ -1,7 +1,8 @@
 import { describe, expect, test } from 'vitest'
 import type { CarProfile } from '../../core/contract/car.ts'
+import { findCar } from '../../simulator/index.ts'
 import { servePages } from './servedPages.ts'
-import { check, shoot, until } from './support.ts'
+import { check, partText, shoot, until } from './support.ts'
 
 const pages = servePages({ sim: 'marigold' })
 
@@ -124,6 +125,39 @@ describe('set-up page', () => {
     check('T3', `while recording a set-up field takes no focus: ${isOut}`, isOut)
     await record(false)
     await page.waitForSelector('main:not([inert])')
+    await close()
+  })
+})
+
+describe('before driving', () => {
+  test('a question becomes a plan, and what was changed since the last run stands beside it', async () => {
+    const { right, box } = findCar('marigold')
+    await pages.bridge.setParts('marigold', { fitted: right, box })
+    pages.bridge.addRun({
+      car: 'marigold',
+      setup: 'rich_main',
+      drive: 'traffic',
+      seconds: 20,
+      // Newer than what the other tests record.
+      at: '2035-06-14T09:12:00Z',
+    })
+    const { page, complaints, close } = await pages.open('#/check')
+    const steps = page.locator('[data-part="plan"] li')
+    await steps.first().waitFor()
+    expect(await steps.count()).toBe(6)
+    expect(await partText(page, 'plan')).toMatch(/full-throttle pulls.*closed course/s)
+    await page.getByLabel('Question').selectOption('cruise')
+    expect(await steps.allTextContents()).toHaveLength(1)
+    expect(await steps.first().textContent()).toMatch(/steady cruise at three speeds\s+(\d+ of )?90/)
+    expect(await partText(page, 'plan')).not.toContain('closed course')
+    await until('the last run is known', async () =>
+      /Changed since .*2035.*: main jet 77 → 71\./.test(await partText(page, 'todays-car')),
+    )
+    await shoot(page, 'check-plan')
+    await page.reload()
+    await steps.first().waitFor()
+    expect(await steps.count()).toBe(1)
+    expect(complaints).toEqual([])
     await close()
   })
 })

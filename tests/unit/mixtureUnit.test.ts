@@ -81,10 +81,15 @@ describe('mixtureWords', () => {
 })
 
 describe('worst values of alarms', () => {
-  const units = { mixture: afr, temperature: 'F' } as const
+  const units = { mixture: afr, temperature: 'F', pressure: 'inHg_vacuum' } as const
   it('carry the unit of what they are a value of', () => {
     expect(worstText('lean_under_load', 1, units)).toBe('AFR 14.0')
     expect(worstText('coolant_hot', 100, units)).toMatch(/^212.°F$/)
+    // Nobody reads oil pressure in inches of mercury, least of all as vacuum.
+    expect(worstText('oil_pressure_low', 68.95, units)).toMatch(/^10\.0.psi$/)
+    expect(worstText('oil_pressure_low', 68.95, { ...units, pressure: 'kPa' })).toMatch(/^69.kPa$/)
+    expect(worstText('fuel_pressure_high', 45, { ...units, pressure: 'bar_gauge' })).toMatch(/^0\.45.bar$/)
+    expect(worstText('supply_low', 11.24, units)).toMatch(/^11\.24.V$/)
     expect(worstText('disk_nearly_full', 1.2e8, units)).toMatch(/^120.MB left$/)
     expect(worstText('board_clock_drift', 0.02, units)).toMatch(/^2\.0.%$/)
     expect(worstText('sensor_fault', null, units)).toBe('–')
@@ -105,8 +110,8 @@ describe('CoverageNews', () => {
         )
         .map(({ code, priority }) => `${priority} ${alarmText(code).reason}`)
     expect(step(0, 10)).toEqual([])
-    expect(step(1, 90)).toEqual(['advisory cruise is covered'])
-    expect(step(10.9, 95)).toEqual(['advisory cruise is covered'])
+    expect(step(1, 90)).toEqual(['advisory cruise covered'])
+    expect(step(10.9, 95)).toEqual(['advisory cruise covered'])
     expect(step(11.1, 96)).toEqual([])
     expect(step(500, 200)).toEqual([])
   })

@@ -53,6 +53,22 @@ export function headlineOf(result: ComparisonResult, a: AnalysisResult, b: Analy
 }
 const lower = (text: string) => text[0].toLowerCase() + text.slice(1)
 
+/** The answer's sentence, its distances in the screen's unit and with its sign where that is not λ. */
+export function answerText(result: ComparisonResult, mixture: MixtureUnit): string {
+  let text = more(result).text
+  if (mixture.id === 'lambda') return text
+  const shown = (lambda: number) => mixtureStepText(lambda, mixture, { finer: 1 }).replace(MINUS, '')
+  for (const { difference, ci95 } of Object.values(result.states)) {
+    if (difference === null || !ci95) continue
+    const half = (ci95[1] - ci95[0]) / 2
+    text = text.replace(
+      `${Math.abs(difference).toFixed(3)} ± ${half.toFixed(3)}`,
+      `${shown(difference)} ± ${shown(half)} ${mixture.symbol}`,
+    )
+  }
+  return text
+}
+
 export const differenceWords: Readonly<Record<Difference, string>> = {
   richer: 'richer',
   leaner: 'leaner',

@@ -2,13 +2,14 @@ import { densityAltitudeM } from '../../../core/air/densityAltitude.ts'
 import type { Fitted, Part } from '../../../core/contract/car.ts'
 import type { AnalysisResult, Transient, TransientPattern } from '../../../core/contract/result.ts'
 import { formatNumber, MINUS, NARROW_SPACE } from '../../../core/units/format.ts'
+import type { UnitId } from '../../../core/units/unitTable.ts'
 import { language } from '../../languageGuard.ts'
 import { elapsedText } from '../../state/clock.svelte.ts'
 import { alarmText } from '../../words/alarmWords.ts'
 import { stateWords } from '../../words/stateWords.ts'
-import { decimalMark, shownValue, spaced, unitFor } from '../../words/units.ts'
+import { decimalMark, shownValue, spaced, type UnitChoices, unitFor } from '../../words/units.ts'
 
-export type UnitChoices = readonly (Readonly<Record<string, string>> | undefined)[]
+export type { UnitChoices } from '../../words/units.ts'
 
 /** Number with fixed decimals and the reader's decimal mark; `–` for null and NaN. */
 export function num(value: number | null | undefined, decimals: number, isSigned = false): string {
@@ -74,11 +75,22 @@ export function fittedText(fitted: Fitted | undefined, most = 4): string {
   return `${shown.join(DOT)}${more > 0 ? `${DOT}${more} more` : ''}`
 }
 
+/** What differs from one set of parts to another: `main jet 77 → 71`. */
+export function changesText(from: Fitted, to: Fitted): string[] {
+  return [...new Set([...Object.keys(from), ...Object.keys(to)])]
+    .filter((part) => sizeText(from[part]) !== sizeText(to[part]))
+    .map((part) => `${partText(part)} ${sizeText(from[part])} → ${sizeText(to[part])}`)
+}
+
 interface AirLike {
   temperature_C?: number
   pressure_kPa?: number
   humidity_pct?: number
 }
+
+/** Heights are in feet where roads are in miles. */
+export const heightUnit = (choices: UnitChoices): UnitId =>
+  ['mi', 'ft'].includes(unitFor('distance', choices, 'km')) ? 'ft' : 'm'
 
 /** `18 °C, 101 kPa, density altitude 120 m`. */
 export function airText(air: unknown, choices: UnitChoices, withAltitude = true): string {
@@ -96,11 +108,8 @@ export function airText(air: unknown, choices: UnitChoices, withAltitude = true)
       pressureKpa: pressure_kPa,
       humidityPct: humidity_pct,
     })
-    const altitude = shownValue(
-      Math.round(metres / 10) * 10,
-      unitFor('distance', choices, 'm') === 'ft' ? 'ft' : 'm',
-    )
-    return `${text}, density altitude ${spaced(altitude.text)}${NARROW_SPACE}${altitude.unit}`
+    const altitude = shownValue(Math.round(metres / 10) * 10, heightUnit(choices))
+    return `${text}, density altitude ${altitude.text}${NARROW_SPACE}${altitude.unit}`
   } catch {
     // A noted air that cannot be has no altitude; the rest is still what was noted.
     return text
