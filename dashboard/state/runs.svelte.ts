@@ -82,6 +82,11 @@ export class Runs {
     return this.#list.find((run) => run.id === id)
   }
 
+  /** The run of the same car before this one; the list is newest first. */
+  before(run: RunSummary): RunSummary | undefined {
+    return this.#list.slice(this.#list.indexOf(run) + 1).find(({ car }) => car === run.car)
+  }
+
   /** Takes a dropped file in; returns the key under which it is opened. */
   drop(file: File): string {
     const key = `${droppedPrefix}${++this.#droppedCount} ${file.name}`

@@ -56,6 +56,8 @@ describe('runs page', () => {
     expect(await rows.count()).toBe(3)
     expect(await rows.first().textContent()).toContain('pebble')
     expect(await rows.last().textContent()).toMatch(/14.*marigold.*3.min.*main jet 77.*kPa/s)
+    // What was changed since the run before is what the log is read for.
+    expect(await rows.nth(1).locator('.fitted').textContent()).toMatch(/^\s*main jet 77 → 71\s*$/)
     await page.getByLabel('Car').selectOption('marigold')
     expect(await rows.count()).toBe(2)
     await page.getByLabel('Fitted').selectOption('main_jet=77')
