@@ -25,7 +25,11 @@ export function judgeStanding({ observed, newest, targets, settings, car }: Advi
     .filter((entry) => isSameValve(entry.fitted, newest.fitted))
     .flatMap((entry) => entry.run.pieces)
   const step = findEnrichmentStep(likeToday)
-  const bands = bandsOf(targets, step ? enrichedShare(likeToday, 'part_throttle', step) : 0)
+  const bands = bandsOf(
+    targets,
+    step ? enrichedShare(likeToday, 'part_throttle', step) : 0,
+    newest.run.result.map.load_channel === 'throttle',
+  )
   const model = learnResponse(observed, pathsOf(newest.fitted, car?.circuits), {
     ...settings,
     extraShift: (state, fitted) => extraShiftOf(state, fitted, newest, step),

@@ -47,7 +47,7 @@ export function circuitVerdicts(
     rows.push(
       mainRow(
         standing(inState('cruise'), targets.cruise, inState('idle')),
-        standing(inState('part_throttle'), partTarget(run.pieces, targets.part_throttle, targets)),
+        standing(inState('part_throttle'), partTarget(run, targets.part_throttle, targets)),
       ),
     )
   const power = inState('power')
@@ -101,10 +101,17 @@ function transferPieces(pieces: readonly SteadyPiece[]): SteadyPiece[] {
 }
 
 /** As the advice takes it: where the enrichment opens within part throttle, that share is meant to run as rich as power. */
-function partTarget(pieces: readonly SteadyPiece[], target: Target, targets: Targets): Target {
+function partTarget({ pieces, result }: RunAnalysis, target: Target, targets: Targets): Target {
   const step = findEnrichmentStep(pieces)
-  const band = step && bandsOf(targets, enrichedShare(pieces, 'part_throttle', step)).get('part_throttle')
-  return band ? { ...target, rich: target.lambda - Math.exp(band.low) } : target
+  const isByThrottle = result.map.load_channel === 'throttle'
+  if (!step && !isByThrottle) return target
+  const enriched = step ? enrichedShare(pieces, 'part_throttle', step) : 0
+  const { low, high } = bandsOf(targets, enriched, isByThrottle).get('part_throttle')!
+  return {
+    ...target,
+    rich: target.lambda - Math.exp(low),
+    lean: isByThrottle ? Math.exp(high) - target.lambda : target.lean,
+  }
 }
 
 function secondsIn(pieces: readonly SteadyPiece[]): number {

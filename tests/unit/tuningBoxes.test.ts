@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest'
 import type { Box, Fitted } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { advise } from '../../core/tuning/advise.ts'
+import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { drillDiameterMm } from '../../core/tuning/drills.ts'
 import { box, drive, engine, right, tipIn, withPart } from '../support/jettingCar.ts'
 
@@ -253,5 +254,37 @@ describe('home air', () => {
     const { warnings } = advise([drive(right, 1)], box, { car: { id: 'x', home_air } })
     expect(warnings!.join(' ')).toMatch(/today's air was denser.*read leaner by 1\d %/i)
     expect(advise([drive(right, 1)], box).warnings!.join(' ')).not.toMatch(/denser|thinner/)
+  })
+})
+
+describe('a board without manifold pressure', () => {
+  const told = (run: RunAnalysis, load_channel: string, pieces: RunAnalysis['pieces']): RunAnalysis => ({
+    ...run,
+    pieces,
+    result: { ...run.result, map: { ...run.result.map, load_channel } },
+  })
+
+  it('makes no jet smaller for a part throttle that may be full load on a small engine', () => {
+    const run = drive(right, 1)
+    const pieces = run.pieces.map((piece) =>
+      piece.state === 'part_throttle' ? { ...piece, lambda: 0.86 + 0.005 * Math.sin(piece.timeS) } : piece,
+    )
+    expect(advise([told(run, 'throttle', pieces)], box).states.part_throttle.verdict).toBe('on_target')
+    const main = circuitVerdicts(told(run, 'throttle', pieces)).find(({ circuit }) => circuit === 'main')
+    expect(main?.verdict).toBe('on_target')
+    expect(advise([told(run, 'manifold_pressure', pieces)], box).states.part_throttle.verdict).toBe('rich')
+  })
+
+  it('makes no jet smaller for a mean of all driving that may hold much full load', () => {
+    const mean = (lambda: number) => {
+      const run = drive(right, 1)
+      const pieces = run.pieces.map((piece) =>
+        piece.state === 'idle' ? piece : { ...piece, state: 'running' as const, load: Number.NaN, lambda },
+      )
+      return advise([told(run, 'none', pieces)], box)
+    }
+    expect(mean(0.91)).toMatchObject({ done: true, next: null })
+    expect(mean(1.1).next).toMatchObject({ part: 'main_jet', direction: 'richer' })
+    expect(mean(0.78).next).toMatchObject({ part: 'main_jet', direction: 'leaner' })
   })
 })
