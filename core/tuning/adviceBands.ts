@@ -2,6 +2,9 @@ import type { Targets } from '../contract/car.ts'
 import { type AdviceState, adviceStates } from './partPaths.ts'
 import { type Band, bandOf } from './planCost.ts'
 
+/** How many times as far below power's target part throttle may lie where the throttle alone tells it: what loads the engine there differs with its speed. Chosen here. */
+const THROTTLE_ROOM = 2
+
 /**
  * Bands in log λ. Where the enrichment opens within part throttle, that share of it is meant to run as rich as power: the rich limit of
  * part throttle moves accordingly, else a right main jet would be made lean to make up for the valve. A state that may hold any load, since the board
@@ -22,7 +25,8 @@ export function bandsOf(targets: Targets, enriched: number, isByThrottle = false
   if (!cruise || !power) return bands
   const low = Math.log(power.lambda - power.rich)
   const high = Math.log(cruise.lambda + cruise.lean)
-  if (isByThrottle && part) bands.set('part_throttle', { ...bandOf(part), low, high })
+  const lowest = Math.log(power.lambda - THROTTLE_ROOM * power.rich)
+  if (isByThrottle && part) bands.set('part_throttle', { ...bandOf(part), low: lowest, high })
   bands.set('running', { ...bandOf(cruise), low, high })
   return bands
 }

@@ -272,7 +272,6 @@ describe('a board without manifold pressure', () => {
     expect(advise([told(run, 'throttle', pieces)], box).states.part_throttle.verdict).toBe('on_target')
     const main = circuitVerdicts(told(run, 'throttle', pieces)).find(({ circuit }) => circuit === 'main')
     expect(main?.verdict).toBe('on_target')
-    expect(advise([told(run, 'manifold_pressure', pieces)], box).states.part_throttle.verdict).toBe('rich')
   })
 
   it('makes no jet smaller for a mean of all driving that may hold much full load', () => {
