@@ -20,7 +20,10 @@ export interface TransientLimits {
   readonly secondaryOpenPct: number
   /** Lean within this after the secondaries opened belongs to them, s. */
   readonly secondaryS: number
-  /** Without a channel for them: secondaries are taken to open past this throttle and load, the engine this much faster than its warm idle. */
+  /**
+   * Without a channel for them: secondaries are taken to open past this throttle and load, the engine this much faster than its warm idle. Where less
+   * air flows than that they hardly open, and a shot that ends early is the likelier cause.
+   */
   readonly wideThrottlePct: number
   readonly wideLoad: number
   readonly wideSpeedFactor: number
@@ -40,7 +43,7 @@ export const defaultTransientLimits: Readonly<TransientLimits> = Object.freeze({
   secondaryS: 0.7,
   wideThrottlePct: 36,
   wideLoad: 0.9,
-  wideSpeedFactor: 2,
+  wideSpeedFactor: 2.8,
 })
 
 /** What an opening is held against. */
