@@ -79,9 +79,14 @@ export function leanPowerWarning(
 }
 
 /** What makes a reading doubtful: an idle that reads lean, and the hints of the trust gate. */
-export function readingWarnings(states: AdviceResult['states'], run: RunAnalysis): string[] {
+export function readingWarnings(
+  states: AdviceResult['states'],
+  run: RunAnalysis,
+  areBanksSaid: boolean,
+): string[] {
   const lean = states.idle?.verdict === 'lean' ? leanReadingCautions : []
-  return [...lean, ...run.result.trust.hints.map((hint) => hint.text)]
+  const hints = run.result.trust.hints.filter(({ code }) => !(areBanksSaid && code === 'banks_differ'))
+  return [...lean, ...hints.map((hint) => hint.text)]
 }
 
 /** What must be said besides the change: danger under load, sizes that the box lacks, hints of the trust gate. */
@@ -118,7 +123,7 @@ export function findWarnings(about: Warned): string[] {
     if (missing.length === 0 && !open.isDoubtful)
       warnings.push(`Nothing in the box brings ${stateWords[state]} nearer to its band.`)
   }
-  warnings.push(...readingWarnings(states, newest.run), ...airSentence(about.airLogShift))
+  warnings.push(...readingWarnings(states, newest.run, banks.length > 0), ...airSentence(about.airLogShift))
   if (newest.air.source === 'unknown') {
     warnings.push(
       'The air of the day is not known: the figures allow for any ordinary weather. Note temperature and pressure.',
@@ -148,7 +153,8 @@ export function summaryOf({ done, next, needs, missing, stuck, off, open }: Summ
   if (open.doubt && open.isDoubtful) return open.doubt
   // What is surely off and wants another size is said before what more driving would tell.
   const size = stuck.length > 0 && missing.length > 0 ? [missing[0].text] : []
-  if (needs.length > 0) return [...size, cannotTell(needs)].join(' ')
+  const known = open.unsized ? [open.unsized] : size
+  if (needs.length > 0) return [...known, cannotTell(needs)].join(' ')
   if (open.unsized) return open.unsized
   if (size.length > 0) return size[0]
   return stuck.length === 0 && open.pump

@@ -95,7 +95,7 @@ export function adviseInjection(
     warnings: [
       ...open,
       ...leanPowerWarning(states, changes.length === 0 && needs.some(({ state }) => state === 'power'), unit),
-      ...readingWarnings(states, today),
+      ...readingWarnings(states, today, bankTexts.length > 0),
       'The injection measures its own air: no air correction was applied, a hot day may read a little otherwise.',
     ],
     summary: done

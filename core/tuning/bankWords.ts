@@ -8,7 +8,7 @@ import { type AdviceState, adviceStates } from './partPaths.ts'
 const BANKS_ALIKE = 0.02
 
 /**
- * Where two banks stand on different sides of a band's edge, in sentences: jets feed both alike, so no size puts that right, and their mean may lie inside
+ * Where two banks stand on different sides of a band's edge, in one text: jets feed both alike, so no size puts that right, and their mean may lie inside
  * its band while neither does.
  */
 export function bankSentences(
@@ -26,8 +26,11 @@ export function bankSentences(
     const word = ({ verdict, lambda }: BankLevel) =>
       `${verdict.replace('_', ' ')} (${mixtureWords(lambda, unit)})`
     sentences.push(
-      `${sentenceStart(stateWords[state] ?? state)}: bank 1 is ${word(one)}, bank 2 ${word(two)}. What feeds both alike cannot put that right: look for an air leak, a tight valve or unequal screws.`,
+      `${sentenceStart(stateWords[state] ?? state)}: bank 1 is ${word(one)}, bank 2 ${word(two)}.`,
     )
   }
-  return sentences
+  if (sentences.length === 0) return []
+  const remedy =
+    'What feeds both alike cannot put that right: look for an air leak, a tight valve or unequal screws.'
+  return [[...sentences, remedy].join(' ')]
 }

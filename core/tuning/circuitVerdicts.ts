@@ -6,7 +6,7 @@ import { enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { chokeRow, pumpRow } from './otherCircuits.ts'
 import { openingOf } from './partPaths.ts'
-import { fittedOfRun, tellsLoad } from './runObservations.ts'
+import { fittedOfRun, tellsLoad, tellsSpeed } from './runObservations.ts'
 import { rowOf, type Standing, standingOf, type VerdictOptions } from './stateStanding.ts'
 import { surePieces } from './surePieces.ts'
 
@@ -37,7 +37,15 @@ export function circuitVerdicts(
   const inState = (state: string) => run.pieces.filter((piece) => piece.state === state)
 
   if (has.has('idle')) {
-    rows.push(rowOf('idle', 'Idle', 'idle mixture screws', 'idle', standing(inState('idle'), targets.idle)))
+    rows.push(
+      rowOf(
+        'idle',
+        'Idle',
+        car?.metering === 'throttle_body_injection' ? 'throttle closed' : 'idle mixture screws',
+        'idle',
+        standing(inState('idle'), targets.idle),
+      ),
+    )
   }
   if (has.has('transfer')) {
     const row = standing(transferPieces(run.pieces), targets.cruise)
@@ -67,7 +75,13 @@ export function circuitVerdicts(
   if (has.has('pump')) rows.push(pumpRow(run, rows))
   const choke = chokeRow(run)
   if (has.has('choke') && choke) rows.push(choke)
+  if (!tellsSpeed(run)) return rows.map(withoutSpeed)
   return tellsLoad(run) ? rows : rows.map(withoutLoad)
+}
+
+/** Without engine speed no driving tells one circuit from another. */
+function withoutSpeed(row: CircuitVerdict): CircuitVerdict {
+  return row.verdict === 'not_enough_data' ? { ...row, missing: 'needs engine speed', lacksLoad: true } : row
 }
 
 /** No driving helps a circuit that rules at a load which the board does not tell. */

@@ -26,7 +26,7 @@ function waiting(pump: PumpVerdict, carrier: CircuitVerdict): Partial<CircuitVer
     verdict: 'not_enough_data',
     words: JUDGED_LAST,
     error: Number.NaN,
-    counted: `${pump.count} of ${pump.tipIns}`,
+    counted: `${pump.all} of ${pump.tipIns}`,
     missing: `${carrier.name.toLowerCase()} is ${carrier.verdict} and takes it along`,
   }
 }
@@ -52,7 +52,7 @@ function pumpRowOf(pump: PumpVerdict): CircuitVerdict {
     bandRich: 0.12,
     bandLean: 0.1,
     seconds: 0,
-    counted: isOff ? `${pump.count} of ${pump.tipIns}` : `${pump.tipIns}`,
+    counted: isOff ? `${pump.all} of ${pump.tipIns}` : `${pump.tipIns}`,
   }
   if (pump.verdict === 'not_enough_data') row.missing = `${Math.max(1, 10 - pump.tipIns)} more tip-ins`
   return row

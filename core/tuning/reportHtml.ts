@@ -1,15 +1,17 @@
 import { densityAltitudeM } from '../air/densityAltitude.ts'
-import type { AdviceResult } from '../contract/advice.ts'
+import type { AdviceResult, Change } from '../contract/advice.ts'
 import { airSchema, type CarProfile, type Fitted } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { fuelInTank } from '../fuel/fuels.ts'
 import { distanceWords, type MixtureUnit, mixtureUnitOf, mixtureWords } from '../units/mixtureUnit.ts'
-import { partWord, sizeWord } from './adviceText.ts'
-import { leanReadingCautions, openingCautions, reportCautions } from './cautions.ts'
+import { partWord, sizesWord, sizeWord } from './adviceText.ts'
+import { leanReadingCautions, reportCautions } from './cautions.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
+import { stateWords } from './compareRuns.ts'
 import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
+import type { InjectionFactors } from './injectionFactors.ts'
 import { doubtOf, GATE_RANGE, gateSvg, verdictIn } from './reportGate.ts'
 import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
@@ -138,21 +140,41 @@ function circuitTable(rows: readonly CircuitVerdict[], unit: MixtureUnit): strin
 
 function nextChange(advice: AdviceResult): string {
   const { next } = advice
-  if (!next) {
-    return `<section class="next"><h2>Next change</h2><p class="big">${advice.done ? 'Change nothing' : 'Not yet'}</p><p>${escapeHtml(String(advice.summary ?? ''))}</p></section>`
-  }
-  const reasons = next.because.map((text) => `<p>${escapeHtml(text)}</p>`).join('')
+  const summary = String(advice.summary ?? '')
+  const big = next ? changeHead(next) : advice.done ? 'Change nothing' : 'Not yet'
+  const reasons = (next ? next.because : [summary]).map((text) => `<p>${escapeHtml(text)}</p>`)
+  // What the sentence above has said is not said twice.
   const warnings = (advice.warnings ?? [])
+    .filter((text) => next || !summary.includes(text))
     .map((text) => `<p class="caution">${escapeHtml(text)}</p>`)
-    .join('')
-  const later = advice.also
+  const also = advice.also.filter((change) => change.part !== 'fuel_table')
+  const later = also
     .map((change) => `${partWord(change.part)} ${change.from.label} → ${change.to.label}`)
     .join(', ')
   return (
-    '<section class="next"><h2>Next change</h2>' +
-    `<p class="big">${escapeHtml(partWord(next.part))} ${escapeHtml(next.from.label)} → ${escapeHtml(next.to.label)}</p>` +
-    `${reasons}${warnings}${later ? `<p class="quiet">Later, if it holds: ${escapeHtml(later)}.</p>` : ''}</section>`
+    `<section class="next"><h2>Next change</h2><p class="big">${escapeHtml(big)}</p>` +
+    `${reasons.join('')}${warnings.join('')}` +
+    `${later ? `<p class="quiet">Later, if it holds: ${escapeHtml(later)}.</p>` : ''}</section>${factorsSection(advice)}`
   )
+}
+
+/** `main jet 71 → 69`; of a fuel table only what is typed in. */
+function changeHead({ part, from, to }: Change): string {
+  if (part === 'fuel_table') return `fuel ${to.label}`
+  return from.turns !== undefined && to.turns !== undefined
+    ? `${partWord(part)} ${sizesWord(from, to)}`
+    : `${partWord(part)} ${from.label} → ${to.label}`
+}
+
+/** The correction factors of an injection by state; its cells are the map's, λ over target. */
+function factorsSection(advice: AdviceResult): string {
+  const factors = advice.factors as InjectionFactors | undefined
+  const rows = Object.entries(factors?.states ?? {}).map(
+    ([state, entry]) =>
+      `<tr><th scope="row">${escapeHtml(stateWords[state] ?? state)}</th><td class="number">× ${figure(entry?.factor, 3)}</td><td class="number">${entry?.seconds ?? 0} s</td></tr>`,
+  )
+  if (rows.length === 0) return ''
+  return `<section><h2>Correction factors</h2><table class="plain"><tbody>${rows.join('')}</tbody></table></section>`
 }
 
 function partsTable(fitted: Fitted): string {
@@ -181,7 +203,10 @@ function numbersTable(result: AnalysisResult): string {
   const lines: [string, string][] = [
     [
       'time on target',
-      scorecard.on_target_share === null ? '–' : `${Math.round(100 * scorecard.on_target_share)} %`,
+      // Without load nobody knows which target a moment had.
+      scorecard.on_target_share === null || result.map.load_channel === 'none'
+        ? '–'
+        : `${Math.round(100 * scorecard.on_target_share)} %`,
     ],
     ['tip-ins, of these with a stumble', `${tips.tip_ins}, ${tips.stumbles}`],
     [
@@ -234,6 +259,6 @@ function notesSection(result: AnalysisResult, advice: AdviceResult | undefined):
 function footer(rows: readonly CircuitVerdict[], advice: AdviceResult | undefined): string {
   const texts = [...reportCautions]
   if (rows.some((row) => row.verdict === 'lean')) texts.push(...leanReadingCautions)
-  if (advice?.next) texts.push(...openingCautions)
+  if (Array.isArray(advice?.cautions)) texts.push(...advice.cautions)
   return `<footer>${texts.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}</footer>`
 }

@@ -33,8 +33,8 @@ export function mapTable(map: MixtureMap, unit: MixtureUnit): string {
   const heads = columns.map((column) => `<th scope="col">${Math.round(map.rpm_edges[column])}</th>`).join('')
   const what = map.load_channel === 'throttle' ? 'throttle, %' : 'load, %'
   return (
-    `<table class="map"><caption>${unit.symbol} over engine speed (from, rpm) and ` +
-    `${what} (from); bold: ${SOLID_S} s or more</caption>` +
+    `<table class="map"><caption><span>${unit.symbol} over engine speed (from, rpm) and ` +
+    `${what} (from); bold: ${SOLID_S} s or more</span></caption>` +
     `<tbody>${rows.join('')}</tbody><tfoot><tr><th></th>${heads}</tr></tfoot></table>`
   )
 }

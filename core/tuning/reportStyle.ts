@@ -42,6 +42,7 @@ caption { text-align: left; color: #4a4f57; padding-bottom: 1mm; caption-side: b
 .warn { border: 0.5mm solid #14171c; padding: 1.5mm 3mm; margin: 2mm 0; font-weight: 700; }
 .caution { border-left: 0.8mm solid #14171c; padding-left: 2mm; font-weight: 700; font-size: 8.5pt; }
 .map { width: auto; }
+.map caption span { display: block; min-width: 60mm; }
 .map td { min-width: 9mm; width: 10mm; height: 6.2mm; text-align: center; border: 0.3mm solid #fff; font-size: 8.5pt; padding: 0; }
 .map td.none { background: #f3f2ee; }
 .map td.solid { font-weight: 700; outline: 0.25mm solid #767c86; outline-offset: -0.25mm; }
@@ -54,6 +55,7 @@ caption { text-align: left; color: #4a4f57; padding-bottom: 1mm; caption-side: b
 .tips { display: block; width: 100%; height: auto; }
 .tips .grid { stroke: #c9ccd1; stroke-width: 0.8; }
 .tips .opens { stroke: #14171c; stroke-width: 1; stroke-dasharray: 3 3; }
+.tips .aim { stroke: #14171c; stroke-width: 1.4; stroke-dasharray: 1 4; stroke-linecap: round; }
 .tips .one { fill: none; stroke: #8a9099; stroke-width: 0.9; }
 .tips .median { fill: none; stroke: #14171c; stroke-width: 2.6; }
 .tips .axis { font-size: 12px; fill: #4a4f57; }

@@ -1,9 +1,10 @@
 import { describe, expect, it } from 'vitest'
-import type { Box, Fitted } from '../../core/contract/car.ts'
+import type { Box, CarProfile, Fitted } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { drillDiameterMm } from '../../core/tuning/drills.ts'
+import { reportHtml } from '../../core/tuning/reportHtml.ts'
 import { box, drive, engine, right, tipIn, withPart } from '../support/jettingCar.ts'
 
 const leanMain = withPart('main_jet', { bore_mm: 1.72 })
@@ -285,5 +286,53 @@ describe('a board without manifold pressure', () => {
     expect(mean(0.91)).toMatchObject({ done: true, next: null })
     expect(mean(1.1).next).toMatchObject({ part: 'main_jet', direction: 'richer' })
     expect(mean(0.78).next).toMatchObject({ part: 'main_jet', direction: 'leaner' })
+  })
+})
+
+describe('the printed sheet', () => {
+  const sheet = (run: RunAnalysis, at: Box = box, car?: CarProfile) =>
+    reportHtml({ analysis: run, advice: advise([run], at, car ? { car } : {}), ...(car ? { car } : {}) })
+
+  it('has the dangers and the cautions of an advice that names no part', () => {
+    const html = sheet(lean, {})
+    expect(html).toContain('A size is missing')
+    expect(html).toContain('no full throttle until it is put right')
+    expect(html.split('A size is missing')).toHaveLength(2)
+    expect(html).not.toContain('Drain the bowl')
+    const run = drive(right, 1)
+    const gentle = { ...run, pieces: run.pieces.filter(({ state }) => state !== 'power') }
+    expect(sheet(gentle)).toContain('Full throttle only where it is legal')
+  })
+
+  it('has the factors of an injection, and no carburettor to open', () => {
+    const html = sheet(lean, {}, { id: 'tbi', metering: 'throttle_body_injection' })
+    expect(html).toMatch(/<h2>Correction factors<\/h2>.*part throttle.*1\.\d\d\d/s)
+    expect(html).not.toContain('Drain the bowl')
+    expect(html).not.toContain('idle mixture screws</span>')
+  })
+
+  it('sends nobody to drive what the board cannot tell apart', () => {
+    const blind: RunAnalysis = {
+      ...lean,
+      pieces: lean.pieces.map((piece) => ({ ...piece, state: 'running' as const, load: Number.NaN })),
+      result: {
+        ...lean.result,
+        channels_used: ['lambda'],
+        map: { ...lean.result.map, load_channel: 'none' },
+        scorecard: { ...lean.result.scorecard, on_target_share: 0.16 },
+      },
+    }
+    const html = sheet(blind)
+    expect(html).not.toMatch(/more of warm idling|16 %/)
+    expect(html).toContain('needs engine speed')
+  })
+
+  it('says once what two banks have in common', () => {
+    const both = lean.pieces.flatMap((piece) => [
+      piece,
+      { ...piece, bank: 2 as const, lambda: piece.lambda * 0.88 },
+    ])
+    const { warnings } = advise([{ ...lean, pieces: both }], box)
+    expect(warnings!.filter((text) => text.includes('What feeds both alike'))).toHaveLength(1)
   })
 })
