@@ -174,7 +174,7 @@ function factorsSection(advice: AdviceResult): string {
       `<tr><th scope="row">${escapeHtml(stateWords[state] ?? state)}</th><td class="number">× ${figure(entry?.factor, 3)}</td><td class="number">${entry?.seconds ?? 0} s</td></tr>`,
   )
   if (rows.length === 0) return ''
-  return `<section><h2>Correction factors</h2><table class="plain"><tbody>${rows.join('')}</tbody></table></section>`
+  return `<section><h2>Correction factors</h2><table class="plain"><tbody>${rows.join('')}</tbody></table><p class="quiet">Fuel now times this factor. A cell's own factor is its λ in the map over its target.</p></section>`
 }
 
 function partsTable(fitted: Fitted): string {
@@ -243,7 +243,7 @@ function notesSection(result: AnalysisResult, advice: AdviceResult | undefined):
   // A hint that the next change already warns of is not said twice.
   const said = new Set(advice?.warnings ?? [])
   const hints = result.trust.hints
-    .filter((hint) => !said.has(hint.text))
+    .filter((hint) => !said.has(hint.text) && !(advice?.banks && hint.code === 'banks_differ'))
     .map((hint) => `<p>${escapeHtml(hint.text)}</p>`)
     .join('')
   if (entries.length === 0 && hints === '') return ''
