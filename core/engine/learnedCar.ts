@@ -44,6 +44,8 @@ const LEAST_IDLE_S = 4
 const FIRST_SHARE = 0.33
 const SECOND_SHARE = 0.1
 const NEUTRAL_FACTOR = 1.35
+/** The same where engine speed alone is told: what is faster than this is the choke's fast idle. */
+const NEUTRAL_FACTOR_BLIND = 1.2
 /**
  * Where no throttle tells rest, a long cruise is no idle: none is looked for over this speed, rpm, and the slowest cluster that was seen for so long, s,
  * is idle's, however short beside the others. Chosen here.
@@ -65,6 +67,7 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
   const idleKpaS = new Float64Array(RPM_BINS)
   const closed = createClosedLineLearner()
   let hasThrottle = false
+  let hasPressure = false
   let lastS = Number.NaN
   let slowRpm = Number.NaN
   let slowThrottlePct = Number.NaN
@@ -136,11 +139,12 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       most = Math.max(most, around(idleS, i))
     }
     if (total < LEAST_IDLE_S) return Number.NaN
+    const neutralFactor = hasThrottle || hasPressure ? NEUTRAL_FACTOR : NEUTRAL_FACTOR_BLIND
     let first = 0
     let peak = 0
     for (let i = 2; i < end; i++) {
       const here = around(idleS, i)
-      if (first > 0 && i > first * NEUTRAL_FACTOR) break
+      if (first > 0 && i > first * neutralFactor) break
       const isPeak = here >= around(idleS, i - 1) && here >= around(idleS, i + 1)
       const firstLeast = hasThrottle ? FIRST_SHARE * most : LEAST_CLUSTER_S
       if (!isPeak || here < (first > 0 ? SECOND_SHARE * most : firstLeast)) continue
@@ -207,6 +211,7 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
           idleKpaS[bin] += mapKpa * dtS
         }
       }
+      if (mapKpa > 0) hasPressure = true
       if (!(mapKpa > 55 && mapKpa < 115)) return
       if (rpm < STANDING_RPM) {
         standingSum += mapKpa * dtS

@@ -130,6 +130,19 @@ describe('createCarLearner', () => {
     expect(idleOf((isIdle) => (isIdle ? 34 : 55), 1250)).toBeCloseTo(850, -1)
   })
 
+  it('takes a fast idle for no neutral where engine speed alone is told', () => {
+    const idleOf = (slowRpm: number, fastRpm: number) => {
+      const learner = createCarLearner(60, 1.5)
+      for (let i = 0; i < 100 * 50; i++) {
+        const rpm = (i < 60 * 50 ? fastRpm : slowRpm) + 8 * Math.sin(i / 9)
+        learner.add(i / 50, rpm, Number.NaN, Number.NaN, Number.NaN)
+      }
+      return learner.learned().warmIdleRpm
+    }
+    expect(idleOf(880, 1170)).toBeCloseTo(880, -1)
+    expect(idleOf(700, 830)).toBeCloseTo(830, -1)
+  })
+
   it('says so when the air pressure is only assumed', () => {
     expect(createCarLearner(60, 1.5).learned()).toMatchObject({
       barometerKpa: 101.325,
