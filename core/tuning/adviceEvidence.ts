@@ -51,6 +51,16 @@ export interface AdviceEvidence {
   readonly unit: MixtureUnit
 }
 
+/** False for a run that is given once more among those after it, or that the car drove with another kind of metering. */
+function isEvidence(run: RunAnalysis, after: readonly RunAnalysis[], car: CarProfile | undefined): boolean {
+  const { lines } = run.result.integrity
+  const isSame = (other: RunAnalysis) =>
+    other.startMs === run.startMs && lines > 0 && other.result.integrity.lines === lines
+  if (after.some(isSame)) return false
+  const metering = car?.metering ?? 'carburettor'
+  return (run.car?.metering ?? metering) === metering
+}
+
 /** Reads runs, box and options. Throws `RangeError` without runs, or for a box that is none, with the field at fault. */
 export function gatherEvidence(
   runs: readonly (RunAnalysis | AnalysisResult)[],
@@ -59,8 +69,9 @@ export function gatherEvidence(
 ): AdviceEvidence {
   if (!Array.isArray(runs) || runs.length === 0) throw new RangeError('no runs (expected one or more)')
   const parts: { box: Box; fitted?: Fitted } = readParts(box)
-  const ordered = inOrderOfStart(runs)
-  const car = options.car ?? ordered.findLast((run) => run.car)?.car
+  const given = inOrderOfStart(runs)
+  const car = options.car ?? given.findLast((run) => run.car)?.car
+  const ordered = given.filter((run, i) => i === given.length - 1 || isEvidence(run, given.slice(i + 1), car))
   const settings = {
     repeatabilityShare: options.repeatabilityShare ?? defaultAdviseOptions.repeatabilityShare,
     airExponentSd: options.airExponentSd ?? defaultAdviseOptions.airExponentSd,

@@ -109,10 +109,12 @@ export function findWarnings(about: Warned): string[] {
         'Power was not driven, and this step makes it leaner too: drive gently and watch the first openings.',
       )
     } else if (then && now && then.mean > now.mean + 0.003 && then.mean + then.sd > power.high) {
+      const words = mixtureWords(Math.exp(then.mean), unit)
+      const isAtLimit = words === mixtureWords(Math.exp(power.high), unit)
       const limit = `(leanest allowed: ${unit.of(Math.exp(power.high)).toFixed(unit.decimals)})`
       warnings.push(
         then.mean > power.high
-          ? `Power then is about ${mixtureWords(Math.exp(then.mean), unit)} ${limit}: ${about.hasLater ? 'drive gently until the next step is made' : 'keep off full throttle'}.`
+          ? `Power then is about ${words} ${isAtLimit ? '(at the lean end of its band)' : limit}: ${about.hasLater ? 'drive gently until the next step is made' : 'keep off full throttle'}.`
           : `Power may then come out as lean as ${mixtureWords(Math.exp(then.mean + 1.96 * then.sd), unit)} ${limit}: open gently and look before a full pull.`,
       )
     }

@@ -1,7 +1,7 @@
 import type { Box, Fitted, Part } from '../contract/car.ts'
 import { partWord } from './adviceText.ts'
 import { type AdviceState, isSamePart, pathFactor } from './partPaths.ts'
-import { type Choices, costOf, type Plan } from './planChanges.ts'
+import { type Choices, costOf, isTooFew, type Plan } from './planChanges.ts'
 import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 
@@ -76,6 +76,7 @@ function whyNone(part: string, now: Part, choices: Choices, box: Box): string {
     return now.turns === undefined ? 'the box has none near it' : 'the box lists none near it'
   if (box[part]?.length > 0 && box[part].every((size) => isSamePart(size, now)))
     return 'the box holds only what is fitted'
+  if (box[part]?.some((size) => isTooFew(size, now))) return 'the box has too few of one size'
   return box[part]?.length > 0
     ? 'the box gives none in the figure that the fitted one has'
     : 'the box has no such part'

@@ -95,7 +95,10 @@ export function choicesOf(
   for (const name of names) {
     const now = fitted[name]
     if (!now) continue
-    let sizes = (box[name] ?? []).filter((part) => hasSameKind(name, part, now))
+    // A count in the box is how many are there: two jets are not changed for one.
+    let sizes = (box[name] ?? [])
+      .filter((part) => hasSameKind(name, part, now) && !isTooFew(part, now))
+      .map(({ count: _, ...part }) => part as Part)
     // Screws are turned whatever the box holds.
     if (sizes.length === 0 && now.turns !== undefined) sizes = quarterTurns(now.turns)
     const usable = sizes.filter((part) => !isSamePart(part, now))
@@ -103,6 +106,10 @@ export function choicesOf(
   }
   return choices
 }
+
+/** True for a size of which the box has fewer than are fitted side by side. */
+export const isTooFew = (part: Part, now: Part) =>
+  part.count !== undefined && now.count !== undefined && part.count < now.count
 
 /** So many sizes as are tried, those nearest to the one fitted, in the order of the box. */
 function nearest(sizes: readonly Part[], now: Part): readonly Part[] {

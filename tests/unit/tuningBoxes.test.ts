@@ -80,6 +80,14 @@ describe('a box as its owner writes it', () => {
     }
   })
 
+  it('takes a count in the box for how many are there', () => {
+    const two = noted(lean, { ...leanMain, main_jet: { label: '172', bore_mm: 1.72, count: 2 } })
+    const withCount = (count: number) => advise([two], { main_jet: [{ label: '185', bore_mm: 1.85, count }] })
+    expect(withCount(4).next).toMatchObject({ to: { label: '185' }, area_factor: 1.1569 })
+    expect(withCount(1).next).toBeNull()
+    expect(textOf(withCount(1))).toContain('the box has too few of one size')
+  })
+
   it('says of a box why it does not help', () => {
     const why = (jets: Box[string]) => textOf(advise([lean], { main_jet: jets }))
     expect(why([{ label: '172', bore_mm: 1.72 }])).toContain('the box holds only what is fitted')

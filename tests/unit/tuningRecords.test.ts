@@ -82,3 +82,21 @@ describe('parts that stayed, by the record, while the mixture moved', () => {
 
 const textOf = (advice: { summary?: unknown; warnings?: string[] }) =>
   [advice.summary, ...(advice.warnings ?? [])].join(' ')
+
+describe('runs that are no further evidence', () => {
+  it('count once when one is given twice', () => {
+    const run = drive(small, 1)
+    run.result.integrity.lines = 9000
+    expect(advise([run, run], box).runs_used).toBe(1)
+    expect(advise([run, run], box).states).toEqual(advise([run], box).states)
+  })
+
+  it('are left out when they are of the injection that the car had, or will have', () => {
+    const injected: RunAnalysis = {
+      ...drive(small, 1),
+      car: { id: 'x', metering: 'throttle_body_injection' },
+    }
+    const carburetted: RunAnalysis = { ...drive(right, 2), car: { id: 'x', metering: 'carburettor' } }
+    expect(advise([injected, carburetted], box)).toMatchObject({ runs_used: 1, done: true })
+  })
+})
