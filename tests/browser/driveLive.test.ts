@@ -1,7 +1,8 @@
 import type { Browser, BrowserContext, Page } from 'playwright'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
 import { cruise, FakeBridge, type FakeBridgeOptions, fullThrottle } from './fakeBridge.ts'
-import { check, launch, openPage, partText, until } from './support.ts'
+import { contrast } from './pixels.ts'
+import { check, launch, openPage, partText, setTheme, until } from './support.ts'
 
 const port = 4922
 /** A tablet that was laid aside for so long, s. */
@@ -105,6 +106,14 @@ function whenPresent(page: Page, selector: string, limitMs: number): Promise<num
       }),
     [selector, limitMs] as const,
   )
+}
+
+/** Colour of the state word and of the slat under it. */
+function slatColours(page: Page): Promise<{ word: string; ground: string }> {
+  return page.locator('[data-part="state"]').evaluate((slat) => ({
+    word: getComputedStyle(slat.querySelector('[data-part="state-word"]')!).color,
+    ground: getComputedStyle(slat.querySelector('.slat')!).backgroundColor,
+  }))
 }
 
 const warningSelector = '[data-part="alarm"].warning'
@@ -216,14 +225,31 @@ describe('drive page, live', () => {
       await page.mouse.click(box.x + box.width * dx, box.y + box.height * dy)
       delays.push(await delay)
     }
+    // An answer that cannot be read is none: the word stands out from its slat in every theme, and the slat from what it was.
+    const contrasts: number[] = []
+    for (const theme of ['day', 'dark', 'night'] as const) {
+      await setTheme(page, theme)
+      await until(
+        'the slat is at rest',
+        async () => !(await partText(page, 'state-word')).startsWith('MARKED'),
+      )
+      const rest = await slatColours(page)
+      await slat.click()
+      await until('the answer', async () => (await partText(page, 'state-word')).startsWith('MARKED'))
+      const marked = await slatColours(page)
+      contrasts.push(contrast(marked.word, marked.ground))
+      expect(contrast(marked.ground, rest.ground)).toBeGreaterThan(1.2)
+    }
+    await until('a mark for each tap', () => bridge.marks.length === 6)
+    bridge.marks.length = 3
     await until('three marks', () => bridge.marks.length === 3)
     await page.keyboard.press('AudioVolumeUp')
     await page.keyboard.press('Enter')
     await until('a mark for each key', () => bridge.marks.length === 5)
     check(
       'T2',
-      `three places on the slat and two keys: ${bridge.marks.length} marks, answer after ${delays.map((d) => d.toFixed(0)).join(', ')} ms (≤ 100)`,
-      Math.max(...delays) <= 100,
+      `three places on the slat and two keys: ${bridge.marks.length} marks, answer after ${delays.map((d) => d.toFixed(0)).join(', ')} ms (≤ 100), contrast ${contrasts.map((c) => c.toFixed(1)).join(', ')} (≥ 4.5)`,
+      Math.max(...delays) <= 100 && Math.min(...contrasts) >= 4.5,
     )
     await close()
   })

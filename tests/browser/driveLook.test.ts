@@ -1,7 +1,7 @@
 import type { Server } from 'node:http'
 import type { Browser, Page } from 'playwright'
 import { afterAll, beforeAll, describe, test } from 'vitest'
-import { decodePng, difference, type Eye, luminance } from './pixels.ts'
+import { contrast, decodePng, difference, type Eye, luminance } from './pixels.ts'
 import { createStaticServer } from './staticServer.ts'
 import { check, driveSizes, launch, openPage, pictureUrl, setTheme, shoot, twoFrames } from './support.ts'
 
@@ -164,18 +164,6 @@ function textSizes(page: Page): Promise<{ text: string; px: number; colour: stri
     }
     return found
   })
-}
-
-function contrast(a: string, b: string): number {
-  const light = (colour: string) => {
-    const [r, g, bl] = (colour.match(/[\d.]+/g) ?? []).map((part) => {
-      const share = Number(part) / 255
-      return share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4
-    })
-    return 0.2126 * r + 0.7152 * g + 0.0722 * bl
-  }
-  const [dark, bright] = [light(a), light(b)].sort((x, y) => x - y)
-  return (bright + 0.05) / (dark + 0.05)
 }
 
 beforeAll(async () => {

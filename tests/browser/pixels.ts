@@ -93,3 +93,16 @@ export function difference(
   if (bottom < top) return { heightShare: 0, widthShare: 0 }
   return { heightShare: (bottom - top + 1) / box.height, widthShare: (right - left + 1) / box.width }
 }
+
+/** Contrast of two colours as the browser gives them, `rgb(…)`, by the WCAG formula. */
+export function contrast(a: string, b: string): number {
+  const light = (colour: string) => {
+    const [r, g, bl] = (colour.match(/[\d.]+/g) ?? []).map((part) => {
+      const share = Number(part) / 255
+      return share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4
+    })
+    return 0.2126 * r + 0.7152 * g + 0.0722 * bl
+  }
+  const [dark, bright] = [light(a), light(b)].sort((x, y) => x - y)
+  return (bright + 0.05) / (dark + 0.05)
+}
