@@ -37,9 +37,15 @@ const verdictHeadlines: Readonly<Record<ComparisonResult['verdict'], string>> = 
   not_enough_data: 'Cannot tell',
 }
 
-/** The answer first: whether it helped, then what changed. */
-export function headlineOf(result: ComparisonResult, a: AnalysisResult, b: AnalysisResult): string {
+/** The answer first: whether it helped, then what changed. Of two cars neither is a change of the other. */
+export function headlineOf(
+  result: ComparisonResult,
+  a: AnalysisResult,
+  b: AnalysisResult,
+  isTwoCars = false,
+): string {
   const what = verdictHeadlines[result.verdict]
+  if (isTwoCars) return what.replace('run', 'car')
   const helped = new Set<string>()
   for (const [state, entry] of Object.entries(result.states)) {
     if (entry.verdict !== 'richer' && entry.verdict !== 'leaner') continue
@@ -54,8 +60,9 @@ export function headlineOf(result: ComparisonResult, a: AnalysisResult, b: Analy
 const lower = (text: string) => text[0].toLowerCase() + text.slice(1)
 
 /** The answer's sentence, its distances in the screen's unit and with its sign where that is not λ. */
-export function answerText(result: ComparisonResult, mixture: MixtureUnit): string {
+export function answerText(result: ComparisonResult, mixture: MixtureUnit, isTwoCars = false): string {
   let text = more(result).text
+  if (isTwoCars) text = text.replaceAll('second run', 'second car')
   if (mixture.id === 'lambda') return text
   const shown = (lambda: number) => mixtureStepText(lambda, mixture, { finer: 1 }).replace(MINUS, '')
   for (const { difference, ci95 } of Object.values(result.states)) {
@@ -81,6 +88,13 @@ export function stateVerdict(verdict: Difference, difference: number | null, mix
   return (verdict === 'richer' || verdict === 'leaner') && difference !== null
     ? `${verdict} ${mixtureStepText(difference, mixture, { finer: 1 }).replace(MINUS, '')}`
     : differenceWords[verdict]
+}
+
+/** The same for two cars, each measured against its own target. */
+export const besideWords: Readonly<Record<string, string>> = {
+  better: 'closer to its target',
+  worse: 'farther from its target',
+  'as before': 'as close to its target',
 }
 
 /** Did it help: distances from target before and after, per state. */

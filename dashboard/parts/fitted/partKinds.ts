@@ -6,7 +6,7 @@ import { circuitOfPart } from '../../../core/tuning/partPaths.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
 import { findUnit, type UnitId } from '../../../core/units/unitTable.ts'
 import { shownValue } from '../../words/units.ts'
-import { num } from '../run/runWords.ts'
+import { num, turnsDecimals, turnsText } from '../run/runWords.ts'
 
 /** What says the size of a part. */
 export type PartKind = 'bore' | 'turns' | 'opens' | 'volume' | 'rod' | 'label'
@@ -96,7 +96,7 @@ export function measureText(part: Part | undefined, boreUnit: UnitId): string {
   const words: string[] = []
   if (part.bore_mm !== undefined) words.push(boreText(part.bore_mm, boreUnit))
   if (part.flow !== undefined) words.push(`flow ${num(part.flow, 1)}`)
-  if (part.turns !== undefined) words.push(`${num(part.turns, 2)} turns out`)
+  if (part.turns !== undefined) words.push(`${turnsText(part.turns)} turns out`)
   if (part.opens_inHg !== undefined) words.push(`opens at ${num(part.opens_inHg, 1)}${NARROW_SPACE}inHg`)
   if (part.volume_ml !== undefined) words.push(`${num(part.volume_ml, 2)}${NARROW_SPACE}ml a stroke`)
   if (part.cruise_mm !== undefined) words.push(`cruise ${boreText(part.cruise_mm, boreUnit)}`)
@@ -149,7 +149,7 @@ export function readSize(kind: PartKind, { label, size, second }: SizeForm): Par
     }
     case 'turns': {
       const turns = number(size, 'turns', 20)
-      return { label: named || turns.toFixed(2), turns }
+      return { label: named || turns.toFixed(turnsDecimals(turns)), turns }
     }
     case 'opens': {
       const opens = number(size, 'opening vacuum', 25)

@@ -59,11 +59,18 @@ export const DOT = '\u00a0· '
 /** A part's name in words. */
 export const partText = (part: string) => part.replaceAll('_', ' ')
 
+/** Screws are set to eighths of a turn, half of which take a third decimal. */
+export const turnsDecimals = (turns: number) =>
+  Math.abs(turns * 100 - Math.round(turns * 100)) > 1e-6 ? 3 : 2
+
+/** `1.50`, `1.125`. */
+export const turnsText = (turns: number) => num(turns, turnsDecimals(turns))
+
 /** `71`, `1.50 turns`: what is stamped on it, or how it is set. */
 export function sizeText(part: Part | Record<string, unknown> | null | undefined): string {
   if (!part) return 'none'
   const { label, turns } = part as Part
-  return turns === undefined ? String(label) : `${num(turns, 2)} turns`
+  return turns === undefined ? String(label) : `${turnsText(turns)} turns`
 }
 
 /** `main jet 71 · squirter 31`; the first few, and how many more. */
