@@ -1,8 +1,8 @@
 /** Throttle at rest so long, speed within this share of its own mean (definition of the trade). */
 const SELF_IDLE_S = 10
 const SELF_IDLE_SHARE = 0.12
-/** Speed is a mean over about so long, s: told from one ignition pulse to the next it scatters by itself. Chosen here. */
-const SPEED_MEAN_S = 0.25
+/** Speed is a mean over about one working cycle, two turns, s·rpm: told from one ignition pulse to the next it scatters by itself. */
+const CYCLE_S_RPM = 120
 /** The stretch is looked for in steps of this, s. */
 const STEP_S = 0.1
 /** Steps that are kept: room for the stretch and the step under way. */
@@ -35,7 +35,7 @@ export function createSelfIdleFinder(): SelfIdleFinder {
     coolantC: Number.NaN,
     atRest(t, rpm, dtS, coolantC) {
       if (!Number.isNaN(finder.fromS)) return
-      const share = Math.min(1, dtS / SPEED_MEAN_S)
+      const share = Math.min(1, (dtS * rpm) / CYCLE_S_RPM)
       now.meanRpm = Number.isNaN(now.meanRpm) ? rpm : now.meanRpm + share * (rpm - now.meanRpm)
       let at = (now.steps - 1) % STEPS
       if (now.steps === 0 || t - startS[at] >= STEP_S) {
