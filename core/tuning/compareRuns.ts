@@ -68,19 +68,24 @@ export function compareRuns(
   const [runA, runB] = isPartial ? whole.map((run) => onlyBanks(run, shared)) : whole
   const settings = { ...defaultCompareOptions, ...withoutUndefined(options) }
   const car = options.car ?? runB.car ?? runA.car
-  const exponent = airExponentOf(car)
+  // A carburettor before its conversion is brought to home air, the injection after it is not.
+  const exponents = [runA, runB].map((run) => airExponentOf(options.car ?? run.car ?? car))
   const referenceKgM3 = densityOfAirKgM3(options.referenceAir ?? referenceAirOf(car))
   const airs = [findRunAir(runA), findRunAir(runB)]
   const airKnown = airs.every((air) => air.source !== 'unknown')
-  const shifts = airs.map((air) => (airKnown ? airLogShift(air.densityKgM3, referenceKgM3, exponent) : 0))
+  const shifts = airs.map((air, i) =>
+    airKnown ? airLogShift(air.densityKgM3, referenceKgM3, exponents[i]) : 0,
+  )
   const set = findStateLevels([
     { pieces: runA.pieces, logShift: shifts[0] },
     { pieces: runB.pieces, logShift: shifts[1] },
   ])
   const levels = set?.levels ?? []
+  const isMixed = exponents[0] !== exponents[1]
+  const densities = airs.map((air, i) => (isMixed && exponents[i] === 0 ? referenceKgM3 : air.densityKgM3))
   const airSd = airKnown
-    ? settings.airExponentSd * Math.abs(Math.log(airs[0].densityKgM3 / airs[1].densityKgM3))
-    : Math.max(exponent, 0.1) * UNKNOWN_AIR_SD * Math.SQRT2
+    ? settings.airExponentSd * Math.abs(Math.log(densities[0] / densities[1]))
+    : Math.max(...exponents, 0.1) * UNKNOWN_AIR_SD * Math.SQRT2
   const daySd = Math.hypot(settings.repeatabilityShare * Math.SQRT2, airSd)
 
   const judged = levels.flatMap(
@@ -109,9 +114,9 @@ export function compareRuns(
   return {
     format: 'floatbowl-compare 1',
     states,
-    air_corrected: airKnown && exponent !== 0,
+    air_corrected: airKnown && exponents.some((exponent) => exponent !== 0),
     verdict,
-    text: verdictText(verdict, states, airKnown, exponent, loadless.length === 1 ? loadless[0] : undefined),
+    text: verdictText(verdict, states, airKnown, exponents, loadless.length === 1 ? loadless[0] : undefined),
     air: {
       reference: options.referenceAir ?? referenceAirOf(car),
       a: { source: airs[0].source, ...(airs[0].air ?? {}) },
@@ -206,7 +211,7 @@ function verdictText(
   verdict: ComparisonResult['verdict'],
   states: ComparisonResult['states'],
   airKnown: boolean,
-  exponent: number,
+  exponents: readonly number[],
   loadless: string | undefined,
 ): string {
   const sideText = (side: 'leaner' | 'richer') => {
@@ -219,12 +224,15 @@ function verdictText(
     return sizes.length > 0 ? `${side} in the second run: ${sizes.join(', ')}` : ''
   }
   const parts = [sideText('leaner'), sideText('richer')].filter(Boolean)
+  const own = exponents.filter((exponent) => exponent === 0).length
   const air =
-    exponent === 0
+    own === 2
       ? ' The injection measures its own air: no air correction was applied.'
-      : airKnown
-        ? ''
-        : ' The air of one run is not known: the interval allows for any ordinary weather.'
+      : !airKnown
+        ? ' The air of one run is not known: the interval allows for any ordinary weather.'
+        : own === 1
+          ? ' The injection measures its own air: only the other run was brought to home air.'
+          : ''
   const named = (isCompared: boolean) =>
     Object.entries(states)
       .filter(([, entry]) => (entry.verdict !== 'not_enough_data') === isCompared)

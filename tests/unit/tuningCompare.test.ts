@@ -6,6 +6,7 @@ import { createNoise, type SyntheticOptions, syntheticResult, syntheticRun } fro
 
 const reference = airDensityKgM3({ temperatureC: 20, pressureKpa: 100, humidityPct: 0 })
 const hot: Air = { temperature_C: 34, pressure_kPa: 95, humidity_pct: 40 }
+const home: Air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 }
 const cold: Air = { temperature_C: 4, pressure_kPa: 102, humidity_pct: 60 }
 
 /** A carburettor whose λ changes over the map and with √ρ, as its main jet's fuel does. */
@@ -27,6 +28,15 @@ const drive = (seed: number, air: Air, fuel = 1, more: Partial<SyntheticOptions>
   syntheticRun({ seed, air, lambdaAt: engine(air, fuel), ...more })
 
 describe('compareRuns', () => {
+  it('brings the carburettor before a conversion to home air, and not the injection after it', () => {
+    const car = { id: 'x', metering: 'throttle_body_injection' as const }
+    const injected = { ...drive(6, hot, 1, { lambdaAt: engine(home) }), car }
+    const comparison = compareRuns({ ...drive(5, hot), car: { id: 'x' } }, injected)
+    expect(comparison.verdict).toBe('no_difference')
+    expect(comparison.air_corrected).toBe(true)
+    expect(comparison.text).toContain('only the other run was brought to home air')
+  })
+
   describe('with a run that has little of what the other has', () => {
     const whole = drive(5, hot)
     const cut = (states: string[]) => {
