@@ -1,4 +1,10 @@
-import { type CarProfile, carSchema, type PartsFile, partsFileSchema } from '../../core/contract/car.ts'
+import {
+  boxSchema,
+  type CarProfile,
+  carSchema,
+  type PartsFile,
+  partsFileSchema,
+} from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseFile } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
@@ -25,10 +31,12 @@ export async function analyseRunFile(path: string, car?: CarProfile): Promise<Ru
   }
 }
 
-/** Reads a parts file (`{"fitted": …, "box": …}`). @throws CommandFailure as `readJsonFile` */
+/** Reads a parts file (`{"fitted": …, "box": …}`), or a box alone. @throws CommandFailure as `readJsonFile` */
 export async function readPartsFile(path: string): Promise<PartsFile> {
   const parts = await readJsonFile<PartsFile>(path, partsFileSchema)
   if (!parts.box && !parts.fitted) {
+    const alone = boxSchema.safeParse(parts)
+    if (alone.success && Object.keys(alone.data).length > 0) return { box: alone.data }
     throw new CommandFailure(
       `${path}: box: missing (expected {"box": {"main_jet": [{"label", "bore_mm"}, …]}})`,
       2,

@@ -35,6 +35,11 @@ describe('readPartsFile', () => {
     await expect(readPartsFile(await fileWith('{"jets":1}'))).rejects.toThrow(/box: missing/)
   })
 
+  it('takes a box alone, as the library does', async () => {
+    const main_jet = [{ label: '70', bore_mm: 1.8 }]
+    expect(await readPartsFile(await fileWith(JSON.stringify({ main_jet })))).toEqual({ box: { main_jet } })
+  })
+
   it('fails as work, not as usage, for a file that is not there', async () => {
     await expect(readPartsFile(join(folder, 'none.json'))).rejects.toMatchObject({ exitCode: 1 })
   })
