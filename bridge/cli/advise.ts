@@ -21,7 +21,7 @@ export function registerAdvise(program: Command): void {
     .argument('<run...>', 'capture files; they are taken in the order of their start times')
     .requiredOption(
       '--box <file>',
-      'parts at hand, JSON: {"box": {"main_jet": [{"label": "70", "bore_mm": 1.8}, …]}}',
+      'parts at hand, JSON: {"box": {"main_jet": [{"label": "70", "bore_mm": 1.8}, …]}}; a size is bore_mm, bore_in, bore_thou, drill, flow, turns, opens_inHg, volume_ml, or of a rod cruise_mm and power_mm',
     )
     .option('--json', 'one JSON object')
     .option('--car <file>', 'car profile in place of the one in the runs')

@@ -40,7 +40,10 @@ export const defaultReferenceAir: Readonly<Air> = Object.freeze({
   humidity_pct: 0,
 })
 
-/** One part: a bore, or turns of a screw, or an opening vacuum, or a volume; a metering rod has diameters per step. */
+/**
+ * One part: a bore, or turns of a screw, or an opening vacuum, or a volume; a metering rod has diameters per step. A bore may also be noted as `bore`
+ * (`73 thou`, `0.073 in`, `#49`), `drill`, `bore_in` or `bore_thou`, a rod's step as `cruise_in`, `power_thou` and so on (`sizedPart`).
+ */
 export const partSchema = z.looseObject({
   label: z.string().min(1).max(40),
   bore_mm: z.number().positive().max(60).optional(),
