@@ -53,7 +53,7 @@ const SLOW_STEP_S = 0.045
  */
 const POWER_MEAN_S = 3
 const CRUISE_MEAN_S = 15
-const LEAST_SHARE = 1 / 3
+const LEAST_SHARE = 1 / 4
 /** It ends, and is not raised, when λ's mean over so short a time is back in the band: the owner has done something, or the road has. Chosen here, s. */
 const NEWEST_MEAN_S = 0.5
 

@@ -77,7 +77,7 @@ describe('createAlarms', () => {
     const cruise = (lambda: (t: number) => number) =>
       run(60, (t) => ({ state: stateCode.cruise, lambda: lambda(t) }))
     expect(cruise((t) => (t % 20 < 4 ? 0.95 : 1.01)).log).toEqual([])
-    expect(cruise(() => 0.95).onAt.rich_in_cruise).toBeLessThan(8)
+    expect(cruise(() => 0.95).onAt.rich_in_cruise).toBeLessThan(5)
     expect(cruise((t) => (t < 30 ? 1.02 : 1.12)).onAt.lean_in_cruise).toBeLessThan(45)
   })
 
@@ -92,7 +92,7 @@ describe('createAlarms', () => {
   })
 
   it('raises no caution when λ is back in its band already', () => {
-    const { log } = run(60, (t) => ({ state: stateCode.cruise, lambda: t < 5.5 ? 0.9 : 1.02 }))
+    const { log } = run(60, (t) => ({ state: stateCode.cruise, lambda: t < 4 ? 0.9 : 1.02 }))
     expect(log).toEqual([])
   })
 
