@@ -12,7 +12,6 @@ export interface ChartSightProps {
   /** Stretch given from outside; undefined leaves it to the chart. */
   view: () => Stretch | undefined
   onview: () => ((view: Stretch | undefined) => void) | undefined
-  oncursor: (x: number | null) => void
 }
 
 /** What of a chart is in sight, and where its cursor stands; moved by keys, buttons, mouse and fingers. */
@@ -84,7 +83,6 @@ export class ChartSight {
   /** The drawing's cursor moved by itself. */
   hover(index: number | null): void {
     this.#cursor = index
-    this.#props.oncursor(index === null ? null : this.#props.data()[0][index])
   }
 
   /** Does what a key stands for; true when it stands for something. */

@@ -83,7 +83,7 @@ const itemWords: Readonly<Record<string, string>> = {
 export const itemText = (item: string) => itemWords[item] ?? item.replaceAll('_', ' ')
 
 /** `cruise 30/90 s`: the entry of the state, the incomplete one first; empty when there is none. */
-export function coverageText(coverage: readonly CoverageItem[], state: OperatingState): string {
+function coverageText(coverage: readonly CoverageItem[], state: OperatingState): string {
   const wanted = coverageOf[state] ?? []
   const fitting = coverage.filter((item) => wanted.some((name) => item.item.startsWith(name)))
   const item = fitting.find(({ have, want }) => have < want) ?? fitting[0]

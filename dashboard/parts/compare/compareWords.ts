@@ -76,7 +76,7 @@ export function answerText(result: ComparisonResult, mixture: MixtureUnit, isTwo
   return text
 }
 
-export const differenceWords: Readonly<Record<Difference, string>> = {
+const differenceWords: Readonly<Record<Difference, string>> = {
   richer: 'richer',
   leaner: 'leaner',
   no_difference: 'no difference',

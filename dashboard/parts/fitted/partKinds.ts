@@ -4,7 +4,7 @@ import { findDrills, parseBoreMm } from '../../../core/tuning/drills.ts'
 import { areaFactor } from '../../../core/tuning/jetArea.ts'
 import { circuitOfPart } from '../../../core/tuning/partPaths.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
-import { findUnit, type UnitId } from '../../../core/units/unitTable.ts'
+import type { UnitId } from '../../../core/units/unitTable.ts'
 import { shownValue } from '../../words/units.ts'
 import { num, turnsDecimals, turnsText } from '../run/runWords.ts'
 
@@ -170,9 +170,4 @@ export function readSize(kind: PartKind, { label, size, second }: SizeForm): Par
       if (named === '') throw new RangeError('give it a label, such as plain')
       return { label: named }
   }
-}
-
-/** Units for a bore that the owner may choose; anything else falls back to millimetres. */
-export function boreUnitOf(unit: UnitId): UnitId {
-  return findUnit(unit).quantity === 'bore' ? unit : 'mm'
 }

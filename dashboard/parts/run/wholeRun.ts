@@ -87,16 +87,3 @@ export function targetsAt(
   }
   return line
 }
-
-/** State at a time, by the run's result. */
-export function stateAt(states: AnalysisResult['states'], timeS: number): OperatingState | undefined {
-  let low = 0
-  let high = states.length
-  while (low < high) {
-    const middle = (low + high) >>> 1
-    if (states[middle].end_s <= timeS) low = middle + 1
-    else high = middle
-  }
-  const span = states[low]
-  return span && span.start_s <= timeS ? span.state : undefined
-}
