@@ -176,6 +176,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
       const windowEndS = Math.min(move.startS + limits.tip_most_s, nextStartS)
       if (!isEnd && !(move.isOver && readyS >= windowEndS)) break
       open.shift()
+      if (move.byPressure && standsWithin(move, windowEndS)) continue
       const endS = measureTransient(
         history,
         move,
@@ -197,12 +198,23 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     }
   }
 
+  const stands = (n: number) => base[n & mask] === stateCode.off || base[n & mask] === stateCode.cranking
+
+  /** Whether the engine starts or stops within the window of a move told by pressure: then it, not the foot, moved the pressure. */
+  function standsWithin(move: FastMove, windowEndS: number): boolean {
+    for (let n = Math.max(move.startPoint, history.first); n < finalNext; n++) {
+      if (pointS[n & mask] > windowEndS) return false
+      if (stands(n)) return true
+    }
+    return false
+  }
+
   function overlay(move: FastMove, endS: number): void {
     const code = move.kind === 'tip_in' ? stateCode.tip_in : stateCode.tip_out
     for (let n = Math.max(settledNext, history.first); n < history.end; n++) {
       const t = pointS[n & mask]
       if (t >= endS) break
-      if (t >= move.startS) state[n & mask] = code
+      if (t >= move.startS && !stands(n)) state[n & mask] = code
     }
   }
 

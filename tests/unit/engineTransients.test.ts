@@ -172,6 +172,36 @@ describe('tip-ins', () => {
     expect(tipIns(opening(() => 0.97, 200, 5)).filter(({ start_s }) => start_s > 15)).toEqual([])
   })
 
+  it('are none when pressure falls and rises because the engine starts and stops', () => {
+    const drive = (without: string) =>
+      analyse(
+        40,
+        (t) => {
+          if (t < 2) return { lambda: 1, rpm: 0, throttle: 0, map: 100 }
+          if (t < 3.5) return { lambda: 1, rpm: 220, throttle: 0, map: 93 }
+          if (t < 30) return { lambda: 0.95, rpm: 800, throttle: 0, map: Math.max(34, 93 - 150 * (t - 3.5)) }
+          return {
+            lambda: 0.95,
+            rpm: Math.max(0, 800 - 1400 * (t - 30)),
+            throttle: 0,
+            map: Math.min(100, 34 + 120 * (t - 30)),
+          }
+        },
+        without,
+      ).transients
+    expect(drive('throttle')).toEqual([])
+  })
+
+  it('leave the time after a stall to the engine that stands', () => {
+    const { states } = analyse(40, (t) => ({
+      lambda: t < 20 ? 1.02 : 1.02 + 0.3 * Math.min(2.8, t - 20),
+      rpm: t < 20 ? 1500 : Math.max(0, 1500 - 3000 * (t - 20)),
+      throttle: t > 5 && t < 20.2 ? 20 : 0,
+    }))
+    expect(states.at(-1)).toMatchObject({ state: 'off' })
+    expect(states.at(-1)!.start_s).toBeLessThan(20.8)
+  })
+
   it('are two when the foot creeps between two quick steps, and one when it does not', () => {
     const foot = (creepS: number) => (t: number) => {
       const since = t - 20
