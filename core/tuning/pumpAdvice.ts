@@ -46,8 +46,10 @@ export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
   // Lean at the secondaries is their spring's fault only while the other openings are fine: a thin shot shows at both.
   const atSecondary = counts.get('lean_at_secondary') ?? 0
   const isPumps = all - atSecondary >= FAULT_SHARE * (tipIns.length - atSecondary) && all > atSecondary
+  // The other way round the spring is to blame, though some of its openings show the lean moment later than others.
+  const isSprings = family === 'lean' && !isPumps && atSecondary > 0
   const [pattern, count] = ofFamily
-    .filter((entry) => !isPumps || entry[0] !== 'lean_at_secondary')
+    .filter((entry) => (entry[0] === 'lean_at_secondary') === isSprings)
     .sort((a, b) => b[1] - a[1])[0] ?? [null, 0]
   if (!pattern || all < FAULT_SHARE * tipIns.length) return { verdict: 'on_target', ...none }
   const same = tipIns.filter((entry) => entry.pattern === pattern)

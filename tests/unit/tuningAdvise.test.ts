@@ -508,6 +508,15 @@ describe('advise', () => {
     expect(judged(patterns(1, 8, 5))).toBe('lean_at_secondary')
   })
 
+  it('blames the spring when most others are fine, though more of these than of those go lean', () => {
+    const run = drive(right, 1)
+    const of = (pattern: Transient['pattern'], count: number) =>
+      Array.from({ length: count }, () => tipIn(pattern))
+    run.result.transients = [...of('lean_at_secondary', 6), ...of('lean_later', 7), ...of('clean', 8)]
+    const { states } = advise([run], box)
+    expect(states.pump).toMatchObject({ verdict: 'lean', pattern: 'lean_at_secondary' })
+  })
+
   it('leaves the pump alone when most tip-ins are clean', () => {
     const run = drive(right, 1)
     const transients = [...Array.from({ length: 8 }, () => tipIn('clean')), tipIn('lean_at_once')]
