@@ -57,8 +57,8 @@ function airSentence(logShift: number): string[] {
   const percent = Math.round(100 * Math.abs(Math.exp(-logShift) - 1))
   return [
     logShift < 0
-      ? `All figures are for home air. Today's air was denser: there the same parts read leaner by ${percent} %.`
-      : `All figures are for home air. Today's air was thinner: there the same parts read richer by ${percent} %.`,
+      ? `All figures are for home air. Today's air was denser: in it the same parts read leaner by ${percent} %.`
+      : `All figures are for home air. Today's air was thinner: in it the same parts read richer by ${percent} %.`,
   ]
 }
 
