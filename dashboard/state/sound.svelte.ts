@@ -2,7 +2,7 @@ export type SoundKind = 'warning' | 'caution'
 
 /** A context whose clock stands still for so long plays nothing, whatever its state says, ms. */
 const frozenMs = 700
-const watchMs = 250
+const watchMs = 100
 
 /** Pulses of each kind: start and length in seconds, frequency in Hz. All within 500–3000 Hz (MIL-STD-1472E 5.3.2.4). */
 const pulses: Readonly<Record<SoundKind, readonly (readonly [number, number, number])[]>> = {

@@ -80,7 +80,7 @@ describe('sound', () => {
     check(
       'A5',
       `frozen clock: SOUND OFF after ${frozenMs.toFixed(0)} ms (≤ 1000), the next tap builds context ${contexts}`,
-      frozenMs <= 1100 && contexts === 2,
+      frozenMs <= 1000 && contexts === 2,
     )
 
     await page.evaluate(() => {

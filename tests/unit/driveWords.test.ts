@@ -4,6 +4,7 @@ import type { LiveReading } from '../../core/contract/live.ts'
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { createMixtureUnit } from '../../core/units/mixtureUnit.ts'
+import { waitingText } from '../../dashboard/parts/advice/adviceWords.ts'
 import { answerText, headlineOf } from '../../dashboard/parts/compare/compareWords.ts'
 import { sizeText } from '../../dashboard/parts/run/runWords.ts'
 import { shortBankName, shortBankNames } from '../../dashboard/words/bankNames.ts'
@@ -188,6 +189,14 @@ describe('two runs beside each other', () => {
     expect(answerText(compared, createMixtureUnit('lambda', 14.6))).toContain('0.119 ± 0.018.')
     expect(answerText(compared, createMixtureUnit('afr', 14.6))).toContain('by 1.74 ± 0.26 AFR.')
     expect(answerText(compared, createMixtureUnit('lambda', 14.6), true)).toContain('the second car')
+  })
+})
+
+describe('a wait for advice', () => {
+  test('tells from how many runs, and from two seconds on how long already', () => {
+    expect(waitingText(1, 0.4)).toBe('')
+    expect(waitingText(12, 1.9)).toBe('from 12 runs')
+    expect(waitingText(12, 8.6)).toBe('from 12 runs, 8\u202fs')
   })
 })
 

@@ -90,3 +90,16 @@ export interface AdviceMore {
   }
 }
 export const more = (advice: AdviceResult) => advice as AdviceResult & AdviceMore
+
+/** From when on a wait is told in seconds, s. */
+const toldFromS = 2
+
+/** `from 12 runs, 8 s`: how much is being worked out, and for how long already once that is worth a word. */
+export function waitingText(runCount: number, seconds: number): string {
+  return [
+    runCount > 1 ? `from ${runCount} runs` : '',
+    seconds >= toldFromS ? `${Math.floor(seconds)}${NARROW_SPACE}s` : '',
+  ]
+    .filter(Boolean)
+    .join(', ')
+}
