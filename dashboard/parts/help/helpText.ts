@@ -176,6 +176,7 @@ export const helpChapters: readonly HelpChapter[] = [
         title: 'A drive that answers the questions',
         lines: [
           '60 s of warm idle; steady cruise at three speeds, 30 s each; ten openings of the throttle from cruise and five from idle; three overruns; three pulls in one gear where that is legal and safe, best on a closed course.',
+          'For one question less will do: the page Before driving lists what it takes, how long that is, and what lacks.',
           'The state slat counts what is covered, so that no second drive is needed for a missing piece.',
         ],
       },
