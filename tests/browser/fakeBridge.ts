@@ -57,6 +57,16 @@ const units: Readonly<Record<keyof Scene, string>> = {
   road_speed: 'km/h',
 }
 
+/** A car of which nothing is noted yet. */
+const keptOfCar: Readonly<Record<string, unknown>> = {
+  '/api/status': { version: 'test', car: 'marigold', role: 'controller', sources: [] },
+  '/api/runs': [],
+  '/api/cars': [{ id: 'marigold', name: 'Marigold' }],
+  '/api/cars/marigold/parts': { fitted: {}, box: {} },
+  '/api/cars/marigold/swaps': [],
+  '/api/cars/marigold/tanks': [],
+}
+
 export interface FakeBridgeOptions {
   port: number
   host?: string
@@ -191,7 +201,8 @@ export class FakeBridge {
       this.#tell({ type: 'mark', timeS: this.timeS, label })
       return { status: 204 }
     }
-    if (path === '/api/cars') return { status: 200, body: [{ id: 'marigold', name: 'Marigold' }] }
+    const kept = keptOfCar[path]
+    if (kept) return { status: 200, body: kept }
     return {
       status: 404,
       body: { type: 'about:blank', title: 'none', status: 404, detail: 'none', code: 'none' },
