@@ -159,9 +159,7 @@ export function summaryOf({ done, next, needs, missing, stuck, off, open }: Summ
   if (needs.length > 0) return [...known, cannotTell(needs)].join(' ')
   if (open.unsized) return open.unsized
   if (size.length > 0) return size[0]
-  return stuck.length === 0 && open.pump
-    ? `The steady mixture is where it belongs. ${open.pump}`
-    : 'No part at hand makes it better.'
+  return 'No part at hand makes it better.'
 }
 
 /** `Change main jet 71 → 69.`, of screws `Set idle mixture screws 1.5 → 1.75 turns.` */

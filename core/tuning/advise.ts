@@ -50,7 +50,7 @@ export function advise(
   const last = judgeLast(evidence, isOpen)
   const changes = [...steady, ...last.changes]
   const next = changes.length > 0 && !changes[0].later ? changes[0] : null
-  const done = next === null && !isOpen && !last.remark?.isStuck
+  const done = next === null && !isOpen
   const states = { ...asked.states, pump: pumpState(last.pump) }
   return {
     format: 'floatbowl-advice 1',
@@ -59,7 +59,7 @@ export function advise(
     also: next ? changes.slice(1) : changes,
     ...drivingFields(next, asked.needs),
     states,
-    ...wordsOf(evidence, standing, { done, next, asked, left, states, changes, pump: last.remark?.text }),
+    ...wordsOf(evidence, standing, { done, next, asked, left, states, changes, pump: last.remark }),
     ...cautionsField(next, asked.needs),
     ...(left.missing.length > 0 ? { missing_sizes: left.missing } : {}),
     ...(asked.notJudged.length > 0 ? { not_judged: asked.notJudged } : {}),

@@ -209,29 +209,25 @@ function unorderedSentence({ part, more }: Remedy, to: Part): string {
   return `No ${figure} is noted: make sure that ${to.label} is the ${more ? larger : smaller} one.`
 }
 
-/**
- * What is left to say of a pump that the box does nothing for, once the steady mixture is right. `isStuck`: a part of it is fitted, and no other size of
- * it was tried yet.
- */
+/** What is left to say of a pump that the box does nothing for, once the steady mixture is right. */
 export function pumpRemark(
   verdict: PumpVerdict,
   fitted: Fitted,
   earlier: readonly Fitted[],
-): { text: string; isStuck: boolean } | undefined {
+): string | undefined {
   if (!verdict.pattern || (verdict.verdict !== 'lean' && verdict.verdict !== 'rich')) return undefined
   const options = remediesFor(verdict)
   if (options.length === 0) return undefined
   const known = options.filter(({ part }) => fitted[part])
   const how = `Throttle openings go ${patternWords[verdict.pattern]} (${verdict.all} of ${verdict.tipIns})`
   const words = (known.length > 0 ? known : options).map((remedy) => remedy.words).join(', or ')
-  if (known.length === 0)
-    return { text: `${how}: ${words}. No such part is noted as fitted.`, isStuck: false }
+  if (known.length === 0) return `${how}: ${words}. No such part is noted as fitted.`
   const wasTried = known.some(({ part }) =>
     earlier.some((set) => set[part] && !isSamePart(set[part], fitted[part])),
   )
   return wasTried
-    ? { text: `${how}, with every size tried that the box has for it.`, isStuck: false }
-    : { text: `${how}: ${words}; nothing in the box does that.`, isStuck: true }
+    ? `${how}, with every size tried that the box has for it.`
+    : `${how}: ${words}; nothing in the box does that.`
 }
 
 /** What orders a part among others of its kind: stiffness, volume or opening; NaN for a label alone. */

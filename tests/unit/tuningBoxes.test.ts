@@ -165,10 +165,10 @@ describe('a pump with nothing for it in the box', () => {
     }
   }
 
-  it('is not called right', () => {
+  it('ends the swaps, since every state is in its band, but is not called right', () => {
     const advice = advise([withTips(10)], { squirter: [{ label: '60', bore_mm: 0.6 }] })
     expect(advice.states.pump.verdict).toBe('lean')
-    expect(advice).toMatchObject({ done: false, next: null })
+    expect(advice).toMatchObject({ done: true, next: null })
     expect(advice.summary).toMatch(/openings go lean at once.*nothing in the box/i)
     expect(advice.summary).not.toContain('every state is where it belongs')
   })
