@@ -43,7 +43,7 @@ export const defaultTransientLimits: Readonly<TransientLimits> = Object.freeze({
   secondaryS: 0.7,
   wideThrottlePct: 36,
   wideLoad: 0.9,
-  wideSpeedFactor: 2.4,
+  wideSpeedFactor: 2.8,
 })
 
 /** What an opening is held against. */
