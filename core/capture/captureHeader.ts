@@ -42,10 +42,7 @@ export function emptyFile(): CaptureError {
 
 export function notACapture(bytes: Uint8Array): CaptureError {
   if (bytes[0] === 0x1f && bytes[1] === 0x8b) {
-    return new CaptureError(
-      'not_a_capture',
-      'the bytes are packed with gzip: unpack them first',
-    )
+    return new CaptureError('not_a_capture', 'the bytes are packed with gzip: unpack them first')
   }
   let start = ''
   for (const byte of bytes.subarray(0, 24))
