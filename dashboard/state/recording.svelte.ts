@@ -10,7 +10,8 @@ const feedbackMs = 1500
 export class Recording {
   #status = $state.raw<RecordingStatus>({ on: false, seconds: 0, bytes: 0, automatic: false })
   #heardMs = 0
-  #feedback = $state.raw<{ text: string; untilMs: number } | undefined>(undefined)
+  #feedback = $state.raw('')
+  #feedbackEnds: ReturnType<typeof setTimeout> | undefined
   #marks = $state.raw(0)
   #problem = $state.raw('')
   #run: string | undefined
@@ -35,8 +36,7 @@ export class Recording {
   }
   /** Word for the tap just made; empty when it is over. */
   get feedbackText(): string {
-    if (!this.#feedback) return ''
-    return this.#clock.nowMs < this.#feedback.untilMs ? this.#feedback.text : ''
+    return this.#feedback
   }
 
   receive(status: RecordingStatus): void {
@@ -80,7 +80,12 @@ export class Recording {
   }
 
   #say(text: string): void {
-    this.#feedback = { text, untilMs: performance.now() + feedbackMs }
+    // Ended by a change and not by the clock: all that shows it, word and ground, turns back in one frame.
+    this.#feedback = text
+    clearTimeout(this.#feedbackEnds)
+    this.#feedbackEnds = setTimeout(() => {
+      this.#feedback = ''
+    }, feedbackMs)
   }
 
   async #post<T>(path: string, body: unknown): Promise<T | undefined> {
