@@ -1,5 +1,5 @@
 import { createReadStream, type ReadStream } from 'node:fs'
-import type { Readable } from 'node:stream'
+import { pipeline, type Readable } from 'node:stream'
 import { isPackedFile } from '../isPackedFile.ts'
 
 /** A run that is being read: its file, and the bytes of the capture in it. */
@@ -19,6 +19,7 @@ export async function openRun(path: string, pieceBytes: number): Promise<OpenRun
   // Few runs are packed: the library is loaded for them alone.
   const { constants, createGunzip } = await import('node:zlib')
   const bytes = createGunzip({ chunkSize: pieceBytes, finishFlush: constants.Z_SYNC_FLUSH })
-  file.on('error', (error) => bytes.destroy(error))
-  return { file, bytes: file.pipe(bytes) }
+  // What fails comes out of the reading; what is left unread gives the file back.
+  pipeline(file, bytes, () => {})
+  return { file, bytes }
 }
