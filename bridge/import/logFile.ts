@@ -1,8 +1,8 @@
 import { createReadStream } from 'node:fs'
 import { open } from 'node:fs/promises'
 import { createGunzip } from 'node:zlib'
+import { isPacked } from '../../core/capture/packed.ts'
 import { BridgeError, fileProblem } from '../bridgeError.ts'
-import { isPackedFile } from '../isPackedFile.ts'
 
 const chunkBytes = 1 << 20
 
@@ -25,13 +25,12 @@ export async function openLog(path: string): Promise<LogFile> {
   if ((head[0] === 0xff && head[1] === 0xfe) || (head[0] === 0xfe && head[1] === 0xff)) {
     throw new BridgeError('unreadable', `${path}: the text is UTF-16: save it as UTF-8 and import it again`)
   }
-  const isPacked = await isPackedFile(path)
   return {
     sizeBytes,
     changedMs,
     async *chunks() {
       const file = createReadStream(path, { highWaterMark: chunkBytes })
-      const bytes = isPacked ? file.pipe(createGunzip({ chunkSize: chunkBytes })) : file
+      const bytes = isPacked(head) ? file.pipe(createGunzip({ chunkSize: chunkBytes })) : file
       file.on('error', (error) => bytes.destroy(error))
       try {
         for await (const chunk of bytes) {

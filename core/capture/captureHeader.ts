@@ -1,6 +1,7 @@
 import { utf8Bytes } from '../line/utf8.ts'
 import { CaptureError } from './captureError.ts'
 import { captureHeader } from './formatCapture.ts'
+import { isPacked } from './packed.ts'
 
 const version = 1
 const word = utf8Bytes('floatbowl-capture ')
@@ -41,7 +42,7 @@ export function emptyFile(): CaptureError {
 }
 
 export function notACapture(bytes: Uint8Array): CaptureError {
-  if (bytes[0] === 0x1f && bytes[1] === 0x8b) {
+  if (isPacked(bytes)) {
     return new CaptureError('not_a_capture', 'the bytes are packed with gzip: unpack them first')
   }
   let start = ''

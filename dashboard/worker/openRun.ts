@@ -1,4 +1,5 @@
 import { CaptureError } from '../../core/capture/captureError.ts'
+import { isPacked } from '../../core/capture/packed.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { priorDelayLaw } from '../../core/engine/delayLaw.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
@@ -23,8 +24,6 @@ export class OpenError extends Error {
     this.code = code
   }
 }
-
-const gzipMagic = [0x1f, 0x8b]
 
 /** Width of the first picture, columns. */
 const overviewColumns = 1200
@@ -167,9 +166,8 @@ async function openStream(
     return { stream: answer.body, total: source.bytes }
   }
   const head = new Uint8Array(await source.blob.slice(0, 2).arrayBuffer())
-  const isPacked = head[0] === gzipMagic[0] && head[1] === gzipMagic[1]
   const stream: ReadableStream<Uint8Array> = source.blob.stream()
-  if (!isPacked) return { stream, total: source.blob.size }
+  if (!isPacked(head)) return { stream, total: source.blob.size }
   const unpacked = stream.pipeThrough(
     new DecompressionStream('gzip') as ReadableWritablePair<Uint8Array, Uint8Array>,
   )
