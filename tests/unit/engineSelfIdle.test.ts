@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
-import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createSelfIdleFinder } from '../../core/engine/selfIdle.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+import { declareChannels } from '../support/declareChannels.ts'
 
 /** Where the first idle by itself begins, at 50 moments a second. */
 function foundAt(seconds: number, rpmAt: (t: number, i: number) => number): number {
@@ -26,15 +26,7 @@ describe('idling by itself', () => {
   })
 
   it('is told of no drive at a steady speed where the board has no throttle', () => {
-    const names = ['lambda', 'engine_speed', 'manifold_pressure', 'coolant']
-    const units = ['1', 'rpm', 'kPa', 'C']
-    const channels: ChannelDeclaration[] = names.map((name, index) => ({
-      index,
-      name,
-      unit: units[index],
-      scale: 1,
-      offset: 0,
-    }))
+    const channels = declareChannels(['lambda', 'engine_speed', 'manifold_pressure', 'coolant'])
     const count = 90 * 50
     const timeS = Float64Array.from({ length: count }, (_, i) => i / 50)
     const at = (t: number) => {

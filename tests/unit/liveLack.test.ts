@@ -1,15 +1,9 @@
 import { expect, test } from 'vitest'
-import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+import { declareChannels } from '../support/declareChannels.ts'
 
 const rateHz = 50
-const channels: ChannelDeclaration[] = ['lambda', 'engine_speed', 'throttle'].map((name, index) => ({
-  index,
-  name,
-  unit: ['1', 'rpm', '%'][index],
-  scale: 1,
-  offset: 0,
-}))
+const channels = declareChannels(['lambda', 'engine_speed', 'throttle'])
 
 /** A board at idle for 20 s whose mixture comes for so many of them. */
 function idleWithMixtureFor(seconds: number) {

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import type { CarProfile } from '../../core/contract/car.ts'
 import type { AnalysisResult } from '../../core/contract/result.ts'
-import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+import { declareChannels } from '../support/declareChannels.ts'
 
 interface Moment {
   lambda: number
@@ -14,15 +14,7 @@ interface Moment {
 
 /** A made-up run at 100 Hz whose λ is seen at the moment that caused it. */
 function analyse(seconds: number, at: (t: number) => Moment, car: Partial<CarProfile> = {}): AnalysisResult {
-  const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure', 'coolant']
-  const units = ['1', 'rpm', '%', 'kPa', 'C']
-  const channels: ChannelDeclaration[] = names.map((name, index) => ({
-    index,
-    name,
-    unit: units[index],
-    scale: 1,
-    offset: 0,
-  }))
+  const channels = declareChannels(['lambda', 'engine_speed', 'throttle', 'manifold_pressure', 'coolant'])
   const count = seconds * 100
   const timeS = Float64Array.from({ length: count }, (_, i) => i / 100)
   const moments = Array.from(timeS, at)

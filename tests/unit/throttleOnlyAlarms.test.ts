@@ -1,15 +1,8 @@
 import { describe, expect, it } from 'vitest'
-import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+import { declareChannels } from '../support/declareChannels.ts'
 
-const names = ['lambda', 'engine_speed', 'throttle'] as const
-const channels: ChannelDeclaration[] = names.map((name, index) => ({
-  index,
-  name,
-  unit: ['1', 'rpm', '%'][index],
-  scale: 1,
-  offset: 0,
-}))
+const channels = declareChannels(['lambda', 'engine_speed', 'throttle'])
 
 /** Idle for 20 s, then steady driving with so much throttle, at 50 Hz and without a pressure sensor; λ is lean for power all along. */
 function steadyDrive(throttlePct: number, rpm: number) {

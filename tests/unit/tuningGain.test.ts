@@ -1,21 +1,13 @@
 import { expect, it } from 'vitest'
 import type { AnalysisResult } from '../../core/contract/result.ts'
-import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { pumpCurrentFromLambda } from '../../core/sensing/pumpCurrent.ts'
+import { declareChannels } from '../support/declareChannels.ts'
 
-const names = ['pump_current', 'engine_speed', 'throttle', 'manifold_pressure'] as const
-const units = ['mA', 'rpm', '%', 'kPa']
+const channels = declareChannels(['pump_current', 'engine_speed', 'throttle', 'manifold_pressure'], 0.001)
 
 /** A minute of full load at one λ. */
 function fullLoad(lambda: number, freeAirMa: number | undefined): AnalysisResult {
-  const channels: ChannelDeclaration[] = names.map((name, index) => ({
-    index,
-    name,
-    unit: units[index],
-    scale: 0.001,
-    offset: 0,
-  }))
   const count = 60 * 50
   const timeS = Float64Array.from({ length: count }, (_, i) => i / 50)
   const columns = [pumpCurrentFromLambda(lambda), 3000, 80, 97].map((value) =>

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+import { declareChannels } from '../support/declareChannels.ts'
 
 interface Moment {
   lambda: number
@@ -9,18 +9,10 @@ interface Moment {
   map: number
 }
 
-const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure'] as const
-const units = ['1', 'rpm', '%', 'kPa']
+const channels = declareChannels(['lambda', 'engine_speed', 'throttle', 'manifold_pressure'])
 
 /** Runs a made-up drive at 50 Hz without any delay. */
 function analyse(seconds: number, at: (t: number) => Moment) {
-  const channels: ChannelDeclaration[] = names.map((name, index) => ({
-    index,
-    name,
-    unit: units[index],
-    scale: 1,
-    offset: 0,
-  }))
   const count = seconds * 50
   const timeS = Float64Array.from({ length: count }, (_, i) => i / 50)
   const moments = Array.from(timeS, at)
