@@ -5,8 +5,8 @@ import { stateWords } from '../../../core/tuning/compareRuns.ts'
 import { needsWords } from '../../../core/tuning/drivingWords.ts'
 import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
-import { shownValue, unitFor } from '../../words/units.ts'
-import { sizeText, type UnitChoices } from '../run/runWords.ts'
+import { shownValue, type UnitChoices, unitFor } from '../../words/units.ts'
+import { sizeText } from '../run/runWords.ts'
 
 /** `main jet 71 → 69`. */
 export const changeTitle = ({ part, from, to }: Change) =>

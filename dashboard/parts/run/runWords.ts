@@ -9,8 +9,6 @@ import { alarmText } from '../../words/alarmWords.ts'
 import { stateWords } from '../../words/stateWords.ts'
 import { decimalMark, shownValue, spaced, type UnitChoices, unitFor } from '../../words/units.ts'
 
-export type { UnitChoices } from '../../words/units.ts'
-
 /** Number with fixed decimals and the reader's decimal mark; `–` for null and NaN. */
 export function num(value: number | null | undefined, decimals: number, isSigned = false): string {
   return formatNumber(value ?? Number.NaN, { decimals, decimalMark, isSigned })

@@ -2,11 +2,11 @@ import { type CarProfile, defaultTargets } from '../../../core/contract/car.ts'
 import type { AnalysisResult, MixtureState, OperatingState } from '../../../core/contract/result.ts'
 import { type ChannelView, channelView } from '../../words/channelWords.ts'
 import type { MixtureUnit } from '../../words/mixtureUnit.ts'
+import type { UnitChoices } from '../../words/units.ts'
 import type { TraceAnswer, TraceChannel } from '../../worker/messages.ts'
 import type { ChartSeries } from '../chartSeries.ts'
 import { stripData } from '../traceData.ts'
 import { lambdaChannel } from './channelNames.ts'
-import type { UnitChoices } from './runWords.ts'
 
 /** Standard atmosphere, kPa: for vacuum where a run has no barometer. */
 const standardKpa = 101.325
