@@ -59,7 +59,7 @@ describe('an opening', () => {
 })
 
 describe('lean some while after a wide opening', () => {
-  const wide = (car: Partial<CarProfile>) => {
+  const wide = (car: Partial<CarProfile>, rpm = 2400) => {
     const found = tipIns(
       analyse(
         30,
@@ -68,7 +68,7 @@ describe('lean some while after a wide opening', () => {
           const open = Math.min(1, Math.max(0, since / 0.4))
           return {
             lambda: since > 0.5 && since < 0.8 ? 1.05 : t < 10 ? 0.95 : since < 0 ? 1.02 : 0.87,
-            rpm: t < 10 ? 800 : 2400,
+            rpm: t < 10 ? 800 : rpm,
             throttle: t < 10 ? 0 : 12 + 70 * open,
             map: t < 10 ? 33 : 48 + 50 * open,
           }
@@ -81,6 +81,10 @@ describe('lean some while after a wide opening', () => {
 
   it('is laid to the secondaries of a car that has them', () => {
     expect(wide({ circuits: ['idle', 'main', 'power', 'secondary', 'pump'] })).toBe('lean_at_secondary')
+  })
+
+  it('is the pump’s where too little air flows for them to open', () => {
+    expect(wide({ circuits: ['idle', 'main', 'power', 'secondary', 'pump'] }, 1900)).toBe('lean_later')
   })
 
   it('is the pump’s of a car without', () => {
