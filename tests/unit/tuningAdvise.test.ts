@@ -86,6 +86,20 @@ describe('advise', () => {
     expect(advise([byThrottle(80)], box).states.power.verdict).toBe('lean')
   })
 
+  it('without pressure takes no part throttle for lean that may be cruise', () => {
+    const withPartAt = (lambda: number, channel: 'throttle' | 'manifold_pressure') => {
+      const run = drive(right, 1)
+      const pieces = run.pieces.map((piece) =>
+        piece.state === 'part_throttle' ? { ...piece, lambda } : piece,
+      )
+      const map = { ...run.result.map, load_channel: channel }
+      return advise([{ ...run, pieces, result: { ...run.result, map } }], box)
+    }
+    expect(withPartAt(1.04, 'manifold_pressure').states.part_throttle.verdict).toBe('lean')
+    expect(withPartAt(1.04, 'throttle').states.part_throttle.verdict).toBe('on_target')
+    expect(withPartAt(1.04, 'throttle').next).toBeNull()
+  })
+
   it('leaves the parts that feed full throttle alone until full throttle was driven', () => {
     const rich = { ...right, power_restriction: { label: '165', bore_mm: 1.65 } }
     const run = drive(rich, 1)
