@@ -2,14 +2,13 @@ import { existsSync } from 'node:fs'
 import type { RequestListener, Server } from 'node:http'
 import type { Server as HttpsServer } from 'node:https'
 import { join } from 'node:path'
-import type { Duplex } from 'node:stream'
 import fastifyStatic from '@fastify/static'
 import fastify, { type FastifyInstance, type FastifyReply, type FastifyRequest } from 'fastify'
 import type * as z from 'zod'
-import { issueLine, plainIssue } from '../../core/contract/plainIssue.ts'
+import { plainIssue } from '../../core/contract/plainIssue.ts'
 import { streamProtocol } from '../../core/contract/stream.ts'
 import type { Bridge } from '../bridge.ts'
-import { BridgeError, errorText } from '../bridgeError.ts'
+import { errorText } from '../bridgeError.ts'
 import { findPackageRoot } from '../packageRoot.ts'
 import { createAccess, type Granted } from '../security/access.ts'
 import type { LocalAuthority } from '../security/certificates.ts'
@@ -18,10 +17,11 @@ import { securityHeaders } from '../security/headers.ts'
 import { isLoopbackName, listLanAddresses, parseHost } from '../security/hosts.ts'
 import { Pairing, type PairingOptions } from '../security/pairing.ts'
 import { createRateLimit } from '../security/rateLimit.ts'
+import { addErrorAnswers, answerBrokenRequest, answerError, explainListenProblem } from './errorAnswers.ts'
 import { createLimitedServer, createMixedServer, type ListenerLimits } from './listener.ts'
 import { addLiveUpgrade } from './liveUpgrade.ts'
 import { pairingPage, pairingPagePolicy } from './pairingPage.ts'
-import { createProblem, HttpProblem, problemType, refuse } from './problem.ts'
+import { createProblem, HttpProblem, problemType } from './problem.ts'
 import { parseJsonBody } from './readBody.ts'
 import { addAnalysisRoutes } from './routes/analysisRoutes.ts'
 import { addCarRoutes } from './routes/carRoutes.ts'
@@ -30,6 +30,7 @@ import { addLinkRoutes } from './routes/linkRoutes.ts'
 import { addRecordingRoutes } from './routes/recordingRoutes.ts'
 import type { RouteContext } from './routes/routeContext.ts'
 import { addRunRoutes } from './routes/runRoutes.ts'
+import type { ServedRoute } from './servedRoutes.ts'
 import { createPlainHandler } from './trustPage.ts'
 
 declare module 'fastify' {
@@ -47,11 +48,6 @@ export interface ServerOptions {
   pairing?: PairingOptions
   /** Encrypt for the network, with this authority. */
   authority?: LocalAuthority
-}
-
-export interface ServedRoute {
-  method: string
-  url: string
 }
 
 export interface BridgeServer {
@@ -118,7 +114,7 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
       done(error as Error, undefined)
     }
   })
-  addErrorAnswers(app, bridge)
+  addErrorAnswers(app, routes, bridge.options.logger)
 
   const calls = createRateLimit({ calls: requestsPerMinute, periodMs: 60_000 })
   const refusals = createRateLimit({ calls: refusalsPerMinute, periodMs: 60_000 })
@@ -218,16 +214,6 @@ function followAddresses(server: HttpsServer, authority: LocalAuthority, bridge:
   }, addressesEveryMs)
 }
 
-/** What could not be read as a request at all: answered on the bare socket. */
-function answerBrokenRequest(error: { code?: string }, socket: Duplex): void {
-  if (!socket.writable) return
-  const isLong = error.code === 'HPE_HEADER_OVERFLOW'
-  if (error.code === 'ERR_HTTP_REQUEST_TIMEOUT')
-    refuse(socket, 408, 'too_slow', 'the request did not come to its end in time')
-  else if (isLong) refuse(socket, 431, 'headers_too_large', 'address and headers together are too long')
-  else refuse(socket, 400, 'no_request', 'this is no HTTP request')
-}
-
 function isEncrypted(request: FastifyRequest): boolean {
   return (request.raw.socket as { encrypted?: boolean }).encrypted === true
 }
@@ -243,55 +229,6 @@ function setSecurityHeaders(request: FastifyRequest, reply: FastifyReply): void 
 /** True for a person's browser that opens a page. */
 function wantsPage(request: FastifyRequest): boolean {
   return request.method === 'GET' && (request.headers.accept ?? '').includes('text/html')
-}
-
-function addErrorAnswers(app: FastifyInstance, bridge: Bridge): void {
-  app.setNotFoundHandler((request, reply) => {
-    const detail = `there is nothing at ${request.method} ${request.url.split('?')[0].slice(0, 100)}`
-    void reply
-      .code(404)
-      .type(problemType)
-      .send(createProblem(404, 'not_found', detail))
-  })
-  app.setErrorHandler((error, _request, reply) => {
-    if (answerError(error, reply) >= 500) bridge.options.logger.error(`request failed: ${errorText(error)}`)
-  })
-}
-
-/** @returns the status that was answered */
-function answerError(error: unknown, reply: FastifyReply): number {
-  const { status, code, detail } = explainError(error)
-  void reply
-    .code(status)
-    .type(problemType)
-    .send(createProblem(status, code, detail))
-  return status
-}
-
-/** Failures of the world that a caller can do something about, with their status. */
-const bridgeStatus: Readonly<Partial<Record<BridgeError['code'], number>>> = {
-  no_capture: 404,
-  already_recording: 409,
-  not_recording: 409,
-  disk_full: 507,
-}
-
-function explainError(error: unknown): { status: number; code: string; detail: string } {
-  if (error instanceof HttpProblem) return { status: error.status, code: error.code, detail: error.message }
-  if (error instanceof BridgeError) {
-    return { status: bridgeStatus[error.code] ?? 500, code: error.code, detail: error.message }
-  }
-  const issues = (error as { issues?: { path: PropertyKey[]; message: string }[] }).issues
-  if (issues) {
-    const first = issues[0]
-    return { status: 400, code: 'invalid', detail: issueLine(first, 'body') }
-  }
-  if ((error as { code?: string }).code === 'FST_ERR_BAD_URL') {
-    return { status: 400, code: 'bad_address', detail: 'the address holds a % that is no encoded character' }
-  }
-  const status = (error as { statusCode?: number }).statusCode ?? 500
-  if (status < 500) return { status, code: 'bad_request', detail: errorText(error) }
-  return { status: 500, code: 'failed', detail: 'the bridge could not do this; its log says why' }
 }
 
 async function addDashboard(app: FastifyInstance, webDir: string): Promise<void> {
@@ -315,23 +252,4 @@ async function addDashboard(app: FastifyInstance, webDir: string): Promise<void>
       reply.setHeader('cache-control', isHashed ? 'private, max-age=31536000, immutable' : 'no-cache')
     },
   })
-}
-
-function explainListenProblem(error: unknown, host: string, port: number): Error {
-  const code = (error as { code?: string }).code
-  if (code === 'EADDRINUSE') {
-    return new BridgeError(
-      'address_in_use',
-      `port ${port} is taken, perhaps by another floatbowl: close it, or start with --listen ${host}:${port + 1}`,
-      { cause: error },
-    )
-  }
-  if (code === 'EACCES' || code === 'EADDRNOTAVAIL') {
-    return new BridgeError(
-      'address_in_use',
-      `cannot listen on ${host}:${port} (${errorText(error)}): choose another with --listen HOST:PORT`,
-      { cause: error },
-    )
-  }
-  return error instanceof Error ? error : new Error(String(error))
 }

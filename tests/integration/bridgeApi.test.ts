@@ -33,6 +33,24 @@ describe('the status', () => {
   })
 })
 
+describe('an address', () => {
+  it('says which methods it has when it is asked in another way', async () => {
+    const answers = await Promise.all([
+      call('PATCH', '/api/recording', { on: true }),
+      call('DELETE', `/api/runs/${run}/bytes`),
+      call('POST', '/', {}),
+      call('DELETE', '/api/runs/nothing/here'),
+    ])
+    expect(answers.map(({ status, headers }) => [status, headers['allow']])).toEqual([
+      [405, 'POST'],
+      [405, 'GET, HEAD'],
+      [405, 'GET, HEAD'],
+      [404, undefined],
+    ])
+    expect(answers[0].json).toMatchObject({ status: 405, code: 'wrong_method' })
+  })
+})
+
 describe("a run's bytes", () => {
   const path = () => `/api/runs/${run}/bytes`
   const whole = () => readFile(join(running.dataDir, run), 'latin1')

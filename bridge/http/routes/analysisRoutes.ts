@@ -15,15 +15,18 @@ const runIdSchema = z
   .string()
   .max(200)
   .refine((id) => parseRunId(id) !== undefined, { message: 'expected car/session/file' })
-const compareSchema = z.strictObject({ a: runIdSchema, b: runIdSchema })
 /** How sentences give the mixture; left out, as the car's profile says. */
 const mixtureSchema = z.enum(['lambda', 'afr', 'phi']).optional()
+const compareSchema = z.strictObject({ a: runIdSchema, b: runIdSchema, mixture: mixtureSchema })
+/** How they give bores; left out, as the car's profile says, else as each was noted. */
+const boreSchema = z.enum(['mm', 'in', 'thou']).optional()
 const adviseSchema = z.strictObject({
   runs: z.array(runIdSchema).min(1).max(100),
   car: z.string().regex(carIdPattern),
   mixture: mixtureSchema,
+  bore: boreSchema,
 })
-const reportSchema = z.strictObject({ mixture: mixtureSchema })
+const reportSchema = z.strictObject({ mixture: mixtureSchema, bore: boreSchema })
 const exportSchema = z.strictObject({ to: z.enum(['csv', 'parquet']) })
 
 const exportTypes = { csv: 'text/csv; charset=utf-8', parquet: 'application/vnd.apache.parquet' } as const
@@ -82,7 +85,7 @@ export function addAnalysisRoutes(context: RouteContext): void {
     async ({ params, query }, reply) => {
       const path = await pathOf(params)
       return await withTemporary('html', async (out) => {
-        await runner.run(['report', path, '--out', out, ...mixtureFlag(query.mixture)])
+        await runner.run(['report', path, '--out', out, ...unitFlags(query)])
         reply.type('text/html; charset=utf-8').header('content-security-policy', inlinePagePolicy())
         return await sendAndRemove(out, reply)
       })
@@ -109,7 +112,7 @@ export function addAnalysisRoutes(context: RouteContext): void {
     async ({ body }, reply) => {
       const [a, b] = [await pathOfId(body.a), await pathOfId(body.b)]
       reply.type('application/json; charset=utf-8')
-      return await runKept(['compare', a, b, '--json'], [a, b])
+      return await runKept(['compare', a, b, ...unitFlags(body), '--json'], [a, b])
     },
   )
 
@@ -125,13 +128,16 @@ export function addAnalysisRoutes(context: RouteContext): void {
       }
       const car = (await exists(join(bridge.options.dataDir, profile))) ? ['--car', profile] : []
       reply.type('application/json; charset=utf-8')
-      const words = ['advise', ...paths, '--box', box, ...car, ...mixtureFlag(body.mixture), '--json']
+      const words = ['advise', ...paths, '--box', box, ...car, ...unitFlags(body), '--json']
       return await runKept(words, [...paths, box, profile])
     },
   )
 }
 
-const mixtureFlag = (unit: string | undefined) => (unit ? ['--mixture', unit] : [])
+const unitFlags = ({ mixture, bore }: { mixture?: string | undefined; bore?: string | undefined }) => [
+  ...(mixture ? ['--mixture', mixture] : []),
+  ...(bore ? ['--bore', bore] : []),
+]
 
 const exists = (path: string) =>
   access(path).then(
