@@ -197,6 +197,25 @@ describe('scanCapture', () => {
     expect(capture.firstProblem).toEqual({ lineNumber: 4, text: expect.stringMatching(/note record, text/) })
   })
 
+  it('reads a file that an editor saved with a byte order mark and its own line ends', () => {
+    const plain = Buffer.from(file(...boardLines([...declared, ...sampleLines(20)]))).toString('latin1')
+    const saved = Buffer.from(`\xef\xbb\xbf${plain.replaceAll('\n', '\r\n')}`, 'latin1')
+    for (let cut = 1; cut <= 8; cut++) {
+      const counted = { samples: 0 }
+      const scanner = createCaptureScanner({
+        emit: {
+          block: ({ count }) => {
+            counted.samples += count
+          },
+        },
+      })
+      scanner.push(saved.subarray(0, cut))
+      scanner.push(saved.subarray(cut))
+      scanner.end()
+      expect([cut, counted.samples]).toEqual([cut, 20])
+    }
+  })
+
   it('reads records that were typed by hand, without escapes', () => {
     const typed = Buffer.from(
       `${captureHeader}\r\n1 = {"type":"note","text":"caf\u00e9 \\"x\\""}\n`.replace('\r', ''),
