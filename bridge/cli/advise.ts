@@ -1,17 +1,21 @@
 import type { Command } from 'commander'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
-import { partWord, sizesWord } from '../../core/tuning/adviceText.ts'
-import { sentenceStart } from '../../core/units/format.ts'
+import type { Part } from '../../core/contract/car.ts'
+import { partWord } from '../../core/tuning/adviceText.ts'
+import { sizesWord } from '../../core/tuning/sizeWords.ts'
+import { formatNumber, sentenceStart } from '../../core/units/format.ts'
+import { lambdaUnit, type MixtureUnit, mixtureRange } from '../../core/units/mixtureUnit.ts'
 import { carsOfRuns } from './carsOfRuns.ts'
 import { CommandFailure, print } from './commandVoice.ts'
 import { formatTable } from './compare.ts'
-import { mixtureOption } from './mixtureOption.ts'
+import { boreOption, mixtureOption, shownMixture } from './unitOptions.ts'
 
 interface Flags {
   json?: boolean
   box: string
   car?: string
   mixture?: string
+  bore?: string
 }
 
 export function registerAdvise(program: Command): void {
@@ -26,6 +30,7 @@ export function registerAdvise(program: Command): void {
     .option('--json', 'one JSON object')
     .option('--car <file>', 'car profile in place of the one in the runs')
     .addOption(mixtureOption())
+    .addOption(boreOption())
     .action(async (paths: string[], flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { advise } = await import('../../core/tuning/advise.ts')
@@ -46,22 +51,27 @@ export function registerAdvise(program: Command): void {
         advice = advise(runs, parts, {
           ...(car ? { car } : {}),
           ...(flags.mixture ? { mixtureUnit: flags.mixture } : {}),
+          ...(flags.bore ? { boreUnit: flags.bore } : {}),
         })
       } catch (error) {
         if (error instanceof RangeError) throw new CommandFailure(error.message, 2)
         throw error
       }
-      await print(flags.json ? JSON.stringify(advice) : formatAdvice(advice))
+      await print(
+        flags.json ? JSON.stringify(advice) : formatAdvice(advice, shownMixture(flags.mixture, car, runs)),
+      )
     })
 }
 
 /** Advice for people: the change, the reasons, the states, the cautions. */
-export function formatAdvice(advice: AdviceResult): string {
+export function formatAdvice(advice: AdviceResult, unit: MixtureUnit = lambdaUnit): string {
+  const level = (lambda: number | null | undefined, finer: number) =>
+    formatNumber(unit.of(lambda ?? Number.NaN), { decimals: unit.decimals + finer })
   const summary = String(advice.summary)
   const lines = [summary]
   if (advice.next) lines.push('', ...formatChange(advice.next))
   for (const change of advice.also) {
-    lines.push('', `Later: ${partWord(change.part)} ${sizesWord(change.from, change.to)}`)
+    lines.push('', `Later: ${partWord(change.part)} ${sizesOf(change)}`)
   }
   for (const need of advice.needs ?? []) {
     // What no driving tells has been said whole.
@@ -69,13 +79,17 @@ export function formatAdvice(advice: AdviceResult): string {
     const why = need.why && !summary.includes(String(need.why)) ? `: ${need.why}` : ''
     lines.push(`  ${need.seconds} s of ${need.state.replaceAll('_', ' ')}${why}`)
   }
-  const rows = [['state', 'λ', '95 %', 'target', 'verdict']]
+  const rows = [['state', unit.symbol, '95 %', 'target', 'verdict']]
   for (const [state, entry] of Object.entries(advice.states)) {
     rows.push([
       state.replaceAll('_', ' '),
-      entry.lambda?.toFixed(3) ?? '–',
-      entry.ci95 ? `${entry.ci95[0].toFixed(3)} … ${entry.ci95[1].toFixed(3)}` : '–',
-      entry.target?.toFixed(2) ?? '–',
+      level(entry.lambda, 1),
+      entry.ci95
+        ? mixtureRange(entry.ci95, unit)
+            .map((value) => formatNumber(value, { decimals: unit.decimals + 1 }))
+            .join(' … ')
+        : '–',
+      level(entry.target, 0),
       entry.verdict.replaceAll('_', ' '),
     ])
   }
@@ -112,9 +126,13 @@ function formatFactors({ states, cells, rpm_edges, load_edges, acceleration_perc
   return [...lines, '', 'fuel × by load and rpm', ...formatTable(table)]
 }
 
+/** Sizes in the words that the advice gives them. */
+const sizesOf = ({ sizes, from, to }: Change) =>
+  typeof sizes === 'string' ? sizes : sizesWord(from as Part, to as Part)
+
 function formatChange(change: Change): string[] {
   return [
-    `${sentenceStart(partWord(change.part))} ${sizesWord(change.from, change.to)}, ${change.direction}`,
+    `${sentenceStart(partWord(change.part))} ${sizesOf(change)}, ${change.direction}`,
     ...change.because.map((reason) => `  ${reason}`),
   ]
 }

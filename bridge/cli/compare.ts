@@ -1,7 +1,16 @@
 import type { Command } from 'commander'
 import type { ComparisonResult } from '../../core/contract/advice.ts'
+import { formatNumber } from '../../core/units/format.ts'
+import { type MixtureUnit, mixtureStep } from '../../core/units/mixtureUnit.ts'
 import { carsOfRuns } from './carsOfRuns.ts'
 import { print, say } from './commandVoice.ts'
+import { mixtureOption, shownMixture } from './unitOptions.ts'
+
+interface Flags {
+  json?: boolean
+  car?: string
+  mixture?: string
+}
 
 export function registerCompare(program: Command): void {
   program
@@ -11,7 +20,8 @@ export function registerCompare(program: Command): void {
     .argument('<b>', 'capture file of the second run')
     .option('--json', 'one JSON object')
     .option('--car <file>', 'car profile in place of the one in the runs')
-    .action(async (pathA: string, pathB: string, flags: { json?: boolean; car?: string }) => {
+    .addOption(mixtureOption())
+    .action(async (pathA: string, pathB: string, flags: Flags) => {
       const { analyseRunFile, readCarFile } = await import('./runParts.ts')
       const { compareRuns } = await import('../../core/tuning/compareRuns.ts')
       const car = flags.car ? await readCarFile(flags.car) : undefined
@@ -19,22 +29,35 @@ export function registerCompare(program: Command): void {
       const b = await analyseRunFile(pathB, car)
       const cars = carsOfRuns([a, b])
       if (!car && cars.length > 1) say(`two cars: A is ${cars[0]}, B is ${cars[1]}`)
-      const comparison = compareRuns(a, b, car ? { car } : {})
-      await print(flags.json ? JSON.stringify(comparison) : formatComparison(comparison))
+      const comparison = compareRuns(a, b, {
+        ...(car ? { car } : {}),
+        ...(flags.mixture ? { mixtureUnit: flags.mixture } : {}),
+      })
+      await print(
+        flags.json
+          ? JSON.stringify(comparison)
+          : formatComparison(comparison, shownMixture(flags.mixture, car, [a, b])),
+      )
     })
 }
 
-function formatComparison(comparison: ComparisonResult): string {
+/** A comparison for people: the sentence, each state, tip-ins. */
+export function formatComparison(comparison: ComparisonResult, unit: MixtureUnit): string {
+  const decimals = unit.decimals + 1
+  const level = (lambda: number | null | undefined) =>
+    formatNumber(unit.of(lambda ?? Number.NaN), { decimals })
   const lines = [String(comparison.text), '']
-  const rows = [['state', 'A', 'B', 'B − A', '95 %', 'steady s', 'verdict']]
+  const rows = [['state', `${unit.symbol} A`, 'B', 'B − A', '95 %', 'steady s', 'verdict']]
   for (const [state, entry] of Object.entries(comparison.states)) {
     const { lambda_a, lambda_b } = entry as { lambda_a?: number | null; lambda_b?: number | null }
+    const step = (lambda: number | null) =>
+      formatNumber(mixtureStep(lambda ?? Number.NaN, unit, lambda_a ?? 1), { decimals, isSigned: true })
     rows.push([
       state.replaceAll('_', ' '),
-      lambda_a?.toFixed(3) ?? '–',
-      lambda_b?.toFixed(3) ?? '–',
-      entry.difference === null ? '–' : signed(entry.difference),
-      entry.ci95 === null ? '–' : `${signed(entry.ci95[0])} … ${signed(entry.ci95[1])}`,
+      level(lambda_a),
+      level(lambda_b),
+      step(entry.difference),
+      entry.ci95 === null ? '–' : `${step(entry.ci95[0])} … ${step(entry.ci95[1])}`,
       `${Math.round(entry.seconds_a ?? 0)}, ${Math.round(entry.seconds_b ?? 0)}`,
       entry.verdict.replaceAll('_', ' '),
     ])
@@ -43,13 +66,11 @@ function formatComparison(comparison: ComparisonResult): string {
   const tips = comparison.transients as Record<'a' | 'b', { tip_ins: number; stumbles: number }>
   lines.push(
     `tip-ins ${tips.a.tip_ins}, ${tips.b.tip_ins}; stumbles ${tips.a.stumbles}, ${tips.b.stumbles}`,
-    comparison.air_corrected ? 'λ at home air' : 'λ as on the day, no air correction',
+    comparison.air_corrected
+      ? `${unit.symbol} at home air`
+      : `${unit.symbol} as on the day, no air correction`,
   )
   return lines.join('\n')
-}
-
-function signed(value: number): string {
-  return `${value < 0 ? '\u2212' : '+'}${Math.abs(value).toFixed(3)}`
 }
 
 /** Columns padded to one width each. */

@@ -2,13 +2,14 @@ import { writeFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { writeProblem } from '../bridgeError.ts'
 import { CommandFailure, print, say } from './commandVoice.ts'
-import { mixtureOption } from './mixtureOption.ts'
+import { boreOption, mixtureOption } from './unitOptions.ts'
 
 interface Flags {
   out?: string
   box?: string
   car?: string
   mixture?: string
+  bore?: string
 }
 
 export function registerReport(program: Command): void {
@@ -20,6 +21,7 @@ export function registerReport(program: Command): void {
     .option('--box <file>', 'parts at hand: adds the next change to the sheet')
     .option('--car <file>', 'car profile in place of the one in the run')
     .addOption(mixtureOption())
+    .addOption(boreOption())
     .action(async (path: string, flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { reportHtml } = await import('../../core/tuning/reportHtml.ts')
@@ -30,6 +32,7 @@ export function registerReport(program: Command): void {
       const choice = {
         ...(car ? { car } : {}),
         ...(flags.mixture ? { mixtureUnit: flags.mixture } : {}),
+        ...(flags.bore ? { boreUnit: flags.bore } : {}),
       }
       const advice = parts
         ? (await import('../../core/tuning/advise.ts')).advise([analysis], parts, choice)

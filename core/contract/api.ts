@@ -10,13 +10,13 @@ import type { RecordingStatus, SourceStatus } from './stream.ts'
  *   GET    /api/runs/RUN/bytes                 the capture's bytes (ranges; gzip by Accept-Encoding)
  *   GET    /api/runs/RUN/result                AnalysisResult
  *   POST   /api/runs/RUN/records               append a title, note, fitted, air or car record after the drive
- *   GET    /api/runs/RUN/report?mixture=afr    printable HTML
+ *   GET    /api/runs/RUN/report?mixture=afr&bore=in    printable HTML
  *   GET    /api/runs/RUN/export?to=csv|parquet
  *   POST   /api/recording                      {on, car?} → RecordingStatus
  *   POST   /api/marks                          {label}
  *   POST   /api/notes                          {text}
- *   POST   /api/compare                        {a: RUN, b: RUN} → ComparisonResult
- *   POST   /api/advise                         {runs: RUN[], car, mixture?} → AdviceResult
+ *   POST   /api/compare                        {a: RUN, b: RUN, mixture?} → ComparisonResult
+ *   POST   /api/advise                         {runs: RUN[], car, mixture?, bore?} → AdviceResult
  *   GET    /api/cars                           CarProfile[];   PUT /api/cars/CAR  (whole profile)
  *   GET    /api/cars/CAR/parts                 {fitted, box};  PUT the same
  *   GET    /api/cars/CAR/swaps                 Swap[];         POST {part, to, cost?, reason?}   DELETE …/ID (undo)

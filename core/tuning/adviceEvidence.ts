@@ -12,6 +12,7 @@ import { readParts } from './adviceParts.ts'
 import { inOrderOfStart } from './evidence.ts'
 import { checkRecords, type RecordCheck } from './recordCheck.ts'
 import { type ObservedRun, observeRuns } from './runObservations.ts'
+import { type BoreUnit, boreUnitOf, profileBoreUnit } from './sizeWords.ts'
 
 export interface AdviseOptions {
   /** The car: targets, home air, circuits, metering. Default: as the newest run carries it. */
@@ -26,6 +27,8 @@ export interface AdviseOptions {
   modelShare?: number
   /** Unit in which sentences give the mixture: `lambda`, `afr`, `phi`. Default: as the car's profile says, else λ. Figures of the result stay λ. */
   mixtureUnit?: string
+  /** Unit in which sentences give bores: `mm`, `in`, `thou`. Default: as the car's profile says, else as each was noted. Figures of the result stay mm. */
+  boreUnit?: string
 }
 
 /** Values used where `AdviseOptions` names none. */
@@ -49,6 +52,8 @@ export interface AdviceEvidence {
   readonly settings: { repeatabilityShare: number; airExponentSd: number; modelShare: number }
   /** How sentences give the mixture. */
   readonly unit: MixtureUnit
+  /** How they give bores; undefined: as each was noted. */
+  readonly boreUnit: BoreUnit | undefined
 }
 
 /** False for a run that is given once more among those after it, or that the car drove with another kind of metering. */
@@ -61,7 +66,7 @@ function isEvidence(run: RunAnalysis, after: readonly RunAnalysis[], car: CarPro
   return (run.car?.metering ?? metering) === metering
 }
 
-/** Reads runs, box and options. Throws `RangeError` without runs, or for a box that is none, with the field at fault. */
+/** Reads runs, box and options. Throws `RangeError` without runs, for a box that is none, with the field at fault, and for a `boreUnit` that is none. */
 export function gatherEvidence(
   runs: readonly (RunAnalysis | AnalysisResult)[],
   box: Box | PartsFile,
@@ -91,5 +96,6 @@ export function gatherEvidence(
     targets: { ...defaultTargets, ...car?.targets, ...options.targets },
     settings,
     unit,
+    boreUnit: boreUnitOf(options.boreUnit) ?? profileBoreUnit(car),
   }
 }

@@ -3,13 +3,13 @@ import type { RunAnalysis } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { distanceOut, KNOWN_WELL, LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
-import { stateWords } from './compareRuns.ts'
 import { drivingWords } from './drivingWords.ts'
 import { LEAST_NEEDED_S, lackingDrives, mayAskAgain } from './furtherDriving.ts'
 import type { AdviceState } from './partPaths.ts'
 import { type Band, shareInside } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { type ObservedRun, tellsLoad, tellsSpeed } from './runObservations.ts'
+import { stateWords } from './stateWords.ts'
 
 /** What more driving must tell, and what it was asked to tell and did not. */
 export interface Needs {

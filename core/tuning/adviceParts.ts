@@ -1,9 +1,9 @@
 import { type Box, type Fitted, type Part, type PartsFile, partsFileSchema } from '../contract/car.ts'
 import { STRONG_SHARE } from './adviceStates.ts'
 import { isPlural, partWord } from './adviceText.ts'
-import { stateWords } from './compareRuns.ts'
 import { type AdviceState, fuelPaths, openingOf, rodStepMm, valveParts } from './partPaths.ts'
 import { sizedPart } from './partSize.ts'
+import { stateWords } from './stateWords.ts'
 
 /** Box and parts of a parts file, or of a bare box, with their sizes in mm. Throws `RangeError` naming the field at fault. */
 export function readParts(box: Box | PartsFile): { box: Box; fitted?: Fitted } {

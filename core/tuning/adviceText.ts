@@ -1,10 +1,9 @@
-import type { Part } from '../contract/car.ts'
 import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit, mixtureRange, mixtureWords } from '../units/mixtureUnit.ts'
-import { stateWords } from './compareRuns.ts'
 import type { AdviceState } from './partPaths.ts'
 import { type Band, shareInside } from './planCost.ts'
 import type { Forecast } from './responseModel.ts'
+import { stateWords } from './stateWords.ts'
 
 /** Words for parts, as the trade says them. */
 const partWords: Readonly<Record<string, string>> = {
@@ -35,31 +34,6 @@ export function partWord(part: string): string {
 
 /** True for a part of which several are spoken of. */
 export const isPlural = (part: string) => partWord(part).endsWith('screws')
-
-/** A part's size in words: `71 (1.85 mm)`, `1.5 turns`, of a metering rod `B (1.20 mm at cruise, 0.60 mm at power)`. */
-export function sizeWord(part: Part): string {
-  if (part.turns !== undefined) return `${turnsWord(part.turns)} turns`
-  if (part.bore_mm !== undefined) return `${part.label} (${part.bore_mm.toFixed(2)} mm)`
-  if (part.opens_inHg !== undefined) return `${part.label} (opens at ${part.opens_inHg.toFixed(1)} inHg)`
-  if (part.volume_ml !== undefined) return `${part.label} (${part.volume_ml.toFixed(1)} ml)`
-  const steps = [
-    ...(part.cruise_mm === undefined ? [] : [`${part.cruise_mm.toFixed(2)} mm at cruise`]),
-    ...(part.power_mm === undefined ? [] : [`${part.power_mm.toFixed(2)} mm at power`]),
-  ]
-  if (steps.length > 0) return `${part.label} (${steps.join(', ')})`
-  if (part.flow !== undefined) return `${part.label} (flow ${Math.round(part.flow * 100) / 100})`
-  return part.label
-}
-
-/** Two sizes of a part: `71 (1.85 mm) → 69 (1.80 mm)`, `1.5 → 1.75 turns`. */
-export function sizesWord(from: Part, to: Part): string {
-  if (from.turns !== undefined && to.turns !== undefined)
-    return `${turnsWord(from.turns)} → ${turnsWord(to.turns)} turns`
-  return `${sizeWord(from)} → ${sizeWord(to)}`
-}
-
-/** Turns to an eighth, as people count them: `1.5`, `2.375`. */
-const turnsWord = (turns: number) => String(Math.round(turns * 1000) / 1000)
 
 /** A forecast in the unit shown, its 95 % limits as `between … and …`. */
 export function rangeWord(forecast: Forecast, unit: MixtureUnit): string {

@@ -2,15 +2,16 @@ import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { Part } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
-import { partWord, sizesWord } from './adviceText.ts'
+import { partWord } from './adviceText.ts'
 import { leanReadingCautions } from './cautions.ts'
-import { stateWords } from './compareRuns.ts'
 import { needsWords } from './drivingWords.ts'
 import type { MissingSize } from './missingSizes.ts'
 import type { AdviceState } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 import type { ObservedRun } from './runObservations.ts'
+import { sizesWord } from './sizeWords.ts'
+import { stateWords } from './stateWords.ts'
 
 interface Warned {
   model: ResponseModel

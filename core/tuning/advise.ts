@@ -1,5 +1,5 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
-import type { Box, Fitted, PartsFile } from '../contract/car.ts'
+import type { Box, Fitted, Part, PartsFile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { type AdviceEvidence, type AdviseOptions, gatherEvidence } from './adviceEvidence.ts'
 import { findNeeds, SURE_ENOUGH } from './adviceNeeds.ts'
@@ -14,7 +14,7 @@ import { bankSentences } from './bankWords.ts'
 import { fullThrottleCautions, openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
-import { round, stateWords } from './compareRuns.ts'
+import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
 import { findMissingSizes } from './missingSizes.ts'
 import { type AdviceState, adviceStates, hasCircuit } from './partPaths.ts'
@@ -22,6 +22,8 @@ import { type Choices, choicesOf } from './planChanges.ts'
 import { advisePump, judgePump, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
+import { sizesWord } from './sizeWords.ts'
+import { stateWords } from './stateWords.ts'
 
 export { type AdviseOptions, defaultAdviseOptions } from './adviceEvidence.ts'
 
@@ -48,7 +50,12 @@ export function advise(
   const left = whatStaysOff(evidence, standing, plan, asked, steady.length > 0)
   const isOpen = steady.length + asked.needs.length + left.stuck.length > 0 || left.unsized !== undefined
   const last = judgeLast(evidence, isOpen)
-  const changes = [...steady, ...last.changes]
+  const changes = [...steady, ...last.changes].map(
+    (change): Change => ({
+      ...change,
+      sizes: sizesWord(change.from as Part, change.to as Part, evidence.boreUnit),
+    }),
+  )
   const next = changes.length > 0 && !changes[0].later ? changes[0] : null
   const done = next === null && !isOpen
   const states = { ...asked.states, pump: pumpState(last.pump) }
@@ -91,7 +98,7 @@ function planOf(
 
 /** The plan's changes in their order, each described upon those before it. */
 function steadyChanges(
-  { newest, observed, unit }: AdviceEvidence,
+  { newest, observed, unit, boreUnit }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
   { choices, chosen }: Plan,
 ): Change[] {
@@ -112,6 +119,7 @@ function steadyChanges(
         choices,
         madeFor,
         unit,
+        boreUnit,
       }),
     )
     before = after
@@ -180,7 +188,7 @@ type Left = ReturnType<typeof whatStaysOff>
 
 /** What is off and stays so: for want of a size, of a size noted, or of anything in the box. */
 function whatStaysOff(
-  { newest, box, record }: AdviceEvidence,
+  { newest, box, record, boreUnit }: AdviceEvidence,
   { model, known }: AdviceStanding,
   { choices, chosen }: Plan,
   { states, notJudged }: Asked,
@@ -188,7 +196,7 @@ function whatStaysOff(
 ) {
   // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
   const isAnyOut = !record.unclear && [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
-  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, box) : []
+  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, box, boreUnit) : []
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
   const isOpen = (state: AdviceState) => notJudged.some((entry) => entry.state === state)

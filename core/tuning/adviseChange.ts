@@ -2,22 +2,16 @@ import type { Change } from '../contract/advice.ts'
 import type { Circuit, Fitted, Part } from '../contract/car.ts'
 import { sentenceStart } from '../units/format.ts'
 import type { MixtureUnit } from '../units/mixtureUnit.ts'
-import {
-  areaWord,
-  partWord,
-  plannedSentence,
-  rangeWord,
-  shareWord,
-  sizesWord,
-  standingSentence,
-} from './adviceText.ts'
-import { round, stateWords } from './compareRuns.ts'
+import { areaWord, partWord, plannedSentence, rangeWord, shareWord, standingSentence } from './adviceText.ts'
+import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
 import { type AdviceState, circuitOfPart, fuelPaths, pathFactor, valveParts } from './partPaths.ts'
 import { type Choices, costOf } from './planChanges.ts'
 import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted, type ObservedRun } from './runObservations.ts'
+import { type BoreUnit, sizesWord } from './sizeWords.ts'
+import { stateWords } from './stateWords.ts'
 
 interface ChangeInput {
   model: ResponseModel
@@ -32,8 +26,9 @@ interface ChangeInput {
   choices: Choices
   /** States that the change is made for. */
   madeFor: readonly AdviceState[]
-  /** How sentences give the mixture. */
+  /** How sentences give the mixture, and bores; without a unit for these as they were noted. */
   unit: MixtureUnit
+  boreUnit: BoreUnit | undefined
 }
 
 /** State in which a circuit's part is judged first. */
@@ -139,9 +134,9 @@ function stateOf({ model, bands, before, after }: ChangeInput, circuit: string):
 }
 
 function shareSentence(input: ChangeInput, pathId: string, state: AdviceState, factor: number): string {
-  const { model, part, before, after, observed } = input
+  const { model, part, before, after, observed, boreUnit } = input
   const share = model.share(state, pathId)
-  const head = `${sentenceStart(partWord(part))} ${sizesWord(before[part], after[part])}: ${areaWord(factor, after[part].turns !== undefined)}`
+  const head = `${sentenceStart(partWord(part))} ${sizesWord(before[part], after[part], boreUnit)}: ${areaWord(factor, after[part].turns !== undefined)}`
   if (!share) return `${head}.`
   const swaps = countSwaps(observed, part)
   const learned =

@@ -8,13 +8,14 @@ import { describeStates } from './adviceStates.ts'
 import { cannotTell, leanPowerWarning, readingWarnings } from './adviceWarnings.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
-import { round, stateWords } from './compareRuns.ts'
+import { round } from './compareRuns.ts'
 import { findInjectionFactors, type InjectionFactors, isHeld } from './injectionFactors.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import { judgePump } from './pumpAdvice.ts'
 import { learnResponse } from './responseModel.ts'
 import { type ObservedRun, observeRuns } from './runObservations.ts'
+import { stateWords } from './stateWords.ts'
 
 /** The next numbers to type into a throttle-body injection, in place of parts. */
 export function adviseInjection(

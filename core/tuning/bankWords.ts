@@ -1,8 +1,8 @@
 import { sentenceStart } from '../units/format.ts'
 import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import type { BankLevel } from './bankLevels.ts'
-import { stateWords } from './compareRuns.ts'
 import { type AdviceState, adviceStates } from './partPaths.ts'
+import { stateWords } from './stateWords.ts'
 
 /** Banks nearer than this, in λ, are taken for alike. Common practice, no source. */
 const BANKS_ALIKE = 0.02

@@ -1,11 +1,12 @@
 import type { ComparisonResult, Difference } from '../contract/advice.ts'
 import type { Air, CarProfile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
-import { sentenceStart } from '../units/format.ts'
+import { mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { banksOf, onlyBanks } from './bankLevels.ts'
 import { rowPattern } from './changePattern.ts'
 import { type Decision, decideDifference, judgeState, type StateDifference } from './compareDecision.ts'
 import { compareSideBySide } from './compareSideBySide.ts'
+import { comparisonText } from './comparisonText.ts'
 import { differenceMap } from './differenceMap.ts'
 import { studentQuantile } from './distributions.ts'
 import { asRunAnalysis } from './evidence.ts'
@@ -18,6 +19,8 @@ export interface CompareOptions {
   car?: CarProfile
   /** Air that both runs are brought to. Default: the car's home air, else 20 °C, 100 kPa, dry. */
   referenceAir?: Air
+  /** Unit in which the sentence gives distances: `lambda`, `afr`, `phi`. Default: as the car's profile says, else λ. Figures of the result stay λ. */
+  mixtureUnit?: string
   /**
    * Standard deviation, as a share of λ, by which one unchanged car reads otherwise from day to day: sensor and its ageing, what
    * the air record misses (1 °C is 0.17 %), another filling of fuel. More widens the intervals and finds less. Common practice, no source.
@@ -33,7 +36,7 @@ export interface CompareOptions {
   widestShare?: number
 }
 
-export type CompareSettings = Required<Omit<CompareOptions, 'car' | 'referenceAir'>>
+export type CompareSettings = Required<Omit<CompareOptions, 'car' | 'referenceAir' | 'mixtureUnit'>>
 
 /** Values used where `CompareOptions` names none. */
 export const defaultCompareOptions: Readonly<CompareSettings> = Object.freeze({
@@ -116,7 +119,15 @@ export function compareRuns(
     states,
     air_corrected: airKnown && exponents.some((exponent) => exponent !== 0),
     verdict,
-    text: verdictText(verdict, states, airKnown, exponents, loadless.length === 1 ? loadless[0] : undefined),
+    text: comparisonText({
+      verdict,
+      states,
+      airKnown,
+      injections: exponents.filter((exponent) => exponent === 0).length,
+      loadless: loadless.length === 1 ? loadless[0] : undefined,
+      isTwoCars: areTwoCars(runA, runB),
+      unit: mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel),
+    }),
     air: {
       reference: options.referenceAir ?? referenceAirOf(car),
       a: { source: airs[0].source, ...(airs[0].air ?? {}) },
@@ -128,6 +139,12 @@ export function compareRuns(
     ...(shared.size === 2 ? { banks: compareBanks(runA, runB, options) } : {}),
     map: differenceMap(runA, runB, shifts[0], shifts[1]),
   }
+}
+
+/** True when the runs name two cars. */
+function areTwoCars(a: RunAnalysis, b: RunAnalysis): boolean {
+  const [one, other] = [a, b].map((run) => run.result.run.car ?? run.car?.id)
+  return one !== undefined && other !== undefined && one !== other
 }
 
 /** The same comparison for each bank alone. */
@@ -195,65 +212,6 @@ function isMostlyCompared(states: ComparisonResult['states']): boolean {
     const compared = entries.filter((entry) => entry.verdict !== 'not_enough_data')
     return secondsOf(compared) >= MOSTLY * secondsOf(entries)
   })
-}
-
-/** Words for states, the same everywhere. */
-export const stateWords: Readonly<Record<string, string>> = Object.freeze({
-  idle: 'idle',
-  cruise: 'cruise',
-  part_throttle: 'part throttle',
-  power: 'power',
-  warm_up: 'warm-up',
-  running: 'running',
-})
-
-function verdictText(
-  verdict: ComparisonResult['verdict'],
-  states: ComparisonResult['states'],
-  airKnown: boolean,
-  exponents: readonly number[],
-  loadless: string | undefined,
-): string {
-  const sideText = (side: 'leaner' | 'richer') => {
-    const sizes = Object.entries(states)
-      .filter(([, entry]) => entry.verdict === side)
-      .map(([state, { difference, ci95 }]) => {
-        const half = (ci95![1] - ci95![0]) / 2
-        return `${stateWords[state] ?? state} by ${Math.abs(difference!).toFixed(3)} ± ${half.toFixed(3)}`
-      })
-    return sizes.length > 0 ? `${side} in the second run: ${sizes.join(', ')}` : ''
-  }
-  const parts = [sideText('leaner'), sideText('richer')].filter(Boolean)
-  const own = exponents.filter((exponent) => exponent === 0).length
-  const air =
-    own === 2
-      ? ' The injection measures its own air: no air correction was applied.'
-      : !airKnown
-        ? ' The air of one run is not known: the interval allows for any ordinary weather.'
-        : own === 1
-          ? ' The injection measures its own air: only the other run was brought to home air.'
-          : ''
-  const named = (isCompared: boolean) =>
-    Object.entries(states)
-      .filter(([, entry]) => (entry.verdict !== 'not_enough_data') === isCompared)
-      .map(([state]) => stateWords[state] ?? state)
-      .join(', ')
-  const open = named(false)
-  if (verdict === 'not_enough_data') {
-    if (loadless)
-      return `The ${loadless} run tells neither throttle nor pressure: its driving cannot be held against the other's.${air}`
-    const alike = named(true)
-    return alike === ''
-      ? `The runs share too little steady driving.${air}`
-      : `The runs share too little steady driving: only ${alike} could be compared, with no difference.${air}`
-  }
-  if (verdict === 'no_difference') {
-    const rest = open === '' ? '' : ` Not compared for want of driving: ${open}.`
-    return `No difference that weather, sensor and driving could not explain.${rest}${air}`
-  }
-  if (parts.length === 0)
-    return `The second run is ${verdict} as a whole, though no one state shows it alone.${air}`
-  return `${sentenceStart(parts.join('; '))}.${air}`
 }
 
 function withoutUndefined(options: CompareOptions): Partial<CompareOptions> {

@@ -4,6 +4,7 @@ import { type AdviceState, isSamePart, pathFactor } from './partPaths.ts'
 import { type Choices, costOf, isTooFew, type Plan } from './planChanges.ts'
 import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
+import { type BoreUnit, boreBesideWord } from './sizeWords.ts'
 
 /** A size that the box lacks and that would help more than any it has. */
 export interface MissingSize {
@@ -20,7 +21,7 @@ const STEPS = 40
 
 /**
  * For each fitted jet, the size that would be best if it were in the box; told only if it beats the plan clearly, brings in a state that the plan leaves
- * outside its band, and puts none outside. Its bore is rounded to 0.01 mm, as finely as jets are made.
+ * outside its band, and puts none outside. `boreUnit`: how its text gives a bore. Its bore is rounded to 0.01 mm, as finely as jets are made.
  */
 export function findMissingSizes(
   model: ResponseModel,
@@ -28,6 +29,7 @@ export function findMissingSizes(
   choices: Choices,
   plan: Plan,
   box: Box,
+  boreUnit?: BoreUnit,
 ): MissingSize[] {
   const outside = (fitted: Fitted) =>
     [...bands].filter(([state, band]) => {
@@ -39,6 +41,7 @@ export function findMissingSizes(
   let best: { gain: number; size: MissingSize } | undefined
   for (const path of model.paths) {
     const planned = plan.fitted[path.part]
+    const now = model.base[path.part]
     if (planned.turns !== undefined && !choices.has(path.part)) continue
     for (let step = -STEPS; step <= STEPS; step++) {
       const wanted = scaled(planned, 1 + step / 100)
@@ -54,7 +57,9 @@ export function findMissingSizes(
       const word = then.length === 0 ? 'would do' : 'would help'
       best = {
         gain,
-        size: describe(path.part, wanted, word, whyNone(path.part, model.base[path.part], choices, box)),
+        size: describe(path.part, wanted, word, whyNone(path.part, now, choices, box), (mm) =>
+          boreBesideWord(mm, now, boreUnit),
+        ),
       }
     }
   }
@@ -82,12 +87,18 @@ function whyNone(part: string, now: Part, choices: Choices, box: Box): string {
     : 'the box has no such part'
 }
 
-function describe(part: string, wanted: Part, word: string, why: string): MissingSize {
+function describe(
+  part: string,
+  wanted: Part,
+  word: string,
+  why: string,
+  boreWord: (mm: number) => string,
+): MissingSize {
   if (wanted.bore_mm !== undefined) {
     return {
       part,
       bore_mm: wanted.bore_mm,
-      text: `A size is missing: a ${partWord(part)} of about ${wanted.bore_mm.toFixed(2)} mm ${word}; ${why}.`,
+      text: `A size is missing: a ${partWord(part)} of about ${boreWord(wanted.bore_mm)} ${word}; ${why}.`,
     }
   }
   if (wanted.turns !== undefined) {

@@ -1,9 +1,9 @@
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { partWord } from './adviceText.ts'
-import { stateWords } from './compareRuns.ts'
 import { type AdviceState, adviceStates, isSamePart, pathsOf } from './partPaths.ts'
 import { learnResponse, type ResponseOptions } from './responseModel.ts'
 import { isSameFitted, type ObservedRun } from './runObservations.ts'
+import { stateWords } from './stateWords.ts'
 import { isSameValve } from './valveEffect.ts'
 
 /** What the records of parts say, held against what was measured. */

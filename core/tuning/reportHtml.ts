@@ -4,11 +4,10 @@ import { airSchema, type CarProfile, type Fitted } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { fuelInTank } from '../fuel/fuels.ts'
 import { distanceWords, type MixtureUnit, mixtureUnitOf, mixtureWords } from '../units/mixtureUnit.ts'
-import { partWord, sizesWord, sizeWord } from './adviceText.ts'
+import { partWord } from './adviceText.ts'
 import { leanReadingCautions, reportCautions } from './cautions.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
-import { stateWords } from './compareRuns.ts'
 import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
 import type { InjectionFactors } from './injectionFactors.ts'
@@ -18,6 +17,8 @@ import { reportCss } from './reportStyle.ts'
 import { duration, escapeHtml, figure, startWord } from './reportText.ts'
 import { tipInsFigure } from './reportTipIns.ts'
 import { fittedOfRun, tellsSpeed } from './runObservations.ts'
+import { type BoreUnit, boreUnitOf, profileBoreUnit, sizesWord, sizeWord } from './sizeWords.ts'
+import { stateWords } from './stateWords.ts'
 import { verdictHeadline } from './verdictHeadline.ts'
 
 export interface ReportInput {
@@ -29,6 +30,8 @@ export interface ReportInput {
   advice?: AdviceResult
   /** Unit in which mixture is given: `lambda`, `afr`, `phi`. Default: as the car's profile says, else λ. */
   mixtureUnit?: string
+  /** Unit in which bores are given: `mm`, `in`, `thou`. Default: as the car's profile says, else as each was noted. */
+  boreUnit?: string
   /** Style rules put before the sheet's own, for instance an embedded typeface. */
   fontCss?: string
 }
@@ -62,7 +65,7 @@ export function reportHtml(input: ReportInput): string {
     result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2, unit)}</section>` : '',
     input.advice ? '' : openings,
     '</div><div>',
-    `<section><h2>What was fitted</h2>${partsTable(fitted)}</section>`,
+    `<section><h2>What was fitted</h2>${partsTable(fitted, boreUnitOf(input.boreUnit) ?? profileBoreUnit(car))}</section>`,
     `<section><h2>This run in numbers</h2>${numbersTable(result)}</section>`,
     input.advice ? openings : '',
     '</div></div>',
@@ -177,12 +180,12 @@ function factorsSection(advice: AdviceResult): string {
   return `<section><h2>Correction factors</h2><table class="plain"><tbody>${rows.join('')}</tbody></table><p class="quiet">Fuel now times this factor. A cell's own factor is its λ in the map over its target.</p></section>`
 }
 
-function partsTable(fitted: Fitted): string {
+function partsTable(fitted: Fitted, boreUnit: BoreUnit | undefined): string {
   const names = Object.keys(fitted)
   if (names.length === 0) return '<p class="quiet">Not noted.</p>'
   const rows = names.map(
     (name) =>
-      `<tr><th scope="row">${escapeHtml(partWord(name))}</th><td>${escapeHtml(sizeWord(fitted[name]))}</td></tr>`,
+      `<tr><th scope="row">${escapeHtml(partWord(name))}</th><td>${escapeHtml(sizeWord(fitted[name], boreUnit))}</td></tr>`,
   )
   return `<table class="plain"><tbody>${rows.join('')}</tbody></table>`
 }

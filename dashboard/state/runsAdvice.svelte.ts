@@ -10,7 +10,7 @@ const undoMs = 10_000
 /** Advice for some runs of one car, and the log of the swap that follows from it. */
 export class Advice {
   readonly #runs: Runs
-  readonly #chosenMixture: () => string | undefined
+  readonly #chosenUnits: () => Readonly<Record<string, string>> | undefined
   #advice = $state.raw<AdviceResult | undefined>(undefined)
   #problem = $state.raw<{ text: string; code: string } | undefined>(undefined)
   #parts = $state.raw<CarParts | undefined>(undefined)
@@ -23,10 +23,10 @@ export class Advice {
   #undoTimer = 0
   #asked = 0
 
-  /** @param chosenMixture the screen's own unit of mixture, undefined when it follows the car's profile */
-  constructor(runs: Runs, chosenMixture: () => string | undefined) {
+  /** @param chosenUnits the screen's own units; what is not among them follows the car's profile */
+  constructor(runs: Runs, chosenUnits: () => Readonly<Record<string, string>> | undefined) {
     this.#runs = runs
-    this.#chosenMixture = chosenMixture
+    this.#chosenUnits = chosenUnits
   }
 
   get advice(): AdviceResult | undefined {
@@ -79,8 +79,8 @@ export class Advice {
   }
 
   async #advise(keys: readonly string[]): Promise<AdviceResult> {
-    const unit = this.#chosenMixture()
-    const mixture = unit ? { mixture: unit } : {}
+    const { mixture, bore } = this.#chosenUnits() ?? {}
+    const units = { ...(mixture ? { mixture } : {}), ...(bore ? { bore } : {}) }
     const isHere = keys.every((key) => this.#runs.analysed.has(key))
     const local = isHere || keys.some((key) => this.#runs.isDropped(key))
     if (this.#carId) {
@@ -97,7 +97,7 @@ export class Advice {
           return await api<AdviceResult>('POST', '/api/advise', {
             runs: keys,
             car: this.#carId,
-            ...mixture,
+            ...units,
           })
         } catch (error) {
           const canBeDoneHere = error instanceof ApiError && [0, 409, 501].includes(error.status)
@@ -120,7 +120,7 @@ export class Advice {
       ...(this.#car && (this.#car.metering ?? this.#car.targets ?? this.#car.engine)
         ? { car: this.#car }
         : {}),
-      ...mixture,
+      ...units,
     })
   }
 

@@ -35,13 +35,13 @@ export function leanerText(stepLambda: number | null, unit: MixtureUnit, from = 
   return formatNumber(unit.isTurned ? -step : step, { decimals: unit.decimals, decimalMark })
 }
 
-/** A distance as text: `0.04`, with its sign when asked. */
+/** A distance as text: `0.04`, with its sign when asked. `from`: the λ it starts at, which matters for φ alone. */
 export function mixtureStepText(
   stepLambda: number | null | undefined,
   unit: MixtureUnit,
-  { finer = 0, isSigned = false }: { finer?: number; isSigned?: boolean } = {},
+  { finer = 0, isSigned = false, from = 1 }: { finer?: number; isSigned?: boolean; from?: number } = {},
 ): string {
-  return formatNumber(mixtureStep(stepLambda ?? Number.NaN, unit), {
+  return formatNumber(mixtureStep(stepLambda ?? Number.NaN, unit, from), {
     decimals: unit.decimals + finer,
     decimalMark,
     isSigned,

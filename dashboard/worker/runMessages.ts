@@ -44,7 +44,10 @@ export interface RunRequests {
   reading: { ask: { type: 'reading'; run: string; timeS: number }; answer: ReplayReading | null }
   /** To the next (1) or previous (−1) sample of the board. */
   step: { ask: { type: 'step'; run: string; timeS: number; by: 1 | -1 }; answer: ReplayReading | null }
-  compare: { ask: { type: 'compare'; a: string; b: string; car?: CarProfile }; answer: ComparisonResult }
+  compare: {
+    ask: { type: 'compare'; a: string; b: string; car?: CarProfile; mixture?: string }
+    answer: ComparisonResult
+  }
   advise: {
     ask: {
       type: 'advise'
@@ -53,6 +56,8 @@ export interface RunRequests {
       car?: CarProfile
       /** Unit in which the sentences give the mixture; without, as the car's profile says. */
       mixture?: string
+      /** Unit in which they give bores; without, as the car's profile says, else as each was noted. */
+      bore?: string
     }
     answer: AdviceResult
   }

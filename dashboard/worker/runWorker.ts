@@ -49,11 +49,15 @@ async function answer(ask: RunAsk): Promise<unknown> {
     case 'step':
       return step(requireOpen(ask.run), ask.timeS, ask.by)
     case 'compare':
-      return compareRuns(requireAnalysis(ask.a), requireAnalysis(ask.b), ask.car ? { car: ask.car } : {})
+      return compareRuns(requireAnalysis(ask.a), requireAnalysis(ask.b), {
+        ...(ask.car ? { car: ask.car } : {}),
+        ...(ask.mixture ? { mixtureUnit: ask.mixture } : {}),
+      })
     case 'advise':
       return advise(ask.runs.map(requireAnalysis), ask.parts, {
         ...(ask.car ? { car: ask.car } : {}),
         ...(ask.mixture ? { mixtureUnit: ask.mixture } : {}),
+        ...(ask.bore ? { boreUnit: ask.bore } : {}),
       })
   }
 }

@@ -3,9 +3,8 @@ import type { ComparisonResult } from '../../core/contract/advice.ts'
 import type { LiveReading } from '../../core/contract/live.ts'
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
-import { createMixtureUnit } from '../../core/units/mixtureUnit.ts'
 import { waitingText } from '../../dashboard/parts/advice/adviceWords.ts'
-import { answerText, headlineOf } from '../../dashboard/parts/compare/compareWords.ts'
+import { headlineOf } from '../../dashboard/parts/compare/compareWords.ts'
 import { sizeText } from '../../dashboard/parts/run/runWords.ts'
 import { shortBankName, shortBankNames } from '../../dashboard/words/bankNames.ts'
 import { helperViews, mixtureWords, type Silence, silentWords } from '../../dashboard/words/driveWords.ts'
@@ -179,16 +178,6 @@ describe('two runs beside each other', () => {
   test('of two cars neither got better or worse', () => {
     expect(headlineOf(result('leaner'), run, run, true)).toBe('The second car is leaner')
     expect(headlineOf(result('no_difference'), run, run, true)).toBe('No difference')
-  })
-  test('the sentence and the rows give one figure in any unit', () => {
-    const compared = {
-      ...result('leaner'),
-      text: 'Leaner in the second run: cruise by 0.119 ± 0.018.',
-      states: { cruise: { verdict: 'leaner', difference: 0.119, ci95: [0.101, 0.137] } },
-    } as unknown as ComparisonResult
-    expect(answerText(compared, createMixtureUnit('lambda', 14.6))).toContain('0.119 ± 0.018.')
-    expect(answerText(compared, createMixtureUnit('afr', 14.6))).toContain('by 1.74 ± 0.26 AFR.')
-    expect(answerText(compared, createMixtureUnit('lambda', 14.6), true)).toContain('the second car')
   })
 })
 

@@ -4,9 +4,12 @@ import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { formatAdvice } from '../../bridge/cli/advise.ts'
 import { carsOfRuns } from '../../bridge/cli/carsOfRuns.ts'
+import { formatComparison } from '../../bridge/cli/compare.ts'
 import { readPartsFile } from '../../bridge/cli/runParts.ts'
 import type { AdviceResult } from '../../core/contract/advice.ts'
 import { advise } from '../../core/tuning/advise.ts'
+import { compareRuns } from '../../core/tuning/compareRuns.ts'
+import { mixtureUnitOf } from '../../core/units/mixtureUnit.ts'
 import { syntheticRun } from '../support/syntheticRun.ts'
 
 let folder = ''
@@ -95,5 +98,35 @@ describe('formatAdvice', () => {
     expect(text).not.toContain('10 s of running')
     expect(text).toContain('30 s of cruise')
     expect(text).toContain('Before you drive: Full throttle only where it is legal.')
+  })
+})
+
+describe('text in the unit of mixture that was asked for', () => {
+  const afr = mixtureUnitOf('afr', undefined)
+  const drive = (seed: number, cruise: number) =>
+    syntheticRun({
+      seed,
+      seconds: 800,
+      air: { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 },
+      fitted: { main_jet: { label: '66', bore_mm: 1.72 } },
+      lambdaAt: (_rpm, load, state) => (state === 'idle' ? 0.95 : load < 0.6 ? cruise : 0.9),
+    })
+
+  it('has no figure of λ in the table of a comparison', () => {
+    const text = formatComparison(compareRuns(drive(1, 1.0), drive(2, 1.1), { mixtureUnit: 'afr' }), afr)
+    expect(text).toMatch(/cruise by AFR 1\.\d\d ± 0\.\d\d/)
+    expect(text).toMatch(/\ncruise +14\.\d\d +1[56]\.\d\d +\+1\.\d\d/)
+    expect(text).not.toContain('λ')
+  })
+
+  it('has none in the table of an advice', () => {
+    const advice = advise(
+      [drive(1, 1.12)],
+      { main_jet: [{ label: '71', bore_mm: 1.85 }] },
+      { mixtureUnit: 'afr' },
+    )
+    const text = formatAdvice(advice, afr)
+    expect(text).toMatch(/\ncruise +16\.\d\d +16\.\d\d … 16\.\d\d +14\.9 +lean/)
+    expect(text).not.toContain('λ')
   })
 })

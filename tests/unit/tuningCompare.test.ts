@@ -2,6 +2,8 @@ import { describe, expect, it } from 'vitest'
 import { airDensityKgM3 } from '../../core/air/humidAir.ts'
 import type { Air } from '../../core/contract/car.ts'
 import { compareRuns } from '../../core/tuning/compareRuns.ts'
+import { mixtureUnitOf } from '../../core/units/mixtureUnit.ts'
+import { stateVerdict } from '../../dashboard/parts/compare/compareWords.ts'
 import { createNoise, type SyntheticOptions, syntheticResult, syntheticRun } from '../support/syntheticRun.ts'
 
 const reference = airDensityKgM3({ temperatureC: 20, pressureKpa: 100, humidityPct: 0 })
@@ -192,4 +194,54 @@ describe('compareRuns', () => {
     expect(alarms).toBeLessThanOrEqual(8)
     expect(inside / intervals).toBeGreaterThan(0.92)
   }, 60_000)
+})
+
+describe('the sentence of a comparison', () => {
+  const a = drive(5, home)
+  const b = drive(6, home, 0.93)
+  const cruiseOf = (text: unknown) => /cruise by (\S+) (\S+) ± (\d+\.\d+)/.exec(String(text))!.slice(1)
+
+  it('gives its distances in the unit that was asked for', () => {
+    const lambda = cruiseOf(compareRuns(a, b).text)
+    const afr = cruiseOf(compareRuns(a, b, { mixtureUnit: 'afr' }).text)
+    const phi = cruiseOf(compareRuns(a, b, { mixtureUnit: 'phi' }).text)
+    expect([lambda[0], afr[0], phi[0]]).toEqual(['λ', 'AFR', 'φ'])
+    const { difference, lambda_a, lambda_b } = compareRuns(a, b).states.cruise as unknown as Record<
+      string,
+      number
+    >
+    expect(Number(lambda[1])).toBeCloseTo(difference, 3)
+    // Ordinary petrol has about 14.6 kg of air for each kg.
+    expect(Number(afr[1]) / difference).toBeGreaterThan(13.5)
+    expect(Number(afr[1]) / difference).toBeLessThan(15)
+    expect(Number(phi[1])).toBeCloseTo(1 / lambda_a - 1 / lambda_b, 2)
+    expect(Number(afr[2])).toBeGreaterThan(0)
+  })
+
+  it('gives the figures that the rows of the page give', () => {
+    for (const mixtureUnit of ['lambda', 'afr', 'phi']) {
+      const { text, states } = compareRuns(a, b, { mixtureUnit })
+      const row = stateVerdict(states.cruise!, mixtureUnitOf(mixtureUnit, undefined))
+      expect(row).toBe(`leaner ${cruiseOf(text)[1]}`)
+    }
+  })
+
+  it('follows the profile of the car where nothing was asked for, and leaves the figures in λ', () => {
+    const car = { id: 'x', units: { mixture: 'afr' } }
+    const asked = compareRuns(a, b, { car })
+    expect(cruiseOf(asked.text)[0]).toBe('AFR')
+    expect(asked.states).toEqual(compareRuns(a, b).states)
+    expect(cruiseOf(compareRuns(a, b, { car, mixtureUnit: 'lambda' }).text)[0]).toBe('λ')
+  })
+
+  it('speaks of the second car where the runs are of two', () => {
+    const of = (run: typeof a, car: string) => ({
+      ...run,
+      result: { ...run.result, run: { ...run.result.run, car } },
+    })
+    expect(compareRuns(of(a, 'juniper'), of(b, 'juniper')).text).toContain('eaner in the second run')
+    const two = String(compareRuns(of(a, 'juniper'), of(b, 'pebble')).text)
+    expect(two).toContain('eaner in the second car')
+    expect(two).not.toContain('second run')
+  })
 })

@@ -59,23 +59,6 @@ export function headlineOf(
 }
 const lower = (text: string) => text[0].toLowerCase() + text.slice(1)
 
-/** The answer's sentence, its distances in the screen's unit and with its sign where that is not λ. */
-export function answerText(result: ComparisonResult, mixture: MixtureUnit, isTwoCars = false): string {
-  let text = more(result).text
-  if (isTwoCars) text = text.replaceAll('second run', 'second car')
-  if (mixture.id === 'lambda') return text
-  const shown = (lambda: number) => mixtureStepText(lambda, mixture, { finer: 1 }).replace(MINUS, '')
-  for (const { difference, ci95 } of Object.values(result.states)) {
-    if (difference === null || !ci95) continue
-    const half = (ci95[1] - ci95[0]) / 2
-    text = text.replace(
-      `${Math.abs(difference).toFixed(3)} ± ${half.toFixed(3)}`,
-      `${shown(difference)} ± ${shown(half)} ${mixture.symbol}`,
-    )
-  }
-  return text
-}
-
 const differenceWords: Readonly<Record<Difference, string>> = {
   richer: 'richer',
   leaner: 'leaner',
@@ -83,10 +66,12 @@ const differenceWords: Readonly<Record<Difference, string>> = {
   not_enough_data: 'not enough data',
 }
 
-/** `richer 0.041`, `no difference`. */
-export function stateVerdict(verdict: Difference, difference: number | null, mixture: MixtureUnit): string {
+type Compared = NonNullable<ComparisonResult['states'][MixtureState]> & { lambda_a?: number | null }
+
+/** `richer 0.041`, `no difference`: the figure that the sentence above gives. */
+export function stateVerdict({ verdict, difference, lambda_a }: Compared, mixture: MixtureUnit): string {
   return (verdict === 'richer' || verdict === 'leaner') && difference !== null
-    ? `${verdict} ${mixtureStepText(difference, mixture, { finer: 1 }).replace(MINUS, '')}`
+    ? `${verdict} ${mixtureStepText(difference, mixture, { finer: 1, from: lambda_a ?? 1 }).replace(MINUS, '')}`
     : differenceWords[verdict]
 }
 

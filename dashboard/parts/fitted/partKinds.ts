@@ -3,6 +3,7 @@ import { circuitNames } from '../../../core/contract/car.ts'
 import { findDrills, parseBoreMm } from '../../../core/tuning/drills.ts'
 import { areaFactor } from '../../../core/tuning/jetArea.ts'
 import { circuitOfPart } from '../../../core/tuning/partPaths.ts'
+import { drillOf } from '../../../core/tuning/sizeWords.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
 import type { UnitId } from '../../../core/units/unitTable.ts'
 import { shownValue } from '../../words/units.ts'
@@ -145,7 +146,9 @@ export function readSize(kind: PartKind, { label, size, second }: SizeForm): Par
   switch (kind) {
     case 'bore': {
       const boreMm = Number(parseBoreMm(size).toFixed(4))
-      return { label: named || size.trim(), bore_mm: boreMm }
+      // The sentences of advice then speak of drills, as the owner does.
+      const drill = drillOf({ label: '', bore: size })
+      return { label: named || size.trim(), bore_mm: boreMm, ...(drill ? { drill } : {}) }
     }
     case 'turns': {
       const turns = number(size, 'turns', 20)
