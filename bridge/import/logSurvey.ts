@@ -1,5 +1,6 @@
 import type { LineMap } from '../../core/line/lineMap.ts'
-import { createLineMapReader, type LineMapCounts } from '../../core/line/lineMapReader.ts'
+import type { LineMapCounts } from '../../core/line/lineMapCounts.ts'
+import { createLineMapReader } from '../../core/line/lineMapReader.ts'
 
 /** Digits after the point that are kept at most; finer is no sensor. */
 const mostDecimals = 9

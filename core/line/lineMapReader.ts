@@ -1,44 +1,18 @@
-import type { ChannelDeclaration, LineCounts, SampleBlock } from '../contract/samples.ts'
+import type { ChannelDeclaration, SampleBlock } from '../contract/samples.ts'
 import type { BoardSink } from './boardSink.ts'
-import { noLines } from './lineCounts.ts'
 import { createLineFieldReader, stripLineChecksum } from './lineFields.ts'
 import { type LineMap, type MappedChannel, maxMapLineBytes } from './lineMap.ts'
+import { type LineMapCounts, misfitOf, noMappedLines, shownCharacters } from './lineMapCounts.ts'
 import { createDayUnwrapper, parseFieldNumber, parseLineTime } from './lineTime.ts'
 import { createLineTransfer } from './lineTransfer.ts'
+import { createRisingClock } from './risingClock.ts'
 import { SampleClock } from './sampleClock.ts'
 import { maxBlockSamples } from './sampleRows.ts'
 import { utf8Bytes, utf8Text } from './utf8.ts'
+import { createWholeLines } from './wholeLines.ts'
 
-const lineFeed = 0x0a
 /** Resolution of a mapped clock when it is laid on the arrival clock. */
 const ticksPerSecond = 1e6
-/** Of an offending line so many characters are kept to be shown. */
-const shownCharacters = 120
-
-/** The first line that did not fit, to be shown with the reason. */
-export interface LineMisfit {
-  /** Number of the line, the first being 1. */
-  readonly line: number
-  readonly text: string
-  readonly reason: string
-}
-
-/** Counters of a mapped source: `unreadable` are the lines that did not fit. */
-export interface LineMapCounts extends LineCounts {
-  /** Lines that became a sample. */
-  fitting: number
-  /** Comments, headers, empty lines and lines the map passes over. */
-  passedOver: number
-  headers: number
-  /** Values outside the sanity range of their channel, by channel. */
-  outOfRange: number[]
-  /** The first line with such a value. */
-  firstOutOfRange: LineMisfit | undefined
-  /** Times the source's own clock went back. */
-  clockJumps: number
-  firstMisfit: LineMisfit | undefined
-}
-
 export interface LineMapReader {
   /** Bytes as they come, cut anywhere. */
   push(bytes: Uint8Array, arrivalS: number): void
@@ -108,14 +82,14 @@ class Reader implements LineMapReader {
   #count = 0
   #skip: number
   #samplesSoFar = 0
-  /** Own clock of the last sample and what is added to it in a file, s. */
+  /** Own clock of the last sample, s. */
   #lastOwnS = Number.NaN
-  #fileOffsetS = Number.NaN
-  #lastStepS = 1e-3
-  #lastArrivalS = 0
-  readonly #carry = new Uint8Array(maxMapLineBytes)
-  #carried = 0
-  #isOverlong = false
+  readonly #fileClock = createRisingClock()
+  readonly #lines = createWholeLines({
+    longestBytes: maxMapLineBytes,
+    line: (bytes, start, end, arrivalS) => this.line(bytes, start, end, arrivalS),
+    overlong: (bytes, start, end) => this.#overlong(bytes, start, end),
+  })
 
   constructor(map: LineMap, { source = 0, emit, timing = 'arrival', row }: LineMapReaderOptions) {
     this.#map = map
@@ -139,53 +113,17 @@ class Reader implements LineMapReader {
       scale: 1,
       offset: 0,
     }))
-    this.counts = {
-      ...noLines(),
-      fitting: 0,
-      passedOver: 0,
-      headers: 0,
-      outOfRange: map.channels.map(() => 0),
-      firstOutOfRange: undefined,
-      clockJumps: 0,
-      firstMisfit: undefined,
-    }
+    this.counts = noMappedLines(map.channels.length)
   }
 
   push(bytes: Uint8Array, arrivalS: number): void {
-    this.#lastArrivalS = arrivalS
-    let start = 0
-    while (start < bytes.length) {
-      const found = bytes.indexOf(lineFeed, start)
-      const end = found < 0 ? bytes.length : found
-      if (found >= 0 && this.#carried === 0 && !this.#isOverlong) this.line(bytes, start, end, arrivalS)
-      else {
-        this.#keep(bytes, start, end)
-        if (found >= 0) this.#endKept(arrivalS)
-      }
-      start = end + 1
-    }
+    this.#lines.push(bytes, arrivalS)
     this.emitBlock()
-  }
-
-  #keep(bytes: Uint8Array, start: number, end: number): void {
-    const room = maxMapLineBytes - this.#carried
-    if (end - start > room) this.#isOverlong = true
-    this.#carry.set(bytes.subarray(start, Math.min(end, start + room)), this.#carried)
-    this.#carried += Math.min(end - start, room)
-  }
-
-  #endKept(arrivalS: number): void {
-    const length = this.#carried
-    const isOverlong = this.#isOverlong
-    this.#carried = 0
-    this.#isOverlong = false
-    if (isOverlong) this.#overlong(utf8Text(this.#carry, 0, length))
-    else this.line(this.#carry, 0, length, arrivalS)
   }
 
   line(bytes: Uint8Array, start: number, end: number, arrivalS: number): void {
     if (end - start > maxMapLineBytes) {
-      this.#overlong(utf8Text(bytes, start, start + shownCharacters))
+      this.#overlong(bytes, start, end)
       return
     }
     const { checksum } = this.#map
@@ -229,7 +167,7 @@ class Reader implements LineMapReader {
   }
 
   flush(): void {
-    if (this.#carried > 0) this.#endKept(this.#lastArrivalS)
+    this.#lines.flush()
     this.emitBlock()
   }
 
@@ -306,7 +244,11 @@ class Reader implements LineMapReader {
       let value = this.#row[i]
       if (range !== undefined && (value < range[0] || value > range[1])) {
         this.counts.outOfRange[i]++
-        this.counts.firstOutOfRange ??= this.#misfit(text, outOfRangeText(this.#map.channels[i], value))
+        this.counts.firstOutOfRange ??= misfitOf(
+          this.counts,
+          text,
+          outOfRangeText(this.#map.channels[i], value),
+        )
         value = Number.NaN
         this.#row[i] = value
       }
@@ -328,32 +270,20 @@ class Reader implements LineMapReader {
   }
 
   #fileTime(ownS: number): number {
-    if (Number.isNaN(this.#fileOffsetS)) this.#fileOffsetS = -ownS
-    else {
-      const stepS = ownS - this.#lastOwnS
-      if (stepS > 0) this.#lastStepS = stepS
-      else {
-        // Times must rise: a clock that went back, or stood still, goes on by the last step.
-        if (stepS < 0) this.counts.clockJumps++
-        this.#fileOffsetS += this.#lastStepS - stepS
-      }
-    }
-    this.#lastOwnS = ownS
-    return ownS + this.#fileOffsetS
+    const timeS = this.#fileClock.lay(ownS)
+    this.counts.clockJumps = this.#fileClock.jumps
+    return timeS
   }
 
-  #overlong(text: string): void {
+  #overlong(bytes: Uint8Array, start: number, end: number): void {
     this.counts.lines++
     this.counts.unreadable++
-    this.#remember(text, `longer than ${maxMapLineBytes} bytes`)
+    const shown = utf8Text(bytes, start, Math.min(end, start + shownCharacters))
+    this.#remember(shown, `longer than ${maxMapLineBytes} bytes`)
   }
 
   #remember(text: string, reason: string): void {
-    this.counts.firstMisfit ??= this.#misfit(text, reason)
-  }
-
-  #misfit(text: string, reason: string): LineMisfit {
-    return { line: this.counts.lines, text: text.slice(0, shownCharacters), reason }
+    this.counts.firstMisfit ??= misfitOf(this.counts, text, reason)
   }
 }
 

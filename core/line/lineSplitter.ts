@@ -4,6 +4,8 @@ import { maxLineBytes } from './boardLine.ts'
 export const maxPieceBytes = maxLineBytes + 1
 
 export interface LineSplitterOptions {
+  /** Longest piece handed on, bytes; by default that of a full line of the board and its CR. */
+  longestPieceBytes?: number
   /**
    * Called for each line `bytes[start, end)` without its LF (a CR is still there); valid during the call only.
    * `arrivalS` is that of the push which brought its LF.
@@ -23,17 +25,21 @@ export interface LineSplitter {
 }
 
 /**
- * Cuts a stream of bytes into lines, in bounded memory: what runs on without an LF (wrong baud rate) is handed on in pieces of 251 bytes, so
+ * Cuts a stream of bytes into lines, in bounded memory: what runs on without an LF (wrong baud rate) is handed on in pieces of the longest size, so
  * that nothing received is lost. The pieces do not depend on how the bytes are cut into pushes.
  */
-export function createLineSplitter({ line, quick }: LineSplitterOptions): LineSplitter {
-  const carry = new Uint8Array(maxPieceBytes)
+export function createLineSplitter({
+  line,
+  quick,
+  longestPieceBytes = maxPieceBytes,
+}: LineSplitterOptions): LineSplitter {
+  const carry = new Uint8Array(longestPieceBytes)
   let carried = 0
 
   function push(bytes: Uint8Array, arrivalS: number): void {
     let start = 0
     while (start < bytes.length) {
-      if (quick !== undefined && carried === 0 && bytes.length - start > maxPieceBytes) {
+      if (quick !== undefined && carried === 0 && bytes.length - start > longestPieceBytes) {
         const next = quick(bytes, start, arrivalS)
         if (next > 0) {
           start = next
@@ -60,16 +66,16 @@ export function createLineSplitter({ line, quick }: LineSplitterOptions): LineSp
   /** Hands on full pieces while more than one piece's worth is at hand; returns where the rest starts. */
   function cut(bytes: Uint8Array, start: number, end: number, arrivalS: number): number {
     let from = start
-    while (carried + end - from > maxPieceBytes) {
+    while (carried + end - from > longestPieceBytes) {
       if (carried > 0) {
-        const taken = maxPieceBytes - carried
+        const taken = longestPieceBytes - carried
         carry.set(bytes.subarray(from, from + taken), carried)
         carried = 0
         from += taken
-        line(carry, 0, maxPieceBytes, arrivalS)
+        line(carry, 0, longestPieceBytes, arrivalS)
       } else {
-        line(bytes, from, from + maxPieceBytes, arrivalS)
-        from += maxPieceBytes
+        line(bytes, from, from + longestPieceBytes, arrivalS)
+        from += longestPieceBytes
       }
     }
     return from

@@ -1,5 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import { createRawLines, longestRawLineBytes } from '../../bridge/source/rawLines.ts'
 import { createLineSplitter } from '../../core/line/lineSplitter.ts'
 
 function split(pieces: Uint8Array[]): string[] {
@@ -55,5 +56,17 @@ describe('createLineSplitter', () => {
       ['bc', 2],
       ['d', 2],
     ])
+  })
+})
+
+describe('createRawLines', () => {
+  it('cuts what has no end at its own bound and loses no byte', () => {
+    const pieces: string[] = []
+    const lines = createRawLines((line) => pieces.push(Buffer.from(line).toString('latin1')))
+    const text = `ab\r\n${'x'.repeat(longestRawLineBytes)}\n${'y'.repeat(longestRawLineBytes * 2 + 3)}`
+    for (const character of text) lines.push(bytesOf(character), 0)
+    lines.flush(1)
+    expect(pieces.map((piece) => piece.length)).toEqual([3, 512, 512, 512, 3])
+    expect(pieces.join('')).toBe(text.replaceAll('\n', ''))
   })
 })

@@ -1,6 +1,7 @@
 import type { SampleBlock } from '../../../core/contract/samples.ts'
 import type { LineMap } from '../../../core/line/lineMap.ts'
-import { createLineMapReader, type LineMapCounts } from '../../../core/line/lineMapReader.ts'
+import type { LineMapCounts } from '../../../core/line/lineMapCounts.ts'
+import { createLineMapReader } from '../../../core/line/lineMapReader.ts'
 
 /** What a map makes of the lines at hand. */
 export interface Trial {
