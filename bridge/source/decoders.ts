@@ -4,8 +4,8 @@ import { createGpsDecoder } from '../../core/line/gpsDecoder.ts'
 import { gpsLineCounts } from '../../core/line/gpsLineDecoder.ts'
 import type { LineMap } from '../../core/line/lineMap.ts'
 import { createLineMapReader } from '../../core/line/lineMapReader.ts'
+import type { Decoder, DecoderSink } from './decoder.ts'
 import { createRawLines } from './rawLines.ts'
-import type { Decoder, DecoderSink } from './sourceChain.ts'
 
 /** A board that speaks the board's own line format. */
 export function createBoardLines(number: number, sink: DecoderSink): Decoder {

@@ -1,7 +1,7 @@
 import { readingOf, type SourceReading } from '../../core/capture/sourceDecoder.ts'
 import type { LineMap } from '../../core/line/lineMap.ts'
+import type { Decoder, DecoderSink } from './decoder.ts'
 import { createBoardLines, createGpsLines, createMappedLines } from './decoders.ts'
-import type { Decoder, DecoderSink } from './sourceChain.ts'
 
 /** How the lines of a source are read, and what the run says of it. */
 export interface LineReading {

@@ -1,26 +1,13 @@
-import type { BoardEvent, BoardIdentity, LineCounts, SampleBlock } from '../../core/contract/samples.ts'
+import type { BoardEvent, BoardIdentity, SampleBlock } from '../../core/contract/samples.ts'
 import type { SourceStatus } from '../../core/contract/stream.ts'
 import type { Clock } from '../clock.ts'
 import type { Logger } from '../logger.ts'
+import type { Decoder } from './decoder.ts'
 import type { LineReading } from './lineReading.ts'
+import { createRateMeter } from './rateMeter.ts'
 import { createRawLines } from './rawLines.ts'
 import type { Source, WireState } from './source.ts'
 import { SpeedSearch, type SpeedSearchOptions } from './speedSearch.ts'
-
-/** What turns the bytes of one source into blocks: the board's own format, a line map, a position receiver. */
-export interface Decoder {
-  push(bytes: Uint8Array, arrivalS: number): void
-  flush(): void
-  readonly counts: LineCounts
-  /** Sample time minus the board's tick time, s; missing or NaN for sources without ticks. */
-  readonly clockOffsetS?: number
-}
-
-export interface DecoderSink {
-  block(block: SampleBlock): void
-  event(event: BoardEvent): void
-  identity(identity: BoardIdentity): void
-}
 
 export interface SourceChainOptions {
   source: Source
@@ -55,8 +42,6 @@ export const defaultSilence = Object.freeze({ silentS: 2, reopenS: 6 })
 
 /** How often condition and rate are looked at, ms. */
 const watchMs = 250
-/** The shown rate is that of the last such window, s. */
-const rateWindowS = 2
 /** Status goes out this often when only its counters changed, s. */
 const refreshS = 1
 
@@ -83,7 +68,7 @@ export class SourceChain {
   #allGoodLines = 0
   #identity: BoardIdentity | undefined
   #watch: NodeJS.Timeout | undefined
-  #rate = { atS: 0, samples: 0, hz: 0 }
+  readonly #rate = createRateMeter()
   #toldS = 0
   #toldLost = false
 
@@ -168,7 +153,7 @@ export class SourceChain {
     this.#goodLines = 0
     this.#goodS = Number.NEGATIVE_INFINITY
     this.#openedS = nowS
-    this.#rate = { atS: nowS, samples: 0, hz: 0 }
+    this.#rate.restart(nowS)
     this.#search?.restart()
     onNotice({ source: number, what: 'read_as', ...reading.describe }, nowS)
     logger.info(
@@ -234,7 +219,7 @@ export class SourceChain {
 
   #look(): void {
     const nowS = this.#options.clock.nowS()
-    this.#measureRate(nowS)
+    this.#rate.look(nowS, this.#decoder.counts.samples)
     this.#searchSpeed(nowS)
     const [state, text] = this.#judge(nowS)
     const changed = state !== this.#state || text !== this.#text
@@ -304,13 +289,6 @@ export class SourceChain {
       onNotice({ source: number, what: state === 'silent' ? 'silent' : 'lost', text }, nowS)
       this.#toldLost = true
     }
-  }
-
-  #measureRate(nowS: number): void {
-    const passedS = nowS - this.#rate.atS
-    if (passedS < rateWindowS) return
-    const { samples } = this.#decoder.counts
-    this.#rate = { atS: nowS, samples, hz: Math.max(0, samples - this.#rate.samples) / passedS }
   }
 
   #reopenWhenSilent(nowS: number): void {
