@@ -1,4 +1,4 @@
-import type { LiveReading } from '../../core/contract/live.ts'
+import type { BankReading, LiveReading } from '../../core/contract/live.ts'
 import type { SampleBlock } from '../../core/contract/samples.ts'
 import { ColumnHistory } from './columnHistory.ts'
 import type { TraceAnswer, TraceChannel, TraceRequest } from './messages.ts'
@@ -61,17 +61,20 @@ export class TraceHistory {
     const start = history.append(1)
     history.timeS[start] = timeS
     let isNew = false
-    const keep = (name: string, value: number) => {
+    const keep = (name: string, value: number, isDue = !Number.isNaN(value)) => {
       if (!this.#channels.has(name)) {
-        if (Number.isNaN(value)) return
+        if (!isDue) return
         const unit = derivedUnits[name]
         this.#channels.set(name, { name, unit, derived: true, source: -1, column: name })
         isNew = true
       }
       history.ensure(name)[start] = value
     }
-    keep('mixture λ', reading.banks[0]?.lambda ?? Number.NaN)
-    keep('mixture λ, bank 2', reading.banks[1]?.lambda ?? Number.NaN)
+    // The mixture has its strip as soon as there is a sensor: while it warms the strip is empty, and says so.
+    const keepBank = (name: string, bank: BankReading | undefined) =>
+      keep(name, bank?.lambda ?? Number.NaN, bank !== undefined && bank.untrusted !== 'no_sensor')
+    keepBank('mixture λ', reading.banks[0])
+    keepBank('mixture λ, bank 2', reading.banks[1])
     keep('target λ', reading.targetLambda)
     keep('load', reading.load)
     return isNew
