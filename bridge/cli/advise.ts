@@ -8,7 +8,7 @@ import { lambdaUnit, type MixtureUnit, mixtureRange } from '../../core/units/mix
 import { carsOfRuns } from './carsOfRuns.ts'
 import { CommandFailure, print } from './commandVoice.ts'
 import { formatTable } from './compare.ts'
-import { boreOption, mixtureOption, shownMixture } from './unitOptions.ts'
+import { boreOption, checkedOption, mixtureOption, shownMixture } from './unitOptions.ts'
 
 interface Flags {
   json?: boolean
@@ -16,6 +16,7 @@ interface Flags {
   car?: string
   mixture?: string
   bore?: string
+  checked?: string[]
 }
 
 export function registerAdvise(program: Command): void {
@@ -31,6 +32,7 @@ export function registerAdvise(program: Command): void {
     .option('--car <file>', 'car profile in place of the one in the runs')
     .addOption(mixtureOption())
     .addOption(boreOption())
+    .addOption(checkedOption())
     .action(async (paths: string[], flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { advise } = await import('../../core/tuning/advise.ts')
@@ -52,6 +54,7 @@ export function registerAdvise(program: Command): void {
           ...(car ? { car } : {}),
           ...(flags.mixture ? { mixtureUnit: flags.mixture } : {}),
           ...(flags.bore ? { boreUnit: flags.bore } : {}),
+          ...(flags.checked ? { checked: flags.checked } : {}),
         })
       } catch (error) {
         if (error instanceof RangeError) throw new CommandFailure(error.message, 2)
@@ -71,11 +74,14 @@ export function formatAdvice(advice: AdviceResult, unit: MixtureUnit = lambdaUni
   const lines = [summary]
   if (advice.next) lines.push('', ...formatChange(advice.next))
   for (const change of advice.also) {
-    lines.push('', `Later: ${partWord(change.part)} ${sizesOf(change)}`)
+    lines.push(
+      '',
+      `Later${change.waits_for === 'exhaust_leak' ? ', if no leak is found' : ''}: ${partWord(change.part)} ${sizesOf(change)}`,
+    )
   }
   for (const need of advice.needs ?? []) {
     // What no driving tells has been said whole.
-    if (need.channel) continue
+    if (need.channel || need.check) continue
     const why = need.why && !summary.includes(String(need.why)) ? `: ${need.why}` : ''
     lines.push(`  ${need.seconds} s of ${need.state.replaceAll('_', ' ')}${why}`)
   }

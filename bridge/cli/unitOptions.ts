@@ -11,6 +11,14 @@ export function boreOption(): Option {
   ).choices(['mm', 'in', 'thou'])
 }
 
+/** `--checked <hint>`: what the owner looked for and did not find. */
+export function checkedOption(): Option {
+  return new Option(
+    '--checked <hint...>',
+    'a hint of the runs whose test was done and found nothing: the part that waited for it is then advised',
+  ).choices(['exhaust_leak'])
+}
+
 /** `--mixture <unit>`: how the sentences of a command give the mixture. */
 export function mixtureOption(): Option {
   return new Option(

@@ -29,6 +29,8 @@ export interface AdviseOptions {
   mixtureUnit?: string
   /** Unit in which sentences give bores: `mm`, `in`, `thou`. Default: as the car's profile says, else as each was noted. Figures of the result stay mm. */
   boreUnit?: string
+  /** Hints of the runs whose test the owner did without finding anything, by their codes: `exhaust_leak`. */
+  checked?: readonly string[]
 }
 
 /** Values used where `AdviseOptions` names none. */
@@ -54,6 +56,8 @@ export interface AdviceEvidence {
   readonly unit: MixtureUnit
   /** How they give bores; undefined: as each was noted. */
   readonly boreUnit: BoreUnit | undefined
+  /** Codes of hints that the owner followed up and found nothing. */
+  readonly checked: readonly string[]
 }
 
 /** False for a run that is given once more among those after it, or that the car drove with another kind of metering. */
@@ -97,5 +101,6 @@ export function gatherEvidence(
     settings,
     unit,
     boreUnit: boreUnitOf(options.boreUnit) ?? profileBoreUnit(car),
+    checked: options.checked ?? [],
   }
 }

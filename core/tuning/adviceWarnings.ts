@@ -5,6 +5,7 @@ import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import { partWord } from './adviceText.ts'
 import { leanReadingCautions } from './cautions.ts'
 import { needsWords } from './drivingWords.ts'
+import { isLeakHint } from './leakDoubt.ts'
 import type { MissingSize } from './missingSizes.ts'
 import type { AdviceState } from './partPaths.ts'
 import type { Band } from './planCost.ts'
@@ -43,6 +44,8 @@ export interface OpenPoints {
   /** Where the record of parts does not fit what was measured; and whether no part can be named because of it. */
   readonly doubt: string | undefined
   readonly isDoubtful: boolean
+  /** What is to be looked for before the idle circuit is touched. */
+  readonly leak: string | undefined
   /** What is left of a pump that the box does nothing for. */
   readonly pump: string | undefined
   /** States inside their band, but so near its edge that not even the drives asked for made it sure. */
@@ -84,9 +87,12 @@ export function readingWarnings(
   states: AdviceResult['states'],
   run: RunAnalysis,
   areBanksSaid: boolean,
+  isLeakSaid = false,
 ): string[] {
-  const lean = states.idle?.verdict === 'lean' ? leanReadingCautions : []
-  const hints = run.result.trust.hints.filter(({ code }) => !(areBanksSaid && code === 'banks_differ'))
+  const lean = states.idle?.verdict === 'lean' && !isLeakSaid ? leanReadingCautions : []
+  const hints = run.result.trust.hints.filter(
+    (hint) => !(areBanksSaid && hint.code === 'banks_differ') && !(isLeakSaid && isLeakHint(hint)),
+  )
   return [...lean, ...hints.map((hint) => hint.text)]
 }
 
@@ -95,6 +101,7 @@ export function findWarnings(about: Warned): string[] {
   const { model, bands, newest, next, states, missing, stuck, open, unit } = about
   const { banks, notJudged, unsized } = open
   const warnings: string[] = [
+    ...(open.leak ? [open.leak] : []),
     ...(open.doubt ? [open.doubt] : []),
     ...(unsized ? [unsized] : []),
     ...banks,
@@ -126,7 +133,10 @@ export function findWarnings(about: Warned): string[] {
     if (missing.length === 0 && !open.isDoubtful)
       warnings.push(`Nothing in the box brings ${stateWords[state]} nearer to its band.`)
   }
-  warnings.push(...readingWarnings(states, newest.run, banks.length > 0), ...airSentence(about.airLogShift))
+  warnings.push(
+    ...readingWarnings(states, newest.run, banks.length > 0, open.leak !== undefined),
+    ...airSentence(about.airLogShift),
+  )
   if (newest.air.source === 'unknown') {
     warnings.push(
       'The air of the day is not known: the figures allow for any ordinary weather. Note temperature and pressure.',
@@ -156,8 +166,10 @@ export function summaryOf({ done, next, needs, missing, stuck, off, open }: Summ
   if (open.doubt && open.isDoubtful) return open.doubt
   // What is surely off and wants another size is said before what more driving would tell.
   const size = stuck.length > 0 && missing.length > 0 ? [missing[0].text] : []
-  const known = open.unsized ? [open.unsized] : size
-  if (needs.length > 0) return [...known, cannotTell(needs)].join(' ')
+  const known = [...(open.leak ? [open.leak] : []), ...(open.unsized ? [open.unsized] : size)]
+  const wanted = needs.filter(({ check }) => check === undefined)
+  if (wanted.length > 0) return [...known, cannotTell(wanted)].join(' ')
+  if (open.leak) return known.join(' ')
   if (open.unsized) return open.unsized
   if (size.length > 0) return size[0]
   return 'No part at hand makes it better.'

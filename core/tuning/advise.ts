@@ -11,14 +11,17 @@ import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
+import { besideIdle } from './besideIdle.ts'
 import { fullThrottleCautions, openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
 import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
+import { findLeakDoubt, type LeakDoubt, waitingForLook } from './leakDoubt.ts'
 import { findMissingSizes } from './missingSizes.ts'
 import { type AdviceState, adviceStates, hasCircuit } from './partPaths.ts'
 import { type Choices, choicesOf } from './planChanges.ts'
+import type { Band } from './planCost.ts'
 import { advisePump, judgePump, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
@@ -44,13 +47,15 @@ export function advise(
   const standing = judgeStanding(evidence)
   if (evidence.car?.metering === 'throttle_body_injection')
     return adviseInjection(evidence, evidence.car, standing.bands)
-  const plan = planOf(evidence, standing)
+  const leak = findLeakDoubt(evidence, standing.states)
+  const plan = planOf(evidence, standing, leak)
   const steady = steadyChanges(evidence, standing, plan)
   const asked = whatToDrive(evidence, standing, plan, steady.length > 0)
   const left = whatStaysOff(evidence, standing, plan, asked, steady.length > 0)
   const isOpen = steady.length + asked.needs.length + left.stuck.length > 0 || left.unsized !== undefined
   const last = judgeLast(evidence, isOpen)
-  const changes = [...steady, ...last.changes].map(
+  const waiting = waitingChanges(evidence, standing, plan)
+  const changes = [...steady, ...waiting, ...last.changes].map(
     (change): Change => ({
       ...change,
       sizes: sizesWord(change.from as Part, change.to as Part, evidence.boreUnit),
@@ -66,7 +71,16 @@ export function advise(
     also: next ? changes.slice(1) : changes,
     ...drivingFields(next, asked.needs),
     states,
-    ...wordsOf(evidence, standing, { done, next, asked, left, states, changes, pump: last.remark }),
+    ...wordsOf(evidence, standing, {
+      leak: evidence.record.unclear ? undefined : leak?.sentence,
+      done,
+      next,
+      asked,
+      left,
+      states,
+      changes,
+      pump: last.remark,
+    }),
     ...cautionsField(next, asked.needs),
     ...(left.missing.length > 0 ? { missing_sizes: left.missing } : {}),
     ...(asked.notJudged.length > 0 ? { not_judged: asked.notJudged } : {}),
@@ -83,24 +97,33 @@ export function advise(
 interface Plan {
   readonly choices: Choices
   readonly chosen: Step
+  /** States that are judged: all that are known, but for an idle of which it is in doubt whether the reading is true. */
+  readonly judged: ReadonlyMap<AdviceState, Band>
+  readonly leak: LeakDoubt | undefined
+  /** Changes of the idle circuit that wait for that doubt to be settled. */
+  readonly waiting: Step['changes']
 }
 
 function planOf(
   { newest, box, observed, car, record }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
+  leak: LeakDoubt | undefined,
 ): Plan {
   // Upon a record that does not fit no part is named.
   const choices: Choices = record.unclear
     ? new Map()
     : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
-  return { choices, chosen: chooseStep(model, known, choices, observed) }
+  const whole = chooseStep(model, known, choices, observed)
+  return leak
+    ? { choices, leak, ...besideIdle(model, known, choices, observed, whole) }
+    : { choices, leak, judged: known, chosen: whole, waiting: [] }
 }
 
 /** The plan's changes in their order, each described upon those before it. */
 function steadyChanges(
   { newest, observed, unit, boreUnit }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
-  { choices, chosen }: Plan,
+  { choices, chosen }: Pick<Plan, 'choices' | 'chosen'>,
 ): Change[] {
   const changes: Change[] = []
   let before = newest.fitted
@@ -127,6 +150,14 @@ function steadyChanges(
   return changes
 }
 
+/** What the idle circuit would want if its reading is true, once nothing was found that falsifies it: described upon the steps before it. */
+function waitingChanges(evidence: AdviceEvidence, standing: AdviceStanding, plan: Plan): Change[] {
+  const { choices, chosen, waiting } = plan
+  const upon = { ...chosen, changes: [...chosen.changes, ...waiting] }
+  const all = waiting.length > 0 ? steadyChanges(evidence, standing, { choices, chosen: upon }) : []
+  return all.slice(chosen.changes.length).map(waitingForLook)
+}
+
 /** Steady driving, s, that tells whether a swap on record happened. Chosen here. */
 const LOOK_AND_DRIVE_S = 30
 
@@ -136,7 +167,7 @@ type Asked = ReturnType<typeof whatToDrive>
 function whatToDrive(
   { observed, today, car, unit, record }: AdviceEvidence,
   { model, bands, known, states: seen }: AdviceStanding,
-  { chosen }: Plan,
+  { chosen, leak }: Plan,
   hasChange: boolean,
 ) {
   const { needs: wanted, notJudged } = findNeeds({
@@ -151,7 +182,9 @@ function whatToDrive(
   })
   const needs = record.unclear
     ? [{ state: record.unclear, seconds: LOOK_AND_DRIVE_S, why: record.doubt }]
-    : wanted
+    : leak
+      ? [leak.need, ...wanted.filter(({ state }) => state !== 'idle')]
+      : wanted
   const states = { ...seen }
   for (const { state } of notJudged) {
     const target = bands.get(state)!.target.lambda
@@ -189,18 +222,18 @@ type Left = ReturnType<typeof whatStaysOff>
 /** What is off and stays so: for want of a size, of a size noted, or of anything in the box. */
 function whatStaysOff(
   { newest, box, record, boreUnit }: AdviceEvidence,
-  { model, known }: AdviceStanding,
-  { choices, chosen }: Plan,
+  { model }: AdviceStanding,
+  { choices, chosen, judged }: Plan,
   { states, notJudged }: Asked,
   hasChange: boolean,
 ) {
   // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
-  const isAnyOut = !record.unclear && [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
-  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, box, boreUnit) : []
+  const isAnyOut = !record.unclear && [...judged.keys()].some((state) => Number(states[state].inside) < 0.5)
+  const missing = isAnyOut ? findMissingSizes(model, judged, choices, chosen.plan, box, boreUnit) : []
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
   const isOpen = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
-  const off = [...known]
+  const off = [...judged]
     .filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isOpen(state))
     .map(([state]) => state)
   const fixed = off.filter((state) => !canMove(model, state))
@@ -236,14 +269,16 @@ function wordsOf(
     left: Left
     states: AdviceResult['states']
     pump: string | undefined
+    leak: string | undefined
   },
 ) {
-  const { done, next, changes, asked, left, states, pump } = said
+  const { leak, done, next, changes, asked, left, states, pump } = said
   const open = {
     banks: bankSentences(asked.banks, unit),
     notJudged: asked.notJudged.map(({ text }) => text),
     unsized: left.unsized,
     pump,
+    leak,
     doubt: record.doubt,
     isDoubtful: record.unclear !== undefined || (record.doubt !== undefined && left.unsized !== undefined),
     nearEdge: [...known.keys()].filter(

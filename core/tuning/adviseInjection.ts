@@ -10,6 +10,7 @@ import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
 import { round } from './compareRuns.ts'
 import { findInjectionFactors, type InjectionFactors, isHeld } from './injectionFactors.ts'
+import { findLeakDoubt, waitingForLook } from './leakDoubt.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import { judgePump } from './pumpAdvice.ts'
@@ -19,7 +20,7 @@ import { stateWords } from './stateWords.ts'
 
 /** The next numbers to type into a throttle-body injection, in place of parts. */
 export function adviseInjection(
-  { observed: all, newest, today, targets, settings, unit }: AdviceEvidence,
+  { observed: all, newest, today, targets, settings, unit, checked }: AdviceEvidence,
   car: CarProfile,
   bands: ReadonlyMap<AdviceState, Band>,
 ): AdviceResult {
@@ -32,6 +33,7 @@ export function adviseInjection(
   const model = learnResponse(observed, [], settings)
   const known = new Map([...bands].filter(([state]) => model.forecast(state, model.base)))
   const states = describeStates(model, known, observed)
+  const leak = findLeakDoubt({ observed: all, newest, checked }, states)
   const banks = bankLevels(today, known, car)
   const pump = judgePump([today])
   const off = [...known.keys()]
@@ -42,15 +44,19 @@ export function adviseInjection(
     today,
     (state) => {
       const entry = states[state]
+      if (leak && state === 'idle') return undefined
       return entry?.lambda ? { lambda: entry.lambda, seconds: Number(entry.seconds) } : undefined
     },
     targets,
     off.length === 0 && pump.pattern && pump.verdict === 'lean' ? pump.peak : null,
   )
-  const changes: Change[] = off.map((state) => {
+  const inOrder = leak
+    ? [...off.filter((state) => state !== 'idle'), ...off.filter((state) => state === 'idle')]
+    : off
+  const changes = inOrder.map((state): Change => {
     const factor = factors.states[state]?.factor ?? 1
     const entry = states[state]
-    return {
+    const change: Change = {
       circuit: state === 'idle' ? 'idle' : state === 'power' ? 'power' : 'main',
       part: 'fuel_table',
       direction: factor > 1 ? 'richer' : 'leaner',
@@ -67,17 +73,20 @@ export function adviseInjection(
         'Type in the factors of the table below, cell by cell; the same percentage everywhere else in the state.',
       ],
     }
+    return leak && state === 'idle' ? waitingForLook(change) : change
   })
-  const { needs, notJudged } = findNeeds({
+  const next = changes.find((change) => !change.later) ?? null
+  const { needs: wanted, notJudged } = findNeeds({
     model,
     bands,
     known,
     observed,
-    hasChange: changes.length > 0,
+    hasChange: next !== null,
     unclear: [],
     today,
     unit,
   })
+  const needs = leak ? [leak.need, ...wanted.filter(({ state }) => state !== 'idle')] : wanted
   const bankTexts = bankSentences(banks, unit)
   const open = [...bankTexts, ...notJudged.map(({ text }) => text)]
   const lead =
@@ -88,24 +97,25 @@ export function adviseInjection(
   return {
     format: 'floatbowl-advice 1',
     done,
-    next: changes[0] ?? null,
-    also: changes.slice(1),
-    ...(changes.length === 0 && needs.length > 0 ? { needs } : {}),
+    next,
+    also: changes.filter((change) => change !== next),
+    ...(needs.length === 0 ? {} : next === null ? { needs } : leak ? { also_needs: needs } : {}),
     states,
     factors,
     warnings: [
+      ...(leak ? [leak.sentence] : []),
       ...open,
-      ...leanPowerWarning(states, changes.length === 0 && needs.some(({ state }) => state === 'power'), unit),
-      ...readingWarnings(states, today, bankTexts.length > 0),
+      ...leanPowerWarning(states, next === null && needs.some(({ state }) => state === 'power'), unit),
+      ...readingWarnings(states, today, bankTexts.length > 0, leak !== undefined),
       'The injection measures its own air: no air correction was applied, a hot day may read a little otherwise.',
     ],
     summary: done
       ? open.length > 0
         ? [lead, ...open].join(' ')
         : 'Change nothing: every state is where it belongs.'
-      : changes.length > 0
+      : next
         ? 'Type in the correction factors.'
-        : cannotTell(needs),
+        : [...(leak ? [leak.sentence] : []), ...(wanted.length > 0 ? [cannotTell(wanted)] : [])].join(' '),
     ...(notJudged.length > 0 ? { not_judged: notJudged } : {}),
     runs_used: observed.length,
     ...(banks ? { banks } : {}),

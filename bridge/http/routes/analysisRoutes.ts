@@ -25,6 +25,11 @@ const adviseSchema = z.strictObject({
   car: z.string().regex(carIdPattern),
   mixture: mixtureSchema,
   bore: boreSchema,
+  /** Hints of the runs whose test was done and found nothing. */
+  checked: z
+    .array(z.enum(['exhaust_leak']))
+    .max(1)
+    .optional(),
 })
 const reportSchema = z.strictObject({ mixture: mixtureSchema, bore: boreSchema })
 const exportSchema = z.strictObject({ to: z.enum(['csv', 'parquet']) })
@@ -128,11 +133,22 @@ export function addAnalysisRoutes(context: RouteContext): void {
       }
       const car = (await exists(join(bridge.options.dataDir, profile))) ? ['--car', profile] : []
       reply.type('application/json; charset=utf-8')
-      const words = ['advise', ...paths, '--box', box, ...car, ...unitFlags(body), '--json']
+      const words = [
+        'advise',
+        ...paths,
+        '--box',
+        box,
+        ...car,
+        ...unitFlags(body),
+        ...checkedFlag(body.checked),
+        '--json',
+      ]
       return await runKept(words, [...paths, box, profile])
     },
   )
 }
+
+const checkedFlag = (codes: readonly string[] = []) => codes.flatMap((code) => ['--checked', code])
 
 const unitFlags = ({ mixture, bore }: { mixture?: string | undefined; bore?: string | undefined }) => [
   ...(mixture ? ['--mixture', mixture] : []),
