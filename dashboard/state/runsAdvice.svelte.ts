@@ -1,6 +1,6 @@
 import type { AdviceResult } from '../../core/contract/advice.ts'
 import type { Swap } from '../../core/contract/api.ts'
-import type { CarProfile, Part } from '../../core/contract/car.ts'
+import type { CarProfile, Fitted, Part } from '../../core/contract/car.ts'
 import type { Runs } from './runs.svelte.ts'
 import { ApiError, api, type CarParts, fetchCars, fetchParts } from './runsApi.ts'
 
@@ -41,6 +41,10 @@ export class Advice {
   get car(): CarProfile | undefined {
     return this.#car
   }
+  /** Parts of the drive that the advice rests on. */
+  get driven(): Fitted {
+    return this.#runs.find(this.#keys[this.#keys.length - 1] ?? '')?.fitted ?? {}
+  }
   /** Car whose log a swap goes into; empty when the runs are files without one. */
   get carId(): string {
     return this.#carId
@@ -61,15 +65,16 @@ export class Advice {
 
   /**
    * Works the advice out: here when this page has opened all of the runs, or holds them as files; else on the bridge, which has the runs and the box.
+   * @param checked hints whose test the owner did without finding anything
    */
-  async load(keys: readonly string[]): Promise<void> {
+  async load(keys: readonly string[], checked: readonly string[] = []): Promise<void> {
     const asked = ++this.#asked
     this.#keys = keys
     this.#problem = undefined
     const summary = this.#runs.find(keys[keys.length - 1] ?? '')
     this.#carId = summary?.car ?? ''
     try {
-      const advice = await this.#advise(keys)
+      const advice = await this.#advise(keys, checked)
       if (asked === this.#asked) this.#advice = advice
     } catch (error) {
       if (asked !== this.#asked) return
@@ -78,9 +83,13 @@ export class Advice {
     }
   }
 
-  async #advise(keys: readonly string[]): Promise<AdviceResult> {
+  async #advise(keys: readonly string[], checked: readonly string[]): Promise<AdviceResult> {
     const { mixture, bore } = this.#chosenUnits() ?? {}
-    const units = { ...(mixture ? { mixture } : {}), ...(bore ? { bore } : {}) }
+    const asked = {
+      ...(mixture ? { mixture } : {}),
+      ...(bore ? { bore } : {}),
+      ...(checked.length > 0 ? { checked: [...checked] } : {}),
+    }
     const isHere = keys.every((key) => this.#runs.analysed.has(key))
     const local = isHere || keys.some((key) => this.#runs.isDropped(key))
     if (this.#carId) {
@@ -97,7 +106,7 @@ export class Advice {
           return await api<AdviceResult>('POST', '/api/advise', {
             runs: keys,
             car: this.#carId,
-            ...units,
+            ...asked,
           })
         } catch (error) {
           const canBeDoneHere = error instanceof ApiError && [0, 409, 501].includes(error.status)
@@ -120,8 +129,13 @@ export class Advice {
       ...(this.#car && (this.#car.metering ?? this.#car.targets ?? this.#car.engine)
         ? { car: this.#car }
         : {}),
-      ...units,
+      ...asked,
     })
+  }
+
+  /** Works it out anew after the owner looked for what a hint says, and found nothing. */
+  lookedFor(check: string): void {
+    void this.load(this.#keys, [check])
   }
 
   /** Logs that a part was fitted. It can be taken back for ten seconds. */

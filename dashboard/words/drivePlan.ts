@@ -1,7 +1,7 @@
 import type { AnalysisResult, CoverageItem } from '../../core/contract/result.ts'
 import { createCoverage } from '../../core/engine/coverage.ts'
 import { NARROW_SPACE } from '../../core/units/format.ts'
-import { coverageLine } from '../parts/run/coverageLine.ts'
+import { coverageLine } from './coverageLine.ts'
 
 /** What an owner wants to know of a drive, and what must be driven for it. */
 export const questions = [

@@ -58,6 +58,8 @@ export interface RunRequests {
       mixture?: string
       /** Unit in which they give bores; without, as the car's profile says, else as each was noted. */
       bore?: string
+      /** Hints of the runs whose test was done and found nothing. */
+      checked?: readonly string[]
     }
     answer: AdviceResult
   }

@@ -58,6 +58,7 @@ async function answer(ask: RunAsk): Promise<unknown> {
         ...(ask.car ? { car: ask.car } : {}),
         ...(ask.mixture ? { mixtureUnit: ask.mixture } : {}),
         ...(ask.bore ? { boreUnit: ask.bore } : {}),
+        ...(ask.checked ? { checked: ask.checked } : {}),
       })
   }
 }

@@ -79,7 +79,7 @@ describe('next change page', () => {
     await close()
   })
 
-  test('says that the advised part is in already, and of another that the drive was without it', async () => {
+  test('offers no swap where the advised part is in already, or another is: then a drive comes first', async () => {
     const rich = { ...car.right, ...car.setups.rich_main.fitted }
     const { page, close } = await openNext()
     expect(await page.locator('[data-part="since"]').count()).toBe(0)
@@ -89,9 +89,9 @@ describe('next change page', () => {
       [advised, `${advised} is in since that drive`, 0, `Drive with main jet ${advised}`],
       [
         jets[0].label,
-        `Fitted now: ${jets[0].label}. The last drive was with 77`,
-        1,
-        `main jet 77 → ${advised}`,
+        `Changed since that drive: main jet 77 → ${jets[0].label}`,
+        0,
+        `Drive with main jet ${jets[0].label}`,
       ],
     ] as const) {
       const main_jet = jets.find((jet) => jet.label === label)!

@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest'
 import { newestPair } from '../../dashboard/parts/compare/newestPair.ts'
 import { axisTicks, isTimeAxis } from '../../dashboard/parts/picture/axisTicks.ts'
 import { bankLines } from '../../dashboard/parts/run/bankWords.ts'
-import { coverageLine } from '../../dashboard/parts/run/coverageLine.ts'
+import { coverageLine } from '../../dashboard/words/coverageLine.ts'
 import { lackOfItem, lackOfStates, untrustedText } from '../../dashboard/words/lackWords.ts'
 import { lambdaUnit } from '../../dashboard/words/mixtureUnit.ts'
 

@@ -1,19 +1,16 @@
 import type { AdviceResult, Change, PartSize } from '../../../core/contract/advice.ts'
-import type { Fitted } from '../../../core/contract/car.ts'
+import type { Fitted, Part } from '../../../core/contract/car.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { needsWords } from '../../../core/tuning/drivingWords.ts'
 import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { stateWords } from '../../../core/tuning/stateWords.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
+import { sizeText } from '../../words/runWords.ts'
 import { shownValue, type UnitChoices, unitFor } from '../../words/units.ts'
-import { sizeText } from '../run/runWords.ts'
 
 /** `main jet 71 → 69`. */
 export const changeTitle = ({ part, from, to }: Change) =>
   part === 'fuel_table' ? `fuel ${to.label}` : `${partWord(part)} ${sizeText(from)} → ${sizeText(to)}`
-
-/** `Drive with main jet 69`: the part is in, its proof is wanted. */
-export const driveWith = ({ part, to }: Change) => `Drive with ${partWord(part)} ${sizeText(to)}`
 
 /** `1.85 mm → 1.80 mm, 5 % less area`; empty when a part has no size that can be compared. */
 export function changeSize({ from, to, area_factor }: Change, choices: UnitChoices): string {
@@ -30,23 +27,40 @@ export function changeSize({ from, to, area_factor }: Change, choices: UnitChoic
   return [sizes, from.bore_mm ? area : ''].filter(Boolean).join(', ')
 }
 
+/** Parts that were changed since the drive that an advice rests on. */
+export interface SwappedSince {
+  /** What comes next then: `Drive with main jet 69`. */
+  drive: string
+  text: string
+  /** The advised size is in, and nothing else was changed. */
+  isDone: boolean
+}
+
 /**
- * What to say when the part is no longer the one of the last drive: the advice rests on that drive and cannot know of a swap since.
- * @returns undefined while it is the same; `isDone` when the advised size is in already
+ * What to say when other parts are in than in the last drive: the advice rests on that drive and cannot know of a swap since.
+ * @param now what is fitted, as far as it is known
+ * @param driven what the drive had; where it noted nothing, the advised part is compared with the advice alone
+ * @returns undefined while nothing was changed
  */
 export function swappedSince(
   { part, from, to }: Change,
-  fitted: Fitted | undefined,
-): { text: string; isDone: boolean } | undefined {
-  const now = fitted?.[part]
-  if (!now || isSamePart(now, from)) return undefined
-  if (isSamePart(now, to))
-    return {
-      text: `${sizeText(to)} is in since that drive. The next advice rests on what it does.`,
-      isDone: true,
-    }
+  now: Fitted | undefined,
+  driven: Fitted = {},
+): SwappedSince | undefined {
+  if (!now) return undefined
+  const before: Fitted = { [part]: from as Part, ...driven }
+  const swapped = Object.keys(before).filter((name) => now[name] && !isSamePart(now[name], before[name]))
+  if (swapped.length === 0) return undefined
+  const isAlone = swapped.length === 1 && swapped[0] === part
+  const drive = isAlone ? `Drive with ${partWord(part)} ${sizeText(now[part])}` : 'Drive with what is in now'
+  if (isAlone && isSamePart(now[part], to as Part)) {
+    const text = `${sizeText(to)} is in since that drive. The next advice rests on what it does.`
+    return { drive, text, isDone: true }
+  }
+  const words = swapped.map((name) => `${partWord(name)} ${sizeText(before[name])} → ${sizeText(now[name])}`)
   return {
-    text: `Fitted now: ${sizeText(now)}. The last drive was with ${sizeText(from)}: drive with what is in before you change it again.`,
+    drive,
+    text: `Changed since that drive: ${words.join(', ')}. What it advised holds no more: the next advice rests on a drive with what is in now.`,
     isDone: false,
   }
 }
@@ -63,6 +77,19 @@ export function isWithoutSpeed(advice: AdviceResult): boolean {
   return advice.needs?.some(({ channel }) => channel === 'engine_speed') === true
 }
 
+/** What the owner is to look for before the part that waits for it is touched; undefined without such a question. */
+export interface Look {
+  check: string
+  why: string
+  test: string
+}
+export function lookFirst(advice: AdviceResult): Look | undefined {
+  const need = [...(advice.needs ?? []), ...(more(advice).also_needs ?? [])].find(
+    ({ check }) => typeof check === 'string',
+  )
+  return need && { check: String(need.check), why: String(need.why ?? ''), test: String(need.test ?? '') }
+}
+
 /** What is to be driven before data can decide. */
 export function needsText(advice: AdviceResult): string {
   const wanted = needsWords(advice.needs ?? [])
@@ -75,7 +102,7 @@ export const stateWord = (state: string) => stateWords[state] ?? state.replaceAl
 export interface AdviceMore {
   summary?: string
   cautions?: string[]
-  also_needs?: { state: string; seconds: number; why?: string }[]
+  also_needs?: AdviceResult['needs'] & {}
   missing_sizes?: { text: string }[]
   /** States that the drives lacked and that are not asked for again. */
   not_judged?: { state: string; text: string }[]

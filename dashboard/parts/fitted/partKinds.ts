@@ -6,8 +6,8 @@ import { circuitOfPart } from '../../../core/tuning/partPaths.ts'
 import { drillOf } from '../../../core/tuning/sizeWords.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
 import type { UnitId } from '../../../core/units/unitTable.ts'
+import { num, turnsDecimals, turnsText } from '../../words/runWords.ts'
 import { shownValue } from '../../words/units.ts'
-import { num, turnsDecimals, turnsText } from '../run/runWords.ts'
 
 /** What says the size of a part. */
 export type PartKind = 'bore' | 'turns' | 'opens' | 'volume' | 'rod' | 'label'

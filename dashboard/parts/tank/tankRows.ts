@@ -2,8 +2,8 @@ import type { Tank } from '../../../core/contract/api.ts'
 import { findStretches, type TankStretch } from '../../../core/tuning/tankLog.ts'
 import { fromCanonical } from '../../../core/units/convert.ts'
 import { findUnit, type UnitId } from '../../../core/units/unitTable.ts'
+import { num } from '../../words/runWords.ts'
 import { differingParts, type FormerSet, fittedAt } from '../fitted/partsHistory.ts'
-import { num } from '../run/runWords.ts'
 
 /** One filling with what became known by it. */
 export interface TankRow {

@@ -1,6 +1,6 @@
-import type { AnalysisResult, CoverageItem } from '../../../core/contract/result.ts'
-import { NARROW_SPACE } from '../../../core/units/format.ts'
-import { lackOfItem } from '../../words/lackWords.ts'
+import type { AnalysisResult, CoverageItem } from '../../core/contract/result.ts'
+import { NARROW_SPACE } from '../../core/units/format.ts'
+import { lackOfItem } from './lackWords.ts'
 import { coverageWords, num } from './runWords.ts'
 
 export interface CoverageLine {

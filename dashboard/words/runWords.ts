@@ -1,13 +1,13 @@
-import { densityAltitudeM } from '../../../core/air/densityAltitude.ts'
-import type { Fitted, Part } from '../../../core/contract/car.ts'
-import type { AnalysisResult, Transient, TransientPattern } from '../../../core/contract/result.ts'
-import { formatNumber, MINUS, NARROW_SPACE } from '../../../core/units/format.ts'
-import type { UnitId } from '../../../core/units/unitTable.ts'
-import { language } from '../../languageGuard.ts'
-import { elapsedText } from '../../state/clock.svelte.ts'
-import { alarmText } from '../../words/alarmWords.ts'
-import { stateWords } from '../../words/stateWords.ts'
-import { decimalMark, shownValue, spaced, type UnitChoices, unitFor } from '../../words/units.ts'
+import { densityAltitudeM } from '../../core/air/densityAltitude.ts'
+import type { Fitted, Part } from '../../core/contract/car.ts'
+import type { AnalysisResult, Transient, TransientPattern } from '../../core/contract/result.ts'
+import { formatNumber, MINUS, NARROW_SPACE } from '../../core/units/format.ts'
+import type { UnitId } from '../../core/units/unitTable.ts'
+import { language } from '../languageGuard.ts'
+import { elapsedText } from '../state/clock.svelte.ts'
+import { alarmText } from './alarmWords.ts'
+import { stateWords } from './stateWords.ts'
+import { decimalMark, shownValue, spaced, type UnitChoices, unitFor } from './units.ts'
 
 /** Number with fixed decimals and the reader's decimal mark; `–` for null and NaN. */
 export function num(value: number | null | undefined, decimals: number, isSigned = false): string {

@@ -1,0 +1,70 @@
+import { describe, expect, it } from 'vitest'
+import type { AdviceResult, Change } from '../../core/contract/advice.ts'
+import type { Fitted } from '../../core/contract/car.ts'
+import { lookFirst, needsText, swappedSince } from '../../dashboard/parts/advice/adviceWords.ts'
+
+const jet = (label: string, bore_mm: number) => ({ label, bore_mm })
+const change: Change = {
+  circuit: 'main',
+  part: 'main_jet',
+  direction: 'leaner',
+  from: jet('77', 2.01),
+  to: jet('72', 1.88),
+  area_factor: 0.87,
+  expected_lambda: 1.02,
+  expected_ci95: [1, 1.04],
+  because: [],
+}
+const driven: Fitted = { main_jet: jet('77', 2.01), power_restriction: jet('55', 1.4) }
+
+describe('swappedSince', () => {
+  it('says nothing while the parts of the drive are in, or nobody knows what is', () => {
+    expect(swappedSince(change, driven, driven)).toBeUndefined()
+    expect(swappedSince(change, undefined, driven)).toBeUndefined()
+    // A part that the drive did not note is no change.
+    expect(swappedSince(change, { ...driven, squirter: jet('31', 0.79) }, driven)).toBeUndefined()
+  })
+
+  it('knows the advised size when it is in', () => {
+    const since = swappedSince(change, { ...driven, main_jet: jet('72', 1.88) }, driven)
+    expect(since).toMatchObject({ isDone: true, drive: 'Drive with main jet 72' })
+    expect(since?.text).toContain('is in since that drive')
+  })
+
+  it('asks to drive first when another size is in, and names it', () => {
+    const since = swappedSince(change, { ...driven, main_jet: jet('75', 1.96) }, driven)
+    expect(since).toMatchObject({ isDone: false, drive: 'Drive with main jet 75' })
+    expect(since?.text).toMatch(/main jet 77 → 75/)
+  })
+
+  it('asks to drive first when another part was changed, also beside the advised one', () => {
+    const other = swappedSince(change, { ...driven, power_restriction: jet('57', 1.45) }, driven)
+    expect(other).toMatchObject({ isDone: false, drive: 'Drive with what is in now' })
+    expect(other?.text).toMatch(/power restriction 55 → 57/)
+    const both = { main_jet: jet('72', 1.88), power_restriction: jet('57', 1.45) }
+    expect(swappedSince(change, both, driven)?.isDone).toBe(false)
+  })
+
+  it('takes the advice for what was driven with where the run noted no parts', () => {
+    expect(swappedSince(change, driven, {})).toBeUndefined()
+    expect(swappedSince(change, { main_jet: jet('75', 1.96) }, {})?.isDone).toBe(false)
+  })
+})
+
+describe('a look that is wanted', () => {
+  const need = { state: 'idle', seconds: 30, check: 'exhaust_leak', why: 'look first', test: 'Listen.' }
+  const advice = (more: Partial<AdviceResult>) => ({ next: null, states: {}, ...more }) as AdviceResult
+
+  it('is no driving', () => {
+    expect(lookFirst(advice({ needs: [need] }))).toMatchObject({ check: 'exhaust_leak', test: 'Listen.' })
+    expect(needsText(advice({ needs: [need] }))).toBe('')
+    expect(needsText(advice({ needs: [need, { state: 'cruise', seconds: 20 }] }))).toMatch(
+      /^Drive 20.s of steady cruising\.$/,
+    )
+  })
+
+  it('is found beside a change that comes first', () => {
+    expect(lookFirst(advice({ next: change, also_needs: [need] }))?.check).toBe('exhaust_leak')
+    expect(lookFirst(advice({ needs: [{ state: 'cruise', seconds: 20 }] }))).toBeUndefined()
+  })
+})
