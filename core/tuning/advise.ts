@@ -100,7 +100,7 @@ interface Plan {
   /** States that are judged: all that are known, but for an idle of which it is in doubt whether the reading is true. */
   readonly judged: ReadonlyMap<AdviceState, Band>
   readonly leak: LeakDoubt | undefined
-  /** Changes of the idle circuit that wait for that doubt to be settled. */
+  /** Changes that wait for that doubt to be settled. */
   readonly waiting: Step['changes']
 }
 
@@ -150,7 +150,7 @@ function steadyChanges(
   return changes
 }
 
-/** What the idle circuit would want if its reading is true, once nothing was found that falsifies it: described upon the steps before it. */
+/** What is wanted if idle reads true, once nothing was found that falsifies it: described upon the steps that do not wait. */
 function waitingChanges(evidence: AdviceEvidence, standing: AdviceStanding, plan: Plan): Change[] {
   const { choices, chosen, waiting } = plan
   const upon = { ...chosen, changes: [...chosen.changes, ...waiting] }

@@ -40,14 +40,13 @@ export function findLeakDoubt(
   }
 }
 
-/** A change of the idle circuit that waits for the look. */
+/** A change that waits for the look: of the idle circuit itself, or one that comes after it. */
 export function waitingForLook(change: Change): Change {
-  return {
-    ...change,
-    later: true,
-    waits_for: LEAK,
-    because: [...change.because, 'To be made if no leak is found.'],
-  }
+  const why =
+    isIdlePart(change.part) || change.circuit === 'idle'
+      ? 'To be made if no leak is found.'
+      : 'To be judged again after that.'
+  return { ...change, later: true, waits_for: LEAK, because: [...change.because, why] }
 }
 
 /** True for a part whose size moves idle before all else. */

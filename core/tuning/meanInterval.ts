@@ -26,15 +26,24 @@ const LEAST_UNSEEN = 0.1
 /** Wander of the mixture with which a run of few blocks is backed, λ; common practice, no source. */
 const PRIOR_SD = 0.008
 const PRIOR_BLOCKS = 3
+/**
+ * Steady time that was not read is no sample of the rest: it is the first seconds after a start or an overrun, when fuel still settles on the walls.
+ * Its mean lies off by this, λ, or by the blocks' own spread where that is more. Chosen here.
+ */
+const UNREAD_SD = 0.04
 
 const weightOf = (piece: SteadyPiece) => piece.standsForS ?? piece.seconds
 
 /**
  * Mean of a state's λ over its steady time and its 95 % interval. Had every steady moment been read, only noise and the reading's own error were
  * left; what was not read, or lies so near to a limit that another judge would count it otherwise, adds its share of the scatter of blocks within
- * visits, which a prior backs when they are few. The systematic part (gain, curve) is added.
+ * visits, which a prior backs when they are few. The systematic part (gain, curve) is added, and `unreadS`: steady seconds that may be unlike those read.
  */
-export function estimateMean(pieces: readonly SteadyPiece[], systematicLambda: number): MeanEstimate {
+export function estimateMean(
+  pieces: readonly SteadyPiece[],
+  systematicLambda: number,
+  unreadS = 0,
+): MeanEstimate {
   let weight = 0
   let moment = 0
   for (const piece of pieces) {
@@ -74,13 +83,15 @@ export function estimateMean(pieces: readonly SteadyPiece[], systematicLambda: n
   const own = squares / weight
   const variance = (own * blocks + PRIOR_SD ** 2 * PRIOR_BLOCKS) / (blocks - 1 + PRIOR_BLOCKS)
   const unseen = Math.min(1, LEAST_UNSEEN + (EDGE_VARIANCE * unseenSeconds(pieces)) / weight)
+  const unreadLambda = (unreadS / (weight + unreadS)) * Math.max(UNREAD_SD, Math.sqrt(own))
   const half =
     1.96 *
     Math.sqrt(
       variance * shareSquares * unseen +
         pieceNoise(pieces) ** 2 / pieces.length +
         OFFSET_SD ** 2 +
-        systematicLambda ** 2,
+        systematicLambda ** 2 +
+        unreadLambda ** 2,
     )
   return { center, half }
 }

@@ -55,17 +55,18 @@ export function createLambdaSpread(): LambdaSpread {
 /** Least steady time for an interval, s. */
 const LEAST_INTERVAL_S = 2
 
-/** Figures of one state and bank. `pieces` are those of this state and bank alone, by time. */
+/** Figures of one state and bank. `pieces` are those of this state and bank alone, by time; `unreadS` steady seconds that may be unlike them. */
 export function summariseMixture(
   bank: 1 | 2,
   _state: MixtureState,
   pieces: readonly SteadyPiece[],
   spread: LambdaSpread,
   systematicLambda: number,
+  unreadS: number,
 ): Mixture {
   const seconds = spread.seconds()
   const target = spread.target()
-  const mean = estimateMean(pieces, systematicLambda)
+  const mean = estimateMean(pieces, systematicLambda, unreadS)
   const median = mean.center
   return {
     bank,

@@ -33,6 +33,8 @@ export interface SteadyOptions {
     dtS: number,
     targetLambda: number,
   ) => void
+  /** Steady seconds of a state, by bank (0 or 1), for which no piece stands and that may be unlike those read. */
+  readonly onUnread: (state: number, bank: number, seconds: number) => void
   /** Trusted seconds of a mixture state left out for an edge. */
   readonly onEdge: (dtS: number) => void
 }
@@ -65,6 +67,15 @@ const STEADY_RPM_SHARE = 0.06
 const MOST_LAMBDA = 1.6
 /** A piece stands for no more than this of its visit's unread moments on either side, s: chosen here, the slow wander is slower. */
 const MOST_STAND_IN_S = 2
+/** Of a longer unread stretch so much may be unlike the rest, s: the mixture settles after a start or an overrun. Chosen here. */
+const MOST_UNLIKE_S = 6
+/**
+ * The gas of idle's last moments is still in the pipe when what follows drives it out and mixes with it: it went its way at another pace than that of
+ * so many s before, by more than this factor. No gas is awaited longer than so many s. Chosen here.
+ */
+const PACE_S = 1
+const EVEN_FLOW = 1.2
+const MOST_PIPE_S = 2
 /** So near to a limit of load, or to the throttle's travel in a second as a share of its limit, another judge may see it otherwise. */
 const DOUBT_LOAD = 0.012
 const DOUBT_UNREST = 0.8
@@ -90,7 +101,10 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
   /** Steady seconds of this visit that could not be read since it was last read, by bank. */
   const unreadS = new Float64Array(2)
   const visits = new Map<number, number>()
+  /** Exhaust flow figure of the visit's last moments; a field of an object, so that no number is boxed at each point. */
+  const pace = { flow: Number.NaN }
   let next = -1
+  let ahead = -1
   let stateNow = -1
   let before = -1
   let enteredS = Number.NaN
@@ -108,11 +122,22 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     return travel.over(t, rpm) / (Number.isNaN(rpm) ? 1 : STEADY_RPM_SHARE * rpm)
   }
 
+  /** Of the unread seconds before or after a piece those that it stands for. */
+  function standIn(bank: number): number {
+    const nearS = Math.min(MOST_STAND_IN_S, unreadS[bank])
+    leaveUnread(bank, unreadS[bank] - nearS)
+    unreadS[bank] = 0
+    return nearS
+  }
+
+  function leaveUnread(bank: number, seconds: number): void {
+    if (seconds > 0) options.onUnread(stateNow, bank, Math.min(MOST_UNLIKE_S, seconds))
+  }
+
   function closePiece(bank: number, state: MixtureState): void {
     const s = sums[bank]
     if (s.weight > 0 && s.seconds > 0) {
-      s.standsForS += Math.min(MOST_STAND_IN_S, unreadS[bank])
-      unreadS[bank] = 0
+      s.standsForS += standIn(bank)
       options.onPiece(pieceOf(s, bank === 0 ? 1 : 2, state, visits.get(stateNow) ?? 0))
     }
     Object.assign(s, emptySums())
@@ -121,7 +146,10 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
   function closeAll(): void {
     const name = mixtureByState[stateNow]
     if (!name) return
-    for (let bank = 0; bank < bankCount; bank++) closePiece(bank, name)
+    for (let bank = 0; bank < bankCount; bank++) {
+      closePiece(bank, name)
+      leaveUnread(bank, unreadS[bank])
+    }
     unreadS.fill(0)
   }
 
@@ -155,8 +183,7 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     const t = history.timeS[at]
     if (s.weight > 0 && (t - s.lastS > 0.3 || t - s.startS >= options.pieceS))
       closePiece(bank, mixtureByState[stateNow]!)
-    addMoment(s, history, at, lambda, dtS, Math.min(MOST_STAND_IN_S, unreadS[bank]), isInDoubt)
-    unreadS[bank] = 0
+    addMoment(s, history, at, lambda, dtS, standIn(bank), isInDoubt)
     options.onSteady(history, n, bank, dtS, target.lambda)
   }
 
@@ -169,8 +196,19 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     return !(Math.abs(now - later) < AIR_GONE_LAMBDA)
   }
 
-  /** Judges a point; `ahead` is the place of the newest one. */
-  function evaluate(history: PointHistory, n: number, ahead: number): void {
+  /** Whether the gas of a moment went all its way to the sensor at the pace of the time before. */
+  function isFlowEven({ timeS, flowSum }: PointHistory, at: number, arrival: number): boolean {
+    const onTheWay = (flowSum[arrival] - flowSum[at]) / (timeS[arrival] - timeS[at])
+    return onTheWay < EVEN_FLOW * pace.flow && pace.flow < EVEN_FLOW * onTheWay
+  }
+
+  function keepPace({ flowRate }: PointHistory, at: number, dtS: number): void {
+    const share = Math.min(1, dtS / PACE_S)
+    pace.flow = Number.isNaN(pace.flow) ? flowRate[at] : pace.flow + share * (flowRate[at] - pace.flow)
+  }
+
+  /** Judges a point; `ahead` is the place of the one the leaving edge after it, `arrival` of the one at which its gas is read. */
+  function evaluate(history: PointHistory, n: number, ahead: number, arrival: number): void {
     const at = n & history.mask
     const stateAhead = history.state[ahead]
     const t = history.timeS[at]
@@ -182,9 +220,11 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
       before = history.afterGap[at] === 1 ? -1 : stateNow
       stateNow = state
       enteredS = t
+      pace.flow = Number.NaN
       visits.set(state, (visits.get(state) ?? -1) + 1)
     }
     if (state === stateCode.cranking || state === stateCode.off) crankedS = t
+    keepPace(history, at, dtS)
     const moved = unrest(history, at)
     collector.isSteady = false
     if (mixtureByState[state] === undefined) {
@@ -192,7 +232,8 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
       return
     }
     const isTrusted = !Number.isNaN(history.lambda[0][at]) || !Number.isNaN(history.lambda[1][at])
-    const isEdge = isEdgeOf(state, t, stateAhead, isAirLeft(history, at, ahead))
+    const isStill = isLoaded[state] || (history.state[arrival] === state && isFlowEven(history, at, arrival))
+    const isEdge = !isStill || isEdgeOf(state, t, stateAhead, isAirLeft(history, at, ahead))
     if (isEdge && isTrusted) options.onEdge(dtS)
     if (moved > 1) {
       collector.whyNot = isEdge ? 'state just changed' : 'throttle is moving'
@@ -218,9 +259,17 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     point(history, n) {
       if (next < 0) next = n
       if (next < history.first) next = history.first
-      const nowS = history.timeS[n & history.mask]
-      while (next < n && nowS - history.timeS[next & history.mask] >= options.leaveEdgeS) {
-        evaluate(history, next, n & history.mask)
+      const { mask, timeS, state, arrivalS } = history
+      const nowS = timeS[n & mask]
+      while (next < n) {
+        const at = next & mask
+        const t = timeS[at]
+        const isIdle = mixtureByState[state[at]] !== undefined && !isLoaded[state[at]]
+        if (nowS - t < options.leaveEdgeS || (isIdle && nowS < Math.min(arrivalS[at], t + MOST_PIPE_S)))
+          return
+        if (ahead < next) ahead = next
+        while (timeS[ahead & mask] - t < options.leaveEdgeS) ahead++
+        evaluate(history, next, ahead & mask, isIdle ? n & mask : ahead & mask)
         next++
       }
     },

@@ -41,13 +41,23 @@ describe('an idle that reads lean as an exhaust leak makes it', () => {
     expect(String(advice.also[0].because.at(-1))).toMatch(/no leak is found/)
   })
 
-  it('leaves the other circuits judged: what is off elsewhere goes first', () => {
-    const both = { ...shut, main_jet: { label: 'x', bore_mm: 1.72 } }
+  it('lets circuits go on that idle has no part in: lean power does not wait', () => {
+    const both = { ...shut, power_restriction: { label: 'x', bore_mm: 1.2 } }
     const advice = adviceOf([day(both, 1, true)])
-    expect(advice.next).toMatchObject({ part: 'main_jet', direction: 'richer' })
-    expect(advice.also.at(-1)).toMatchObject({ part: 'idle_screws', later: true })
+    expect(advice.next).toMatchObject({ part: 'power_restriction', direction: 'richer' })
+    expect(advice.also.some(({ part, later }) => part === 'idle_screws' && later === true)).toBe(true)
     expect(needOf(advice)).toBeDefined()
     expect(String(advice.warnings)).toMatch(/look for an exhaust leak/i)
+  })
+
+  it('judges the main jet, which is chosen after idle', () => {
+    const both = { ...shut, main_jet: { label: 'x', bore_mm: 1.72 } }
+    const advice = adviceOf([day(both, 1, true)])
+    expect(advice.next).toBeNull()
+    expect(advice.also.map(({ part }) => part)).toEqual(['idle_screws', 'main_jet'])
+    expect(advice.states.cruise.verdict).toBe('lean')
+    const none = advise([day(both, 1, true)], { main_jet: box.main_jet })
+    expect(none.also.concat(none.next ?? []).map(({ part }) => part)).toContain('main_jet')
   })
 
   it('is set as soon as its owner says that no leak was found', () => {
