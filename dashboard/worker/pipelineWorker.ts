@@ -9,12 +9,15 @@ import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import type { ServerMessage } from '../../core/contract/stream.ts'
 import { decodeStreamFrame, type StreamFrame } from '../../core/contract/streamFrame.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
+import { blockPieces } from './blockPieces.ts'
 import { LiveLink } from './liveLink.ts'
 import type { FromWorker, ToWorker } from './messages.ts'
 import { TraceHistory } from './traceHistory.ts'
 
 /** Least time between two readings posted, ms: under a frame, so that no block waits here but in a flood. */
 const postMs = 14
+/** A worked-out value is kept at least this often, s: closer than what a chart shows as a gap. */
+const longestPieceS = 0.04
 /** Without samples a reading is posted this often, so that silence is noticed, ms. */
 const idlePostMs = 100
 /** The pipeline is told the time only after so long without a sample: samples bring their own. */
@@ -113,11 +116,13 @@ function take(decoded: StreamFrame): void {
   const channels = declarations.get(`${decoded.source}/${decoded.segment}`)
   if (!channels || channels.length !== decoded.columns.length || decoded.count === 0) return
   const block = { ...decoded, channels }
-  pipeline.push(block)
   if (trace.push(block, traceOffsetS)) channelsChanged = true
+  // Read after each piece, not for each picture: what was sent before the page was opened comes faster than pictures are drawn.
+  for (const piece of blockPieces(block, longestPieceS)) {
+    pipeline.push(piece)
+    if (decoded.source === 0 && trace.pushReading(pipeline.live(), traceOffsetS)) channelsChanged = true
+  }
   if (decoded.source === 0) {
-    // Of each block, not of each picture: what was sent before the page was opened comes faster than pictures are drawn.
-    if (trace.pushReading(pipeline.live(), traceOffsetS)) channelsChanged = true
     newestSampleS = decoded.timeS[decoded.count - 1]
     // What was missed is taken in first: shown as it runs through, a minute-old mixture would pass for that of now.
     if (newestSampleS < pastUntilS && performance.now() < pastEndsMs) return
