@@ -66,6 +66,13 @@ export interface LambdaStage {
   ): void
 }
 
+/**
+ * A cell that was seen to warm is at its working point once its resistance has made no new low, by more than this share of nominal, for so long, s:
+ * until then the heater still drives it and the pump current means nothing. Chosen here.
+ */
+const SETTLED_OHM_SHARE = 0.02
+const SETTLED_S = 1
+
 const TABLE_STEPS = 8192
 /** λ beyond these is no mixture an engine runs on; from a board that works λ out itself. */
 const LEAST_LAMBDA = 0.5
@@ -89,6 +96,8 @@ class Stage implements LambdaStage {
   readonly #gainShare: number
   #isReady = false
   #code = 0
+  #lowOhm = Number.NaN
+  #lowS = Number.NaN
   #heatingFromS = Number.NaN
   #readingS = Number.NaN
   #faultS = Number.NEGATIVE_INFINITY
@@ -123,6 +132,8 @@ class Stage implements LambdaStage {
     other.heatingS = this.heatingS
     other.#isReady = this.#isReady
     other.#code = this.#code
+    other.#lowOhm = this.#lowOhm
+    other.#lowS = this.#lowS
     other.#heatingFromS = this.#heatingFromS
     other.#readingS = this.#readingS
     other.#faultS = this.#faultS
@@ -146,7 +157,8 @@ class Stage implements LambdaStage {
     this.cellOhm = cellOhm
     this.heaterPct = heaterPct
     this.lambda = Number.NaN
-    const code = readinessCode(cellOhm, heaterPct, this.heatingS, this.#options.sensor, this.#isReady)
+    let code = readinessCode(cellOhm, heaterPct, this.heatingS, this.#options.sensor, this.#isReady)
+    if (!this.#isReady && !this.#isSettled(code, timeS, cellOhm)) code = 1
     this.#code = code
     this.#isReady = code === 2 || code === 3
     if (hasPump || hasBoardLambda) this.#readingS = timeS
@@ -154,6 +166,20 @@ class Stage implements LambdaStage {
     if (this.reason !== trust.ok) return
     if (hasPump) this.#fromCurrent(pumpMa * this.#perGain)
     else if (hasBoardLambda) this.#fromBoard(boardLambda)
+  }
+
+  /** Whether a cell that has come down to its working resistance stays there; one that was never seen to warm is taken at its word. */
+  #isSettled(code: number, timeS: number, cellOhm: number): boolean {
+    if (code === 1 && !Number.isNaN(cellOhm)) {
+      this.#lowOhm = cellOhm
+      this.#lowS = timeS
+    }
+    if ((code !== 2 && code !== 3) || Number.isNaN(this.#lowS)) return true
+    if (cellOhm < this.#lowOhm - SETTLED_OHM_SHARE * this.#options.sensor.nominalResistanceOhm) {
+      this.#lowOhm = cellOhm
+      this.#lowS = timeS
+    }
+    return timeS - this.#lowS >= SETTLED_S
   }
 
   #judge(timeS: number, cellOhm: number, supplyV: number): number {
