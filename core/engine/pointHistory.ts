@@ -84,10 +84,11 @@ export function flowFigure(rpm: number, mapKpa: number, throttlePct: number, bar
   if (!(rpm >= 0)) return UNKNOWN_FLOW_RPM_KPA
   let kpa = mapKpa
   if (!(kpa > 0)) {
-    kpa =
-      throttlePct >= 0
-        ? barometerKpa * (0.28 + 0.7 * (1 - Math.exp((-throttlePct * 2500) / (22 * Math.max(rpm, 600)))))
-        : UNKNOWN_PRESSURE_KPA
+    // A closed throttle reads about its rest, and half of the time below it.
+    const openPct = Math.max(0, throttlePct)
+    kpa = Number.isNaN(openPct)
+      ? UNKNOWN_PRESSURE_KPA
+      : barometerKpa * (0.28 + 0.7 * (1 - Math.exp((-openPct * 2500) / (22 * Math.max(rpm, 600)))))
   }
   return Math.max(LEAST_FLOW_RPM_KPA, rpm * kpa)
 }

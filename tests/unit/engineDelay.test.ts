@@ -4,7 +4,7 @@ import { createLambdaLayer } from '../../core/engine/lambdaLayer.ts'
 import { trust } from '../../core/engine/lambdaStage.ts'
 import { learnDelay } from '../../core/engine/learnDelay.ts'
 import type { EnginePoint } from '../../core/engine/operatingState.ts'
-import { addPoint, createPointHistory } from '../../core/engine/pointHistory.ts'
+import { addPoint, createPointHistory, flowFigure } from '../../core/engine/pointHistory.ts'
 
 const STEP_S = 0.02
 
@@ -147,5 +147,20 @@ describe('createLambdaLayer', () => {
     expect(history.lambda[0][100]).toBe(1)
     expect(history.lambda[0][300]).toBeNaN()
     expect(history.reason[0][300]).toBe(trust.gap)
+  })
+})
+
+describe('flow figure without a pressure sensor', () => {
+  it('of a closed throttle is the same whether its noise lies over or under its rest', () => {
+    const at = (throttlePct: number) => flowFigure(800, Number.NaN, throttlePct, 100)
+    expect(at(-0.3)).toBe(at(0))
+    expect(at(0.2) / at(0)).toBeLessThan(1.1)
+    expect(at(20)).toBeGreaterThan(1.5 * at(0))
+  })
+
+  it('of an unknown throttle lies between idle and full load', () => {
+    const at = (throttlePct: number) => flowFigure(2000, Number.NaN, throttlePct, 100)
+    expect(at(Number.NaN)).toBeGreaterThan(at(0))
+    expect(at(Number.NaN)).toBeLessThan(at(100))
   })
 })
