@@ -235,7 +235,14 @@ function mixtureOf(
       Number.isNaN(gain) ? 0 : gain,
       limitDoubt(view, bank, state, present),
     )
-    mixture[state] = summariseMixture(bank, state, pieces, spread, systematic)
+    mixture[state] = summariseMixture(
+      bank,
+      state,
+      pieces,
+      spread,
+      systematic,
+      findings.unreadS[bank - 1][stateCode[state]],
+    )
   }
   return mixture
 }

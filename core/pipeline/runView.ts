@@ -64,6 +64,8 @@ export interface RunFindings {
   readonly gaps: { start_s: number; end_s: number }[]
   /** Seconds without a usable λ, by reason. */
   readonly untrustedS: { warming: number; fault: number; overrun: number; delay_edge: number; gap: number }
+  /** Steady seconds that were not read and may be unlike those read, by bank and state code. */
+  readonly unreadS: readonly [Float64Array, Float64Array]
   /** By state code and bank. */
   readonly spreads: [LambdaSpread[], LambdaSpread[]]
   readonly maps: [MapSums, MapSums]
@@ -100,6 +102,7 @@ export function createRunView(options: RunViewOptions): RunView {
     pieces: [],
     gaps: [],
     untrustedS: { warming: 0, fault: 0, overrun: 0, delay_edge: 0, gap: 0 },
+    unreadS: [new Float64Array(stateNames.length), new Float64Array(stateNames.length)],
     spreads: [stateNames.map(createLambdaSpread), stateNames.map(createLambdaSpread)],
     maps: [createMapSums(loadChannel()), createMapSums(loadChannel())],
   }
@@ -142,6 +145,9 @@ export function createRunView(options: RunViewOptions): RunView {
         targetLambda,
         dtS,
       )
+    },
+    onUnread(state, bank, seconds) {
+      findings.unreadS[bank][state] += seconds
     },
     onEdge(dtS) {
       findings.untrustedS.delay_edge += dtS

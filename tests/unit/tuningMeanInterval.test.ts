@@ -40,6 +40,14 @@ describe('estimateMean', () => {
     expect(halves[2]).toBeGreaterThan(halves[1])
   })
 
+  it('grows with steady time that may be unlike the time read, the more the less was read', () => {
+    const whole = estimateMean(drive({ standsForS: 1 }), 0).half
+    const long = estimateMean(drive({ standsForS: 1 }), 0, 5).half
+    const short = estimateMean(drive({ standsForS: 1 }).slice(0, 10), 0, 5).half
+    expect(long).toBeGreaterThan(1.1 * whole)
+    expect(short).toBeGreaterThan(0.025)
+  })
+
   it('never falls below the systematic part', () => {
     expect(estimateMean(drive({ standsForS: 1 }), 0.01).half).toBeGreaterThan(1.96 * 0.01)
   })

@@ -11,8 +11,8 @@ interface Moment {
 
 const channels = declareChannels(['lambda', 'engine_speed', 'throttle', 'manifold_pressure'])
 
-/** Runs a made-up drive at 50 Hz without any delay. */
-function analyse(seconds: number, at: (t: number) => Moment) {
+/** Runs a made-up drive at 50 Hz, without any delay unless told. */
+function analyse(seconds: number, at: (t: number) => Moment, delay = { a_s: 0, b_s_rpm_kPa: 0 }) {
   const count = seconds * 50
   const timeS = Float64Array.from({ length: count }, (_, i) => i / 50)
   const moments = Array.from(timeS, at)
@@ -23,7 +23,7 @@ function analyse(seconds: number, at: (t: number) => Moment) {
     car: {
       id: 'test',
       engine: { idle_rpm: 800 },
-      delay: { a_s: 0, b_s_rpm_kPa: 0, events_used: 500 },
+      delay: { ...delay, events_used: 500 },
     },
   })
   pipeline.push({ source: 0, segment: 0, channels, count, timeS, columns })
@@ -68,6 +68,33 @@ describe('steady pieces', () => {
     const own = pieces.filter(({ state }) => state === 'idle')
     expect(sum(own.map(({ seconds }) => seconds))).toBeGreaterThan(20)
     for (const piece of own) expect(piece.lambda).toBeLessThan(0.965)
+  })
+
+  it('leave out the last gas of idle, which what follows drives out of the pipe and mixes with its own', () => {
+    const LEAN_IN_PIPE_S = 20.05
+    const { pieces } = analyse(
+      40,
+      (t) => {
+        const lambda = t < LEAN_IN_PIPE_S ? idle.lambda : t < 20.6 ? 1.3 : part.lambda
+        return { ...(t < 20 ? idle : part), lambda }
+      },
+      { a_s: 0.1, b_s_rpm_kPa: 15_000 },
+    )
+    const own = pieces.filter(({ state }) => state === 'idle')
+    expect(sum(own.map(({ seconds }) => seconds))).toBeGreaterThan(18)
+    for (const piece of own) expect(piece.lambda).toBeCloseTo(idle.lambda, 3)
+  })
+
+  it('put the mean of a short idle in doubt by its seconds after the start that were not read', () => {
+    const half = (startS: number) => {
+      const { result } = analyse(startS + 10, (t) => {
+        if (t < startS - 1) return { ...idle, rpm: 0, map: 100 }
+        return t < startS ? { ...idle, rpm: 200, map: 90 } : idle
+      })
+      const [low, high] = result.mixture.idle!.ci95!
+      return (high - low) / 2
+    }
+    expect(half(3)).toBeGreaterThan(3 * half(0))
   })
 
   it('read the edges between cruise and part throttle, where the mixture goes over steadily', () => {
