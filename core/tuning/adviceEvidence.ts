@@ -10,6 +10,7 @@ import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { type MixtureUnit, mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { readParts } from './adviceParts.ts'
 import { inOrderOfStart } from './evidence.ts'
+import { type AreaPerFlow, inOneFigure } from './flowFigures.ts'
 import { checkRecords, type RecordCheck } from './recordCheck.ts'
 import { type ObservedRun, observeRuns } from './runObservations.ts'
 import { type BoreUnit, boreUnitOf, profileBoreUnit } from './sizeWords.ts'
@@ -49,6 +50,8 @@ export interface AdviceEvidence {
   readonly newest: ObservedRun
   readonly today: RunAnalysis
   readonly box: Box
+  /** What a flow figure is worth in area, by part. */
+  readonly flowRatios: ReadonlyMap<string, AreaPerFlow>
   readonly car: CarProfile | undefined
   readonly targets: Targets
   readonly settings: { repeatabilityShare: number; airExponentSd: number; modelShare: number }
@@ -87,7 +90,12 @@ export function gatherEvidence(
     modelShare: options.modelShare ?? defaultAdviseOptions.modelShare,
   }
   const unit = mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel)
-  const all = observeRuns(ordered, car, parts.fitted, settings, parts.box)
+  const asNoted = observeRuns(ordered, car, parts.fitted, settings, parts.box)
+  const figures = inOneFigure(
+    parts.box,
+    asNoted.map(({ fitted }) => fitted),
+  )
+  const all = asNoted.map((entry, i): ObservedRun => ({ ...entry, fitted: figures.sets[i] }))
   const isInjection = car?.metering === 'throttle_body_injection'
   const { observed, ...record } = isInjection ? { observed: all } : checkRecords(all, settings, unit)
   return {
@@ -95,7 +103,8 @@ export function gatherEvidence(
     record,
     newest: observed[observed.length - 1],
     today: ordered[ordered.length - 1],
-    box: parts.box,
+    box: figures.box,
+    flowRatios: figures.ratios,
     car,
     targets: { ...defaultTargets, ...car?.targets, ...options.targets },
     settings,

@@ -5,7 +5,7 @@ import { type AdviceEvidence, type AdviseOptions, gatherEvidence } from './advic
 import { findNeeds, SURE_ENOUGH } from './adviceNeeds.ts'
 import { unsizedSentence, unsizedValveSentence, unusedSentence } from './adviceParts.ts'
 import { type AdviceStanding, judgeStanding } from './adviceStanding.ts'
-import { canMove, distanceOut } from './adviceStates.ts'
+import { canMove, distanceOut, STRONG_SHARE } from './adviceStates.ts'
 import { findWarnings, summaryOf } from './adviceWarnings.ts'
 import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
@@ -17,6 +17,7 @@ import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
 import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
+import { clashSentences, unmatchedSentence } from './flowFigures.ts'
 import { findLeakDoubt, type LeakDoubt, waitingForLook } from './leakDoubt.ts'
 import { findMissingSizes } from './missingSizes.ts'
 import { type AdviceState, adviceStates, hasCircuit } from './partPaths.ts'
@@ -121,7 +122,7 @@ function planOf(
 
 /** The plan's changes in their order, each described upon those before it. */
 function steadyChanges(
-  { newest, observed, unit, boreUnit }: AdviceEvidence,
+  { newest, observed, unit, boreUnit, flowRatios }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
   { choices, chosen }: Pick<Plan, 'choices' | 'chosen'>,
 ): Change[] {
@@ -143,6 +144,7 @@ function steadyChanges(
         madeFor,
         unit,
         boreUnit,
+        flowRatios,
       }),
     )
     before = after
@@ -232,17 +234,27 @@ function whatStaysOff(
   const missing = isAnyOut ? findMissingSizes(model, judged, choices, chosen.plan, box, boreUnit) : []
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
-  const isOpen = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
+  const isAsked = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
   const off = [...judged]
-    .filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isOpen(state))
+    .filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isAsked(state))
     .map(([state]) => state)
   const fixed = off.filter((state) => !canMove(model, state))
+  const unmatched = unmatchedOf(model, off, newest.fitted, box)
+  const isUnmatched = unmatched.length > 0 && missing.length === 0
+  const unsized = unsizedSentence(newest.fitted, fixed, hasChange)
   return {
     missing,
     off,
-    stuck: hasChange ? [] : off.filter((state) => canMove(model, state)),
-    unsized: unsizedSentence(newest.fitted, fixed, hasChange),
+    stuck: hasChange || isUnmatched ? [] : off.filter((state) => canMove(model, state)),
+    unsized: isUnmatched ? [...unmatched, ...(unsized ? [unsized] : [])].join(' ') : unsized,
   }
+}
+
+/** Parts that feed what is off, and whose sizes in the box are given in another figure: what would help, in sentences. */
+function unmatchedOf(model: ResponseModel, off: readonly AdviceState[], fitted: Fitted, box: Box): string[] {
+  return model.paths
+    .filter(({ id }) => off.some((state) => (model.share(state, id)?.mean ?? 0) >= STRONG_SHARE))
+    .flatMap(({ part }) => unmatchedSentence(part, fitted[part], box[part] ?? []) ?? [])
 }
 
 /** What to mind before the next step: an open carburettor, or full throttle where it is asked for. */
@@ -259,7 +271,7 @@ function drivingFields(next: Change | null, needs: Asked['needs']) {
 
 /** The advice in sentences: what it warns of, and the whole in one. */
 function wordsOf(
-  { newest, box, unit, record }: AdviceEvidence,
+  { newest, box, unit, record, flowRatios }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
   said: {
     done: boolean
@@ -298,7 +310,7 @@ function wordsOf(
       next,
       hasLater: changes.filter((change) => !change.later).length > 1,
       isAsked: asked.needs.some(({ state }) => state === 'power'),
-      unused: next || done ? [] : unused,
+      unused: done ? [] : [...clashSentences(flowRatios), ...(next ? [] : unused)],
       airLogShift: newest.airLogShift,
       states,
       missing,

@@ -5,6 +5,7 @@ import type { MixtureUnit } from '../units/mixtureUnit.ts'
 import { areaWord, partWord, plannedSentence, rangeWord, shareWord, standingSentence } from './adviceText.ts'
 import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
+import { type AreaPerFlow, reckonedSentence } from './flowFigures.ts'
 import { type AdviceState, circuitOfPart, fuelPaths, pathFactor, valveParts } from './partPaths.ts'
 import { type Choices, costOf } from './planChanges.ts'
 import type { Band } from './planCost.ts'
@@ -29,6 +30,8 @@ interface ChangeInput {
   /** How sentences give the mixture, and bores; without a unit for these as they were noted. */
   unit: MixtureUnit
   boreUnit: BoreUnit | undefined
+  /** What flow figures are worth in area. */
+  flowRatios: ReadonlyMap<string, AreaPerFlow>
 }
 
 /** State in which a circuit's part is judged first. */
@@ -59,6 +62,8 @@ export function describeChange(input: ChangeInput): Change {
   if (cause) because.push(...standingOf(input, cause))
   because.push(...standingOf(input, state))
   if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
+  const reckoned = reckonedSentence(part, [from, to], input.flowRatios)
+  if (reckoned) because.push(reckoned)
   if ((valveParts as readonly string[]).includes(part) && step) {
     because.push(
       `The mixture steps richer by ${(100 * step.stepLog).toFixed(0)} % where vacuum falls below ${step.opens_inHg.toFixed(1)} inHg: that is where the enrichment opens now.`,

@@ -1,5 +1,6 @@
 import type { Box, Fitted, Part } from '../contract/car.ts'
 import { partWord } from './adviceText.ts'
+import { hasReckonedBore, unmatchedSentence } from './flowFigures.ts'
 import { type AdviceState, isSamePart, pathFactor } from './partPaths.ts'
 import { type Choices, costOf, isTooFew, type Plan } from './planChanges.ts'
 import type { Band } from './planCost.ts'
@@ -68,9 +69,10 @@ export function findMissingSizes(
 
 function scaled(part: Part, areaFactor: number): Part {
   const label = 'wanted'
+  const more = hasReckonedBore(part) ? { flow: part.flow! * areaFactor } : {}
   if (part.turns !== undefined) return { ...part, label, turns: part.turns * areaFactor }
   if (part.bore_mm !== undefined) {
-    return { ...part, label, bore_mm: Math.round(part.bore_mm * Math.sqrt(areaFactor) * 100) / 100 }
+    return { ...part, ...more, label, bore_mm: Math.round(part.bore_mm * Math.sqrt(areaFactor) * 100) / 100 }
   }
   return { ...part, label, flow: (part.flow ?? 1) * areaFactor }
 }
@@ -82,9 +84,8 @@ function whyNone(part: string, now: Part, choices: Choices, box: Box): string {
   if (box[part]?.length > 0 && box[part].every((size) => isSamePart(size, now)))
     return 'the box holds only what is fitted'
   if (box[part]?.some((size) => isTooFew(size, now))) return 'the box has too few of one size'
-  return box[part]?.length > 0
-    ? 'the box gives none in the figure that the fitted one has'
-    : 'the box has no such part'
+  if (!box[part]?.length) return 'the box has no such part'
+  return unmatchedSentence(part, now, box[part]) ?? 'the box gives none in the figure that the fitted one has'
 }
 
 function describe(
@@ -94,25 +95,25 @@ function describe(
   why: string,
   boreWord: (mm: number) => string,
 ): MissingSize {
-  if (wanted.bore_mm !== undefined) {
-    return {
-      part,
-      bore_mm: wanted.bore_mm,
-      text: `A size is missing: a ${partWord(part)} of about ${boreWord(wanted.bore_mm)} ${word}; ${why}.`,
-    }
-  }
+  const name = partWord(part)
   if (wanted.turns !== undefined) {
     const turns = Math.round(wanted.turns * 8) / 8
-    return {
-      part,
-      turns,
-      text: `A setting is missing: ${partWord(part)} at about ${turns} turns ${word}; ${why}.`,
-    }
+    return { part, turns, text: `A setting is missing: ${name} at about ${turns} turns ${word}; ${why}.` }
   }
-  const flow = Math.round((wanted.flow ?? 0) * 100) / 100
-  return {
-    part,
-    flow,
-    text: `A size is missing: a ${partWord(part)} flowing about ${flow} ${word}; ${why}.`,
+  const { bore_mm } = wanted
+  const isFlow = bore_mm === undefined || hasReckonedBore(wanted)
+  const size = isFlow
+    ? `flowing about ${Math.round((wanted.flow ?? 0) * 100) / 100}`
+    : `of about ${boreWord(bore_mm)}`
+  const figures = {
+    ...(bore_mm === undefined ? {} : { bore_mm }),
+    ...(isFlow ? { flow: Math.round((wanted.flow ?? 0) * 100) / 100 } : {}),
   }
+  // It may lie in the box, in another figure.
+  const text = isSentence(why)
+    ? `A ${name} ${size} ${word}. ${why}`
+    : `A size is missing: a ${name} ${size} ${word}; ${why}.`
+  return { part, ...figures, text }
 }
+
+const isSentence = (why: string) => why.endsWith('.')

@@ -4,6 +4,7 @@ import { formatNumber } from '../units/format.ts'
 import { parseUnitChoice } from '../units/unitChoice.ts'
 import { findUnit, isUnitId } from '../units/unitTable.ts'
 import { drillDiameterMm, findDrills, parseBoreMm } from './drills.ts'
+import { hasReckonedBore } from './flowFigures.ts'
 import { sizedPart } from './partSize.ts'
 
 /** Units in which sentences give a bore. */
@@ -90,7 +91,7 @@ function notedUnit(part: Part): BoreUnit {
 function sizeIn(part: Part, way: Way): string {
   const { label, turns, bore_mm, opens_inHg, volume_ml, cruise_mm, power_mm, flow } = sizedOrBare(part)
   if (turns !== undefined) return `${turnsWord(turns)} turns`
-  if (bore_mm !== undefined) {
+  if (bore_mm !== undefined && !hasReckonedBore(part)) {
     const word = way === 'drill' ? `drill ${drillOf(part)}` : lengthWord(bore_mm, way)
     return saysBore(label, bore_mm, way) ? label : `${label} (${word})`
   }

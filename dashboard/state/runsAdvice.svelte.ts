@@ -1,6 +1,7 @@
 import type { AdviceResult } from '../../core/contract/advice.ts'
 import type { Swap } from '../../core/contract/api.ts'
 import type { CarProfile, Fitted, Part } from '../../core/contract/car.ts'
+import { asNoted } from '../../core/tuning/flowFigures.ts'
 import type { Runs } from './runs.svelte.ts'
 import { ApiError, api, type CarParts, fetchCars, fetchParts } from './runsApi.ts'
 
@@ -144,7 +145,8 @@ export class Advice {
     try {
       this.#swap = await api<Swap>('POST', `/api/cars/${encodeURIComponent(this.#carId)}/swaps`, {
         part,
-        to,
+        // A bore that was reckoned from a flow is no measure of the part.
+        to: asNoted(to),
         reason: reason.slice(0, 1000),
       })
       this.#isUndoable = true

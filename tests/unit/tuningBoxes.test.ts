@@ -92,7 +92,7 @@ describe('a box as its owner writes it', () => {
     const why = (jets: Box[string]) => textOf(advise([lean], { main_jet: jets }))
     expect(why([{ label: '172', bore_mm: 1.72 }])).toContain('the box holds only what is fitted')
     expect(why([])).toContain('the box has no such part')
-    expect(why([{ label: 'q', flow: 300 }])).toContain('gives none in the figure')
+    expect(why([{ label: 'q', flow: 300 }])).toContain('gives its main jets by flow')
     expect(why([{ label: '100', bore_mm: 1 }])).toContain('has none near it')
   })
 

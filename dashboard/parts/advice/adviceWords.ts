@@ -2,6 +2,7 @@ import type { AdviceResult, Change, PartSize } from '../../../core/contract/advi
 import type { Fitted, Part } from '../../../core/contract/car.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { needsWords } from '../../../core/tuning/drivingWords.ts'
+import { hasReckonedBore } from '../../../core/tuning/flowFigures.ts'
 import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { stateWords } from '../../../core/tuning/stateWords.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
@@ -19,12 +20,13 @@ export function changeSize({ from, to, area_factor }: Change, choices: UnitChoic
     const shown = shownValue(size.bore_mm!, unit)
     return `${shown.text}${NARROW_SPACE}${shown.unit}`
   }
-  const sizes = from.bore_mm && to.bore_mm ? `${bore(from)} → ${bore(to)}` : ''
+  const isNoted = !hasReckonedBore(from) && !hasReckonedBore(to)
+  const sizes = isNoted && from.bore_mm && to.bore_mm ? `${bore(from)} → ${bore(to)}` : ''
   if (area_factor === null || area_factor === 1) return sizes
   const percent = Math.round(Math.abs(area_factor - 1) * 100)
   const what = from.turns === undefined ? 'area' : 'turn of the screw'
   const area = `${percent}${NARROW_SPACE}% ${area_factor > 1 ? 'more' : 'less'} ${what}`
-  return [sizes, from.bore_mm ? area : ''].filter(Boolean).join(', ')
+  return [sizes, (from.bore_mm ?? from.flow) ? area : ''].filter(Boolean).join(', ')
 }
 
 /** Parts that were changed since the drive that an advice rests on. */

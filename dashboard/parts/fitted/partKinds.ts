@@ -96,7 +96,7 @@ export function measureText(part: Part | undefined, boreUnit: UnitId): string {
   if (!part) return ''
   const words: string[] = []
   if (part.bore_mm !== undefined) words.push(boreText(part.bore_mm, boreUnit))
-  if (part.flow !== undefined) words.push(`flow ${num(part.flow, 1)}`)
+  if (part.flow !== undefined) words.push(`flow ${num(part.flow, Number.isInteger(part.flow) ? 0 : 1)}`)
   if (part.turns !== undefined) words.push(`${turnsText(part.turns)} turns out`)
   if (part.opens_inHg !== undefined) words.push(`opens at ${num(part.opens_inHg, 1)}${NARROW_SPACE}inHg`)
   if (part.volume_ml !== undefined) words.push(`${num(part.volume_ml, 2)}${NARROW_SPACE}ml a stroke`)
@@ -108,8 +108,12 @@ export function measureText(part: Part | undefined, boreUnit: UnitId): string {
 
 /** `5 % larger opening` of a bore against the one fitted now; empty where neither can be told. */
 export function againstText(from: Part | undefined, to: Part): string {
-  if (from?.bore_mm === undefined || to.bore_mm === undefined) return ''
-  const percent = 100 * (areaFactor({ boreMm: from.bore_mm }, { boreMm: to.bore_mm }) - 1)
+  const factor =
+    from?.bore_mm !== undefined && to.bore_mm !== undefined
+      ? areaFactor({ boreMm: from.bore_mm }, { boreMm: to.bore_mm })
+      : (to.flow ?? Number.NaN) / (from?.flow ?? Number.NaN)
+  if (Number.isNaN(factor)) return ''
+  const percent = 100 * (factor - 1)
   if (Math.abs(percent) < 0.05) return 'same opening'
   return `${num(Math.abs(percent), Math.abs(percent) < 10 ? 1 : 0)}${NARROW_SPACE}% ${percent > 0 ? 'larger' : 'smaller'} opening`
 }
@@ -123,12 +127,25 @@ export interface SizeForm {
 
 /** Words beside the two size fields of a kind; no word, no field. */
 export const sizeFields: Readonly<Record<PartKind, { size: string; hint: string; second?: string }>> = {
-  bore: { size: 'Bore', hint: 'such as 1.85 mm, 0.073 in, 73 thou or #49' },
+  bore: {
+    size: 'Bore',
+    hint: 'such as 1.85 mm, 0.073 in, 73 thou or #49; a flow figure as flow 310, or both',
+  },
   turns: { size: 'Turns out', hint: 'from lightly seated, such as 1.5' },
   opens: { size: 'Opens at, inHg of vacuum', hint: 'such as 6.5' },
   volume: { size: 'Volume a stroke, ml', hint: 'such as 1.2; may be left empty' },
   rod: { size: 'Diameter at the cruise step', hint: 'such as 1.60 mm', second: 'Diameter at the power step' },
   label: { size: '', hint: '' },
+}
+
+/** Bore and flow of a text: `1.85 mm, flow 310` gives both, either may be left out. @throws RangeError for a flow that is none */
+function readFlow(size: string): [bore: string, flow: number | undefined] {
+  const found = /[,;]?\s*\bflow\b\s*(\S*)\s*$/i.exec(size)
+  if (!found) return [size, undefined]
+  const flow = Number(found[1].replace(',', '.'))
+  if (!(flow > 0 && Number.isFinite(flow)))
+    throw new RangeError(`flow: expected a number above 0, found "${found[1]}"`)
+  return [size.slice(0, found.index).trim(), flow]
 }
 
 /**
@@ -145,10 +162,17 @@ export function readSize(kind: PartKind, { label, size, second }: SizeForm): Par
   }
   switch (kind) {
     case 'bore': {
-      const boreMm = Number(parseBoreMm(size).toFixed(4))
+      const [bore, flow] = readFlow(size)
+      if (bore === '') return { label: named || size.trim(), flow: flow! }
+      const boreMm = Number(parseBoreMm(bore).toFixed(4))
       // The sentences of advice then speak of drills, as the owner does.
-      const drill = drillOf({ label: '', bore: size })
-      return { label: named || size.trim(), bore_mm: boreMm, ...(drill ? { drill } : {}) }
+      const drill = drillOf({ label: '', bore })
+      return {
+        label: named || size.trim(),
+        bore_mm: boreMm,
+        ...(drill ? { drill } : {}),
+        ...(flow === undefined ? {} : { flow }),
+      }
     }
     case 'turns': {
       const turns = number(size, 'turns', 20)
