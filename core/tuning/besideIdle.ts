@@ -14,13 +14,13 @@ export interface BesideIdle {
   readonly waiting: Step['changes']
 }
 
-/** Circuits whose states the idle circuit hardly feeds: what is off there, lean power above all, does not wait. */
-const APART_FROM_IDLE: readonly (string | undefined)[] = ['power', 'secondary']
+/** Circuits that put a lean power right. */
+const OF_POWER: readonly (string | undefined)[] = ['power', 'secondary']
 
 /**
- * The steps that can be taken while nobody knows whether idle reads true. The idle circuit feeds cruise as well, and idle comes before main: a main
- * jet chosen beside a doubtful idle is chosen twice, while the look takes minutes. So main waits with it where the whole plan changes both; what the idle
- * circuit has no part in goes on, with the size of the whole plan.
+ * The steps that can be taken while nobody knows whether idle reads true. Idle feeds cruise, and main feeds power: what is chosen out of the order of
+ * the trade is chosen twice, while the look takes minutes. So where the whole plan changes idle, the others are judged and wait with it; lean power alone
+ * does not, since it destroys pistons.
  */
 export function besideIdle(
   model: ResponseModel,
@@ -34,7 +34,9 @@ export function besideIdle(
     const movable = new Map([...choices].filter(([part]) => !isIdlePart(part)))
     return { chosen: chooseStep(model, withoutIdle, movable, observed), judged: withoutIdle, waiting: [] }
   }
-  const isApart = (part: string) => APART_FROM_IDLE.includes(circuitOfPart(part))
+  const now = model.forecast('power', model.base)
+  const isLean = now !== undefined && now.mean > (known.get('power')?.high ?? Number.POSITIVE_INFINITY)
+  const isApart = (part: string) => isLean && OF_POWER.includes(circuitOfPart(part))
   const apart = whole.changes.filter(({ part }) => isApart(part))
   const waiting = whole.changes.filter(({ part }) => !isApart(part))
   const mendedApart = new Set(apart.flatMap(({ madeFor }) => madeFor))

@@ -41,13 +41,20 @@ describe('an idle that reads lean as an exhaust leak makes it', () => {
     expect(String(advice.also[0].because.at(-1))).toMatch(/no leak is found/)
   })
 
-  it('lets circuits go on that idle has no part in: lean power does not wait', () => {
+  it('lets lean power go on, which destroys pistons', () => {
     const both = { ...shut, power_restriction: { label: 'x', bore_mm: 1.2 } }
     const advice = adviceOf([day(both, 1, true)])
     expect(advice.next).toMatchObject({ part: 'power_restriction', direction: 'richer' })
     expect(advice.also.some(({ part, later }) => part === 'idle_screws' && later === true)).toBe(true)
     expect(needOf(advice)).toBeDefined()
     expect(String(advice.warnings)).toMatch(/look for an exhaust leak/i)
+  })
+
+  it('judges a rich power too, which is chosen after idle', () => {
+    const both = { ...shut, power_restriction: { label: 'x', bore_mm: 1.7 } }
+    const advice = adviceOf([day(both, 1, true)])
+    expect(advice.next).toBeNull()
+    expect(advice.also.map(({ part }) => part)).toEqual(['idle_screws', 'power_restriction'])
   })
 
   it('judges the main jet, which is chosen after idle', () => {
