@@ -1,6 +1,6 @@
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { createSampleBound } from '../../core/pipeline/sampleBound.ts'
-import { type FedResult, type FeedEnd, type FeedItem, type FeedStart, unpackBlock } from './feed.ts'
+import { createBlockUnpacker, type FedResult, type FeedEnd, type FeedItem, type FeedStart } from './feed.ts'
 
 /** A pipeline that is fed with items, in this thread or from another. */
 export interface FedPipeline {
@@ -15,10 +15,11 @@ export function createFedPipeline({ car, targets }: FeedStart): FedPipeline {
     expectsResult: true,
   })
   const bound = createSampleBound(pipeline.push)
+  const unpack = createBlockUnpacker()
   return {
     take(items) {
       for (const item of items) {
-        if (item.kind === 'block') bound.push(unpackBlock(item))
+        if (item.kind === 'block') bound.push(unpack(item))
         else if (item.kind === 'event') pipeline.event(item.event)
         else pipeline.record(item.timeS, item.record)
       }

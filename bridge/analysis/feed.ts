@@ -9,7 +9,9 @@ interface PackedBlock {
   readonly kind: 'block'
   readonly source: number
   readonly segment: number
-  readonly channels: readonly ChannelDeclaration[]
+  /** Undefined where they are those of the source's block before: they would else be copied with each message. */
+  readonly channels: readonly ChannelDeclaration[] | undefined
+  readonly columnCount: number
   readonly count: number
   /** Times as doubles, then column after column in single precision. */
   readonly buffer: ArrayBuffer
@@ -41,8 +43,9 @@ export type ToAnalysis =
   | { readonly what: 'end'; readonly end: FeedEnd; readonly asText: boolean }
 
 export type FromAnalysis =
-  /** The items of one message are through. */
-  { readonly what: 'done' } | { readonly what: 'result'; readonly result: FedResult }
+  /** The items of so many messages more are through. */
+  | { readonly what: 'done'; readonly messages: number }
+  | { readonly what: 'result'; readonly result: FedResult }
 
 export interface FedResult {
   /** The whole analysis, or its result as JSON. */
@@ -54,25 +57,43 @@ export interface FedResult {
 const doubleBytes = 8
 const singleBytes = 4
 
-function packBlock({ source, segment, channels, count, timeS, columns }: SampleBlock): PackedBlock {
-  const buffer = new ArrayBuffer(count * (doubleBytes + columns.length * singleBytes))
+type Channels = readonly ChannelDeclaration[]
+
+function packBlock(
+  { source, segment, channels, count, timeS, columns }: SampleBlock,
+  areKnown: boolean,
+): PackedBlock {
+  const columnCount = columns.length
+  const buffer = new ArrayBuffer(count * (doubleBytes + columnCount * singleBytes))
   new Float64Array(buffer, 0, count).set(timeS.subarray(0, count))
   const values = new Float32Array(buffer, count * doubleBytes)
-  for (let i = 0; i < columns.length; i++) values.set(columns[i].subarray(0, count), i * count)
-  return { kind: 'block', source, segment, channels, count, buffer }
+  for (let i = 0; i < columnCount; i++) values.set(columns[i].subarray(0, count), i * count)
+  const said = areKnown ? undefined : channels
+  return { kind: 'block', source, segment, channels: said, columnCount, count, buffer }
 }
 
-export function unpackBlock({ source, segment, channels, count, buffer }: PackedBlock): SampleBlock {
-  const columns = channels.map(
-    (_, i) => new Float32Array(buffer, count * doubleBytes + i * count * singleBytes, count),
-  )
-  return { source, segment, channels, count, timeS: new Float64Array(buffer, 0, count), columns }
+/** Makes blocks of packed ones, which come in the order in which they were packed. */
+export function createBlockUnpacker(): (packed: PackedBlock) => SampleBlock {
+  const bySource = new Map<number, Channels>()
+  return ({ source, segment, channels: said, columnCount, count, buffer }) => {
+    if (said) bySource.set(source, said)
+    const channels = bySource.get(source)!
+    const columns: Float32Array[] = []
+    for (let i = 0; i < columnCount; i++)
+      columns.push(new Float32Array(buffer, count * doubleBytes + i * count * singleBytes, count))
+    return { source, segment, channels, count, timeS: new Float64Array(buffer, 0, count), columns }
+  }
 }
 
 /** A sink that gathers what it is handed as items, in the order of the file. */
 export function createFeedSink(items: FeedItem[]): CaptureSink {
+  const bySource = new Map<number, Channels>()
   return {
-    block: (block) => items.push(packBlock(block)),
+    block(block) {
+      const { source, channels } = block
+      items.push(packBlock(block, bySource.get(source) === channels))
+      bySource.set(source, channels)
+    },
     event: (event) => items.push({ kind: 'event', event }),
     record: ({ timeS, record }) => items.push({ kind: 'record', timeS, record }),
   }

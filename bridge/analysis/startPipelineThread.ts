@@ -2,7 +2,7 @@ import type { ItemTaker } from './analyseFile.ts'
 import { buffersOf, type FedResult, type FeedStart, type FromAnalysis, type ToAnalysis } from './feed.ts'
 import { takeThread } from './threadAhead.ts'
 
-/** Messages under way to the thread at most: a chunk of the file each, so memory does not grow when it falls behind. */
+/** Messages under way to the thread at most, some times those that it answers together: a chunk of the file each, so memory does not grow when it falls behind. */
 const MOST_UNDER_WAY = 64
 
 /** Starts the pipeline in a thread of its own. */
@@ -14,7 +14,7 @@ export function startPipelineThread({ car, targets }: FeedStart): ItemTaker {
   let result: FedResult | undefined
   let wake = () => {}
   worker.on('message', (message: FromAnalysis) => {
-    if (message.what === 'done') underWay--
+    if (message.what === 'done') underWay -= message.messages
     else result = message.result
     wake()
   })
