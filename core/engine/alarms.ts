@@ -43,17 +43,23 @@ export const defaultAlarmLimits: Readonly<AlarmLimits> = Object.freeze({
 const LEAN_OVER_TARGET = 0.06
 /** A mixture caution rests so long after it ended, s, twice as long after the next: at most about one in ten minutes of normal driving is wanted. */
 const CAUTION_REST_S = 600
-/** A caution waits until the mixture is surely out of its band: by the doubt of a reading, λ (common practice, no source). */
+/**
+ * A caution waits until the mixture is surely out of its band: by the doubt of a reading, λ (common practice, no source). Of a mean over less calm
+ * time than makes it sure the doubt is the more, by the square of what is missing: what is far out is told sooner. Chosen here.
+ */
 const CAUTION_DOUBT = 0.01
 /** All but lean under load are looked at this often, s: their delays are a second and more. */
 const SLOW_STEP_S = 0.045
 /**
  * A caution is told of a state's mixture, not of a place in its map, which is never flat: of λ's mean over so much calm time in the state, s, whatever
- * came between, once there was enough of it. Shorter in power, where lean is dear. Chosen here.
+ * came between, once there was enough of it. Shorter in power, where lean is dear. It is sure after so much calm time, s, and nothing after less
+ * than the least. Chosen here.
  */
 const POWER_MEAN_S = 3
+const POWER_SURE_S = 0.75
 const CRUISE_MEAN_S = 15
-const LEAST_SHARE = 1 / 4
+const CRUISE_SURE_S = 3.75
+const LEAST_CALM_S = 2
 /** It ends, and is not raised, when λ's mean over so short a time is back in the band: the owner has done something, or the road has. Chosen here, s. */
 const NEWEST_MEAN_S = 0.5
 
@@ -64,6 +70,7 @@ interface StateMean {
   newest: number
   seconds: number
   readonly overS: number
+  readonly sureS: number
 }
 
 /** What the alarms look at in each row; reused. NaN = missing. */
@@ -194,8 +201,15 @@ export function createAlarms(
 
   /** When slow alarms were last looked at and λ last came: fields of an object, so that no number is boxed at each sample. */
   const slow = { lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
-  const ofPower: StateMean = { lambda: Number.NaN, newest: Number.NaN, seconds: 0, overS: POWER_MEAN_S }
-  const ofCruise: StateMean = { lambda: Number.NaN, newest: Number.NaN, seconds: 0, overS: CRUISE_MEAN_S }
+  const meanOver = (overS: number, sureS: number): StateMean => ({
+    lambda: Number.NaN,
+    newest: Number.NaN,
+    seconds: 0,
+    overS,
+    sureS,
+  })
+  const ofPower = meanOver(POWER_MEAN_S, POWER_SURE_S)
+  const ofCruise = meanOver(CRUISE_MEAN_S, CRUISE_SURE_S)
   /** A reading came since the gas of this state is at the sensor: one that is only held from before says nothing of it. */
   let isOfThisState = false
 
@@ -218,7 +232,8 @@ export function createAlarms(
     mean.newest = Number.isNaN(mean.newest) ? lambda : mean.newest + newestShare * (lambda - mean.newest)
   }
 
-  const known = (mean: StateMean) => mean.seconds >= LEAST_SHARE * mean.overS
+  const known = (mean: StateMean) => mean.seconds >= Math.min(LEAST_CALM_S, mean.sureS)
+  const doubt = (mean: StateMean) => CAUTION_DOUBT * Math.max(1, mean.sureS / mean.seconds) ** 2
   /** What a caution of too lean a state is told of: the lesser of the two means, so that it ends as λ is back; of too rich a one the greater. */
   const leanest = (mean: StateMean) => (known(mean) ? Math.min(mean.lambda, mean.newest) : Number.NaN)
   const richest = (mean: StateMean) => (known(mean) ? Math.max(mean.lambda, mean.newest) : Number.NaN)
@@ -229,13 +244,13 @@ export function createAlarms(
     const { timeS, state, rpm, barometerKpa, supplyV } = input
     const inPower = isOfThisState && input.isCalm && state === stateCode.power
     const inCruise = isOfThisState && input.isCalm && input.isOnMain && state === stateCode.cruise
-    const leanOver = (target: Target) => target.lambda + target.lean + CAUTION_DOUBT
-    const richUnder = (target: Target) => target.lambda - target.rich - CAUTION_DOUBT
+    const leanOver = (target: Target, mean: StateMean) => target.lambda + target.lean + doubt(mean)
+    const richUnder = (target: Target, mean: StateMean) => target.lambda - target.rich - doubt(mean)
     // The warning says it already; the caution would only count twice.
-    over(leanInPower, timeS, leanest(ofPower), leanOver(power), dead, inPower && !leanUnderLoad.isOn)
-    under(richInPower, timeS, richest(ofPower), richUnder(power), dead, inPower)
-    over(leanInCruise, timeS, leanest(ofCruise), leanOver(cruise), dead, inCruise)
-    under(richInCruise, timeS, richest(ofCruise), richUnder(cruise), dead, inCruise)
+    over(leanInPower, timeS, leanest(ofPower), leanOver(power, ofPower), dead, inPower && !leanUnderLoad.isOn)
+    under(richInPower, timeS, richest(ofPower), richUnder(power, ofPower), dead, inPower)
+    over(leanInCruise, timeS, leanest(ofCruise), leanOver(cruise, ofCruise), dead, inCruise)
+    under(richInCruise, timeS, richest(ofCruise), richUnder(cruise, ofCruise), dead, inCruise)
     over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)
     under(oilLow, timeS, input.oilKpa - barometerKpa, limits.oil_kPa, 10, rpm > limits.oil_from_rpm)
     under(fuelLow, timeS, input.fuelKpa - barometerKpa, limits.fuel_low_kPa, 2, rpm > 400)

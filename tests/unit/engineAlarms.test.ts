@@ -76,9 +76,18 @@ describe('createAlarms', () => {
   it('tells a caution of the mixture of cruise, not of a place in its map that is out of the band for a few seconds', () => {
     const cruise = (lambda: (t: number) => number) =>
       run(60, (t) => ({ state: stateCode.cruise, lambda: lambda(t) }))
-    expect(cruise((t) => (t % 20 < 4 ? 0.95 : 1.01)).log).toEqual([])
-    expect(cruise(() => 0.95).onAt.rich_in_cruise).toBeLessThan(5)
+    expect(cruise((t) => (t % 20 < 3 ? 0.95 : 1.01)).log).toEqual([])
+    expect(cruise((t) => ((t + 10) % 20 < 5 ? 0.95 : 1.01)).log).toEqual([])
     expect(cruise((t) => (t < 30 ? 1.02 : 1.12)).onAt.lean_in_cruise).toBeLessThan(45)
+  })
+
+  it('tells a caution of cruise the sooner the farther its mixture is out of the band', () => {
+    const onAt = (lambda: number) => run(60, () => ({ state: stateCode.cruise, lambda })).onAt
+    expect(onAt(0.9).rich_in_cruise).toBeLessThan(3.2)
+    expect(onAt(0.9).rich_in_cruise).toBeGreaterThan(2.9)
+    expect(onAt(0.966).rich_in_cruise).toBeGreaterThan(3.9)
+    expect(onAt(0.966).rich_in_cruise).toBeLessThan(4.9)
+    expect(onAt(1.14).lean_in_cruise).toBeLessThan(3.2)
   })
 
   it('ends a caution within three seconds of λ being back in its band', () => {
@@ -92,7 +101,7 @@ describe('createAlarms', () => {
   })
 
   it('raises no caution when λ is back in its band already', () => {
-    const { log } = run(60, (t) => ({ state: stateCode.cruise, lambda: t < 4 ? 0.9 : 1.02 }))
+    const { log } = run(60, (t) => ({ state: stateCode.cruise, lambda: t < 2.5 ? 0.9 : 1.02 }))
     expect(log).toEqual([])
   })
 
