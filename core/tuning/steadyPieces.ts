@@ -241,8 +241,11 @@ export function createSteadyCollector(options: SteadyOptions): SteadyCollector {
     }
     if (isEdge || !isTrusted) {
       collector.whyNot = isEdge ? 'state just changed' : 'no trusted reading'
-      unreadS[0] += dtS
-      unreadS[1] += dtS
+      for (let bank = 0; bank < bankCount; bank++) {
+        // The first mixture after a start is like none of later.
+        if (t - crankedS < options.afterStartS) leaveUnread(bank, dtS)
+        else unreadS[bank] += dtS
+      }
       return
     }
     collector.isSteady = true
