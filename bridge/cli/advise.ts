@@ -34,13 +34,12 @@ export function registerAdvise(program: Command): void {
     .addOption(boreOption())
     .addOption(checkedOption())
     .action(async (paths: string[], flags: Flags) => {
-      const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
+      const { analyseRunFiles, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { advise } = await import('../../core/tuning/advise.ts')
       // Cheap mistakes first: a wrong box is told before any run is read.
       const parts = await readPartsFile(flags.box)
       const car = flags.car ? await readCarFile(flags.car) : undefined
-      const runs = []
-      for (const path of paths) runs.push(await analyseRunFile(path, car))
+      const runs = await analyseRunFiles(paths, car)
       const cars = carsOfRuns(runs)
       if (!car && cars.length > 1) {
         throw new CommandFailure(

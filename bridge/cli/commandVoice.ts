@@ -57,19 +57,40 @@ export function isFancy(): boolean {
 const quietMs = 1000
 const redrawMs = 200
 
-/** A progress line on a terminal, for work over a second; silent elsewhere. */
-export function createProgress(label: string): { update(share: number): void; end(): void } {
+/** Set by a program that runs a command and wants to hear how far it is: lines of `progressMark` and a share on standard error. */
+export const progressVariable = 'FLOATBOWL_PROGRESS'
+export const progressMark = '\u001eprogress '
+/** Set by a program that runs commands again and again: the folder in which analyses of runs are kept. */
+export const keptFolderVariable = 'FLOATBOWL_KEPT'
+
+/**
+ * A progress line on a terminal, for work over a second, or lines for a program that asked for them; silent elsewhere.
+ * @param wholeOf the share of the whole work that a share of this part stands for
+ */
+export function createProgress(
+  label: string,
+  wholeOf: (share: number) => number = (share) => share,
+): { update(share: number): void; end(): void } {
   const startMs = Date.now()
+  const isTold = process.env[progressVariable] !== undefined
   let shownMs = 0
+  let hasLine = false
   return {
     update(share) {
       const now = Date.now()
-      if (!process.stderr.isTTY || now - startMs < quietMs || now - shownMs < redrawMs) return
+      if (now - shownMs < redrawMs) return
+      if (isTold) {
+        shownMs = now
+        process.stderr.write(`${progressMark}${wholeOf(share).toFixed(3)}\n`)
+        return
+      }
+      if (!process.stderr.isTTY || now - startMs < quietMs) return
       shownMs = now
+      hasLine = true
       process.stderr.write(`\r${label} ${Math.round(100 * Math.min(1, Math.max(0, share)))} %`)
     },
     end() {
-      if (shownMs > 0) process.stderr.write(`\r${' '.repeat(label.length + 6)}\r`)
+      if (hasLine) process.stderr.write(`\r${' '.repeat(label.length + 6)}\r`)
     },
   }
 }

@@ -22,11 +22,10 @@ export function registerCompare(program: Command): void {
     .option('--car <file>', 'car profile in place of the one in the runs')
     .addOption(mixtureOption())
     .action(async (pathA: string, pathB: string, flags: Flags) => {
-      const { analyseRunFile, readCarFile } = await import('./runParts.ts')
+      const { analyseRunFiles, readCarFile } = await import('./runParts.ts')
       const { compareRuns } = await import('../../core/tuning/compareRuns.ts')
       const car = flags.car ? await readCarFile(flags.car) : undefined
-      const a = await analyseRunFile(pathA, car)
-      const b = await analyseRunFile(pathB, car)
+      const [a, b] = await analyseRunFiles([pathA, pathB], car)
       const cars = carsOfRuns([a, b])
       if (!car && cars.length > 1) say(`two cars: A is ${cars[0]}, B is ${cars[1]}`)
       const comparison = compareRuns(a, b, {

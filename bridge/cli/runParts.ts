@@ -1,3 +1,4 @@
+import { stat } from 'node:fs/promises'
 import {
   boxSchema,
   type CarProfile,
@@ -8,7 +9,7 @@ import {
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseFile } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
-import { CommandFailure, createProgress, sayProblems } from './commandVoice.ts'
+import { CommandFailure, createProgress, keptFolderVariable, sayProblems } from './commandVoice.ts'
 import { readJsonFile } from './readJsonFile.ts'
 
 /**
@@ -16,19 +17,58 @@ import { readJsonFile } from './readJsonFile.ts'
  * @throws CommandFailure (1) naming the file when it cannot be read or is no capture
  */
 export async function analyseRunFile(path: string, car?: CarProfile): Promise<RunAnalysis> {
-  const progress = createProgress(path)
-  try {
-    const analysis = await analyseFile(path, {
-      onProgress: progress.update,
-      onProblems: (problems: readonly string[]) => sayProblems(path, { problems }),
-      ...(car ? { car } : {}),
-    })
-    return car ? { ...analysis, car } : analysis
-  } catch (error) {
-    throw new CommandFailure(fileProblem(path, error))
-  } finally {
-    progress.end()
+  const [analysis] = await analyseRunFiles([path], car)
+  return analysis
+}
+
+/**
+ * Analyses capture files one after the other, in their order; where the program's caller keeps analyses, one that still holds is taken from there.
+ * @throws CommandFailure (1) naming the file that cannot be read or is no capture
+ */
+export async function analyseRunFiles(paths: readonly string[], car?: CarProfile): Promise<RunAnalysis[]> {
+  const analyse = await analyserOf()
+  // What cannot be found is told when its turn comes.
+  const bytes = await Promise.all(
+    paths.map((path) =>
+      stat(path).then(
+        ({ size }) => size,
+        () => 0,
+      ),
+    ),
+  )
+  const allBytes = bytes.reduce((sum, size) => sum + size, 0)
+  let doneBytes = 0
+  const analyses: RunAnalysis[] = []
+  for (const [i, path] of paths.entries()) {
+    const progress = createProgress(path, (share) =>
+      allBytes > 0 ? (doneBytes + share * bytes[i]) / allBytes : share,
+    )
+    try {
+      const analysis = await analyse(path, {
+        onProgress: progress.update,
+        onProblems: (problems: readonly string[]) => sayProblems(path, { problems }),
+        ...(car ? { car } : {}),
+      })
+      analyses.push(car ? { ...analysis, car } : analysis)
+    } catch (error) {
+      throw new CommandFailure(fileProblem(path, error))
+    } finally {
+      progress.end()
+    }
+    doneBytes += bytes[i]
   }
+  return analyses
+}
+
+/** How runs are analysed: through what the caller keeps, if it names a folder for that. */
+async function analyserOf(): Promise<typeof analyseFile> {
+  const folder = process.env[keptFolderVariable]
+  if (!folder) return analyseFile
+  const [{ createKeptAnalyses }, { programMark }] = await Promise.all([
+    import('../analysis/keptAnalyses.ts'),
+    import('../analysis/programMark.ts'),
+  ])
+  return createKeptAnalyses({ folder, program: programMark() }).analyse
 }
 
 /** Reads a parts file (`{"fitted": …, "box": …}`), or a box alone. @throws CommandFailure as `readJsonFile` */

@@ -1,7 +1,9 @@
 import { spawn } from 'node:child_process'
 import { createRequire } from 'node:module'
 import { join } from 'node:path'
+import { createInterface } from 'node:readline'
 import { pathToFileURL } from 'node:url'
+import { keptFolderVariable, progressMark, progressVariable } from '../cli/commandVoice.ts'
 import { findPackageRoot } from '../packageRoot.ts'
 import { HttpProblem } from './problem.ts'
 
@@ -10,6 +12,10 @@ const longestMs = 120_000
 const mostOutputBytes = 64_000_000
 /** Work that goes on at a time; the machine must keep a core for the live view. */
 const mostAtOnce = 1
+/** Where analyses are kept in the data directory; no car and no run has such a name. */
+const keptFolder = '.analyses'
+/** Kept of what a command says besides its result, characters. */
+const mostSaid = 10_000
 /** Requests that may wait. */
 const mostWaiting = 16
 
@@ -29,12 +35,13 @@ export class CommandRunner {
 
   /**
    * Runs `floatbowl …words` and answers with its standard output.
+   * @param onProgress told now and then how much is done, 0 to 1
    * @throws HttpProblem 501 for a command that is not built in, 422 when the work fails, 503 when too much waits
    */
-  async run(words: readonly string[]): Promise<string> {
+  async run(words: readonly string[], onProgress: (share: number) => void = () => {}): Promise<string> {
     await this.#enter()
     try {
-      return await runOnce(words, this.#directory)
+      return await runOnce(words, this.#directory, onProgress)
     } finally {
       this.#running--
       this.#waiting.shift()?.()
@@ -60,12 +67,21 @@ function programWords(): string[] {
   return ['--import', loader, join(root, 'bridge', 'main.ts')]
 }
 
-function runOnce(words: readonly string[], cwd: string): Promise<string> {
+function runOnce(
+  words: readonly string[],
+  cwd: string,
+  onProgress: (share: number) => void,
+): Promise<string> {
   return new Promise((resolve, reject) => {
     const child = spawn(process.execPath, [...programWords(), ...words], {
       cwd,
       stdio: ['ignore', 'pipe', 'pipe'],
-      env: { ...process.env, NO_COLOR: '1' },
+      env: {
+        ...process.env,
+        NO_COLOR: '1',
+        [progressVariable]: '1',
+        [keptFolderVariable]: join(cwd, keptFolder),
+      },
     })
     const parts: Buffer[] = []
     let bytes = 0
@@ -76,8 +92,10 @@ function runOnce(words: readonly string[], cwd: string): Promise<string> {
       if (bytes > mostOutputBytes) child.kill('SIGKILL')
       else parts.push(part)
     })
-    child.stderr.on('data', (part: Buffer) => {
-      if (complaint.length < 10_000) complaint += part.toString('utf8')
+    const lines = createInterface({ input: child.stderr })
+    lines.on('line', (line) => {
+      if (line.startsWith(progressMark)) onProgress(Number(line.slice(progressMark.length)))
+      else if (complaint.length < mostSaid) complaint += `${line}\n`
     })
     child.on('error', (error) => {
       clearTimeout(timer)

@@ -16,7 +16,8 @@ import type { RecordingStatus, SourceStatus } from './stream.ts'
  *   POST   /api/marks                          {label}
  *   POST   /api/notes                          {text}
  *   POST   /api/compare                        {a: RUN, b: RUN, mixture?} → ComparisonResult
- *   POST   /api/advise                         {runs: RUN[], car, mixture?, bore?, checked?} → AdviceResult
+ *   POST   /api/advise                         {runs: RUN[], car, mixture?, bore?, checked?, ask?} → AdviceResult
+ *   GET    /api/progress/ASK                   {share: 0 … 1, or null when nothing of that name is under way}
  *   GET    /api/cars                           CarProfile[];   PUT /api/cars/CAR  (whole profile)
  *   GET    /api/cars/CAR/parts                 {fitted, box};  PUT the same
  *   GET    /api/cars/CAR/swaps                 Swap[];         POST {part, to, cost?, reason?}   DELETE …/ID (undo)

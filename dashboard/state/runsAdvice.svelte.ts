@@ -5,6 +5,8 @@ import { asNoted } from '../../core/tuning/flowFigures.ts'
 import type { Runs } from './runs.svelte.ts'
 import { ApiError, api, type CarParts, fetchCars, fetchParts } from './runsApi.ts'
 
+/** How often it is asked how far the work is, ms. */
+const progressMs = 500
 /** How long a logged swap can be taken back with one tap, ms. */
 const undoMs = 10_000
 
@@ -23,6 +25,7 @@ export class Advice {
   #isUndoable = $state.raw(false)
   #undoTimer = 0
   #asked = 0
+  #share = $state.raw<number | undefined>(undefined)
 
   /** @param chosenUnits the screen's own units; what is not among them follows the car's profile */
   constructor(runs: Runs, chosenUnits: () => Readonly<Record<string, string>> | undefined) {
@@ -32,6 +35,10 @@ export class Advice {
 
   get advice(): AdviceResult | undefined {
     return this.#advice
+  }
+  /** How much of the work is done, 0 to 1; undefined while nobody knows. */
+  get share(): number | undefined {
+    return this.#share
   }
   get problem(): { text: string; code: string } | undefined {
     return this.#problem
@@ -104,11 +111,7 @@ export class Advice {
       const isListed = !parts || Object.keys(parts.fitted).length + Object.keys(parts.box).length > 0
       if (!local && isListed) {
         try {
-          return await api<AdviceResult>('POST', '/api/advise', {
-            runs: keys,
-            car: this.#carId,
-            ...asked,
-          })
+          return await this.#askBridge({ runs: keys, car: this.#carId, ...asked })
         } catch (error) {
           const canBeDoneHere = error instanceof ApiError && [0, 409, 501].includes(error.status)
           if (!canBeDoneHere) throw error
@@ -132,6 +135,28 @@ export class Advice {
         : {}),
       ...asked,
     })
+  }
+
+  /** Asks the bridge, and meanwhile how far it is. */
+  async #askBridge(body: object): Promise<AdviceResult> {
+    const ask = `advice-${Math.random().toString(36).slice(2, 14)}`
+    let isUnderWay = true
+    const timer = setInterval(() => {
+      // Progress is a nicety: without it the seconds are shown.
+      api<{ share: number | null }>('GET', `/api/progress/${ask}`).then(
+        ({ share }) => {
+          if (isUnderWay) this.#share = share ?? undefined
+        },
+        () => {},
+      )
+    }, progressMs)
+    try {
+      return await api<AdviceResult>('POST', '/api/advise', { ...body, ask })
+    } finally {
+      isUnderWay = false
+      clearInterval(timer)
+      this.#share = undefined
+    }
   }
 
   /** Works it out anew after the owner looked for what a hint says, and found nothing. */

@@ -1,4 +1,4 @@
-import { copyFile, mkdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
+import { copyFile, mkdir, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import { gunzipSync, gzipSync } from 'node:zlib'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -208,5 +208,36 @@ describe('what is worked out from a run', () => {
     const answer = await call('GET', '/api/runs/test-car/2020-01-01/photo.capture/result')
     expect([answer.status, (answer.json as { code: string }).code]).toEqual([422, 'work_failed'])
     expect(answer.text).not.toContain(running.dataDir)
+  })
+
+  it('is kept for the next advice as long as the run stays as it is, and says nothing of what is not under way', async () => {
+    const folder = join(running.dataDir, '.analyses')
+    const keptBytes = async () => {
+      const names = await readdir(folder)
+      expect(names).toHaveLength(1)
+      return await readFile(join(folder, names[0]))
+    }
+    await call('PUT', '/api/cars/test-car/parts', {
+      fitted: { main_jet: { label: '71', bore_mm: 1.85 } },
+      box: { main_jet: [{ label: '73', bore_mm: 1.9 }] },
+    })
+    const advise = async (mixture: string) => {
+      const answer = await call('POST', '/api/advise', { runs: [run], car: 'test-car', mixture, ask: 'one' })
+      expect(answer.status).toBe(200)
+      return answer.json
+    }
+    const first = await advise('lambda')
+    const kept = await keptBytes()
+    // Another question of the same run: worked out from what is kept.
+    await advise('afr')
+    expect((await keptBytes()).equals(kept)).toBe(true)
+    expect((await call('GET', '/api/progress/one')).json).toEqual({ share: null })
+    expect((await call('GET', '/api/progress/NOT%20ONE')).status).toBe(400)
+    const noted = await call('POST', `/api/runs/${run}/records`, { type: 'note', text: 'stumbles here' })
+    expect(noted.status).toBeLessThan(300)
+    expect(await advise('lambda')).toEqual(first)
+    expect((await keptBytes()).equals(kept)).toBe(false)
+    // No run and no car of that name is listed.
+    expect((await call('GET', '/api/runs')).text).not.toContain('.analyses')
   })
 })

@@ -186,6 +186,8 @@ describe('a wait for advice', () => {
     expect(waitingText(1, 0.4)).toBe('')
     expect(waitingText(12, 1.9)).toBe('from 12 runs')
     expect(waitingText(12, 8.6)).toBe('from 12 runs, 8\u202fs')
+    expect(waitingText(12, 8.6, 0.402)).toBe('from 12 runs, 8\u202fs, 40\u202f%')
+    expect(waitingText(1, 0.4, 0.4)).toBe('')
   })
 })
 

@@ -11,6 +11,10 @@ import { CommandRunner } from '../runCommand.ts'
 import { type RouteContext, type RunParams, runParamsSchema } from './routeContext.ts'
 import { requireRunPath, runIdOf } from './runRoutes.ts'
 
+/** Names under which the progress of work is told. */
+const askPattern = /^[a-z0-9-]{1,40}$/
+const askParamsSchema = z.strictObject({ ask: z.string().regex(askPattern) })
+
 const runIdSchema = z
   .string()
   .max(200)
@@ -30,6 +34,8 @@ const adviseSchema = z.strictObject({
     .array(z.enum(['exhaust_leak']))
     .max(1)
     .optional(),
+  /** A name of the asker's own, by which it can hear how far the work is. */
+  ask: z.string().regex(askPattern).optional(),
 })
 const reportSchema = z.strictObject({ mixture: mixtureSchema, bore: boreSchema })
 const exportSchema = z.strictObject({ to: z.enum(['csv', 'parquet']) })
@@ -44,9 +50,29 @@ export function addAnalysisRoutes(context: RouteContext): void {
   const { app, bridge } = context
   const runner = new CommandRunner(bridge.options.dataDir)
   const kept = new Map<string, string>()
+  /** Work under way that somebody wants to hear of: share done, by the asker's name. */
+  const underWay = new Map<string, number>()
+
+  /** Does some work, and tells under the asker's name how far it is. */
+  const told = async <T>(
+    ask: string | undefined,
+    work: (onProgress: (share: number) => void) => Promise<T>,
+  ) => {
+    if (ask === undefined) return await work(() => {})
+    underWay.set(ask, 0)
+    try {
+      return await work((share) => underWay.set(ask, share))
+    } finally {
+      underWay.delete(ask)
+    }
+  }
 
   /** A result stays right as long as none of the files it came from has changed. */
-  const runKept = async (words: readonly string[], paths: readonly string[]): Promise<string> => {
+  const runKept = async (
+    words: readonly string[],
+    paths: readonly string[],
+    ask?: string,
+  ): Promise<string> => {
     const marks = await Promise.all(
       paths.map((path) =>
         stat(join(bridge.options.dataDir, path)).then(
@@ -58,7 +84,7 @@ export function addAnalysisRoutes(context: RouteContext): void {
     const key = JSON.stringify([words, marks])
     const known = kept.get(key)
     if (known !== undefined) return known
-    const text = await runner.run(words)
+    const text = await told(ask, (onProgress) => runner.run(words, onProgress))
     kept.set(key, text)
     if (kept.size > mostKept) kept.delete(kept.keys().next().value as string)
     return text
@@ -143,8 +169,14 @@ export function addAnalysisRoutes(context: RouteContext): void {
         ...checkedFlag(body.checked),
         '--json',
       ]
-      return await runKept(words, [...paths, box, profile])
+      return await runKept(words, [...paths, box, profile], body.ask)
     },
+  )
+
+  app.get<{ Params: z.infer<typeof askParamsSchema> }>(
+    '/api/progress/:ask',
+    { schema: { params: askParamsSchema } },
+    async ({ params }) => ({ share: underWay.get(params.ask) ?? null }),
   )
 }
 

@@ -123,11 +123,12 @@ export const more = (advice: AdviceResult) => advice as AdviceResult & AdviceMor
 /** From when on a wait is told in seconds, s. */
 const toldFromS = 2
 
-/** `from 12 runs, 8 s`: how much is being worked out, and for how long already once that is worth a word. */
-export function waitingText(runCount: number, seconds: number): string {
+/** `from 12 runs, 8 s, 40 %`: how much is being worked out, for how long already once that is worth a word, and how far it is. */
+export function waitingText(runCount: number, seconds: number, share?: number): string {
   return [
     runCount > 1 ? `from ${runCount} runs` : '',
     seconds >= toldFromS ? `${Math.floor(seconds)}${NARROW_SPACE}s` : '',
+    seconds >= toldFromS && share !== undefined ? `${Math.round(100 * share)}${NARROW_SPACE}%` : '',
   ]
     .filter(Boolean)
     .join(', ')
