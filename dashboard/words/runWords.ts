@@ -1,6 +1,7 @@
 import { densityAltitudeM } from '../../core/air/densityAltitude.ts'
 import type { Fitted, Part } from '../../core/contract/car.ts'
 import type { AnalysisResult, Transient, TransientPattern } from '../../core/contract/result.ts'
+import { partWord } from '../../core/tuning/adviceText.ts'
 import { formatNumber, MINUS, NARROW_SPACE } from '../../core/units/format.ts'
 import type { UnitId } from '../../core/units/unitTable.ts'
 import { language } from '../languageGuard.ts'
@@ -54,8 +55,8 @@ export function lengthText(seconds: number): string {
 /** Between facts of one line: the dot stays with what it follows when the line breaks. */
 export const DOT = '\u00a0· '
 
-/** A part's name in words. */
-export const partText = (part: string) => part.replaceAll('_', ' ')
+/** A part's name in words, as advice says it. */
+export const partText = partWord
 
 /** Screws are set to eighths of a turn, half of which take a third decimal. */
 export const turnsDecimals = (turns: number) =>

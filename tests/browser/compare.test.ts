@@ -46,7 +46,7 @@ describe('compare page', () => {
     await changeSettings(page, { units: { mixture: 'afr', distance: 'mi' } })
     await page.locator('[data-part="text"]', { hasText: 'AFR' }).waitFor()
     const figure = /leaner (\d\.\d\d)/.exec((await cruise.textContent()) ?? '')?.[1]
-    expect(await partText(page, 'text')).toContain(`cruise by ${figure} ± `)
+    expect(await partText(page, 'text')).toContain(`cruise by AFR ${figure} ± `)
     expect(await page.locator('main').textContent()).toMatch(/density altitude −?[\d\s]+.ft/)
     expect(complaints).toEqual([])
     await close()

@@ -96,7 +96,7 @@ describe('fitted page', () => {
     await chooser.getByRole('button', { name: 'Fitted it' }).click()
     await page.locator('[data-part="undo"]').waitFor()
     // Number drill 65 is 0.0350 in (ASME B94.11M).
-    expect((await fitted()).squirter).toEqual({ label: '35', bore_mm: 0.889 })
+    expect((await fitted()).squirter).toEqual({ label: '35', bore_mm: 0.889, drill: '65' })
     await close()
   })
 

@@ -115,6 +115,32 @@ describe('next change page', () => {
     await close()
   })
 
+  test('an idle that reads lean as a leak makes it is looked after first, and one tap says that none was found', async () => {
+    const juniper = findCar('juniper')
+    const lean = pages.bridge.addRun({
+      car: 'juniper',
+      setup: 'lean_idle',
+      drive: 'good',
+      seed: 3,
+      at: '2025-06-15T09:12:00Z',
+    })
+    await pages.bridge.setParts('juniper', {
+      fitted: { ...juniper.right, ...juniper.setups.lean_idle.fitted },
+      box: juniper.box,
+    })
+    const { page, complaints, close } = await pages.open(`#/next?runs=${encodeURIComponent(lean)}`)
+    await page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
+    const big = page.locator('[data-part="next-card"] .big')
+    expect(await big.textContent()).toBe('Look for a leak first')
+    expect(await partText(page, 'next-card')).toMatch(/soapy water/)
+    expect(await page.locator('[data-part="fitted-it"]').count()).toBe(0)
+    await page.locator('[data-part="no-leak"]').click()
+    await page.waitForSelector('[data-part="fitted-it"]', { timeout: 90_000 })
+    expect(await big.textContent()).toMatch(/idle mixture screws 1\.25 turns → 1\.\d+ turns/)
+    expect(complaints).toEqual([])
+    await close()
+  })
+
   test('with an empty box it never says that nothing should be changed', async () => {
     await pages.bridge.setParts('marigold', {
       fitted: { ...car.right, ...car.setups.rich_main.fitted },

@@ -1,5 +1,6 @@
 import type { Circuit, Part } from '../../../core/contract/car.ts'
 import { circuitNames } from '../../../core/contract/car.ts'
+import { partWord } from '../../../core/tuning/adviceText.ts'
 import { findDrills, parseBoreMm } from '../../../core/tuning/drills.ts'
 import { areaFactor } from '../../../core/tuning/jetArea.ts'
 import { circuitOfPart } from '../../../core/tuning/partPaths.ts'
@@ -34,7 +35,8 @@ export const knownParts: Readonly<Record<string, PartKind>> = {
   pump_stroke: 'label',
 }
 
-export const partWords = (part: string) => part.replaceAll('_', ' ')
+/** A part's name, as advice says it. */
+export const partWords = partWord
 
 /** Kind of a part: by its name, else by what the fitted one says of itself. */
 export function kindOf(part: string, example?: Part): PartKind {
@@ -128,7 +130,7 @@ export interface SizeForm {
 /** Words beside the two size fields of a kind; no word, no field. */
 export const sizeFields: Readonly<Record<PartKind, { size: string; hint: string; second?: string }>> = {
   bore: {
-    size: 'Bore',
+    size: 'Bore or flow',
     hint: 'such as 1.85 mm, 0.073 in, 73 thou or #49; a flow figure as flow 310, or both',
   },
   turns: { size: 'Turns out', hint: 'from lightly seated, such as 1.5' },
