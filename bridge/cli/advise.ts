@@ -73,14 +73,11 @@ export function formatAdvice(advice: AdviceResult, unit: MixtureUnit = lambdaUni
   const lines = [summary]
   if (advice.next) lines.push('', ...formatChange(advice.next))
   for (const change of advice.also) {
-    lines.push(
-      '',
-      `Later${change.waits_for === 'exhaust_leak' ? ', if no leak is found' : ''}: ${partWord(change.part)} ${sizesOf(change)}`,
-    )
+    lines.push('', `Later: ${partWord(change.part)} ${sizesOf(change)}`)
   }
   for (const need of advice.needs ?? []) {
     // What no driving tells has been said whole.
-    if (need.channel || need.check) continue
+    if (need.channel) continue
     const why = need.why && !summary.includes(String(need.why)) ? `: ${need.why}` : ''
     lines.push(`  ${need.seconds} s of ${need.state.replaceAll('_', ' ')}${why}`)
   }

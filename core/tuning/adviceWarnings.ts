@@ -5,7 +5,7 @@ import { type MixtureUnit, mixtureWords } from '../units/mixtureUnit.ts'
 import { partWord } from './adviceText.ts'
 import { leanReadingCautions } from './cautions.ts'
 import { needsWords } from './drivingWords.ts'
-import { isLeakHint } from './leakDoubt.ts'
+import { isLeakHint } from './leakLook.ts'
 import type { MissingSize } from './missingSizes.ts'
 import type { AdviceState } from './partPaths.ts'
 import type { Band } from './planCost.ts'
@@ -45,7 +45,7 @@ export interface OpenPoints {
   readonly doubt: string | undefined
   readonly isDoubtful: boolean
   /** What is to be looked for before the idle circuit is touched. */
-  readonly leak: string | undefined
+  readonly look: string | undefined
   /** What is left of a pump that the box does nothing for. */
   readonly pump: string | undefined
   /** States inside their band, but so near its edge that not even the drives asked for made it sure. */
@@ -101,7 +101,7 @@ export function findWarnings(about: Warned): string[] {
   const { model, bands, newest, next, states, missing, stuck, open, unit } = about
   const { banks, notJudged, unsized } = open
   const warnings: string[] = [
-    ...(open.leak ? [open.leak] : []),
+    ...(open.look ? [open.look] : []),
     ...(open.doubt ? [open.doubt] : []),
     ...(unsized ? [unsized] : []),
     ...banks,
@@ -134,7 +134,7 @@ export function findWarnings(about: Warned): string[] {
       warnings.push(`Nothing in the box brings ${stateWords[state]} nearer to its band.`)
   }
   warnings.push(
-    ...readingWarnings(states, newest.run, banks.length > 0, open.leak !== undefined),
+    ...readingWarnings(states, newest.run, banks.length > 0, open.look !== undefined),
     ...airSentence(about.airLogShift),
   )
   if (newest.air.source === 'unknown') {
@@ -166,10 +166,8 @@ export function summaryOf({ done, next, needs, missing, stuck, off, open }: Summ
   if (open.doubt && open.isDoubtful) return open.doubt
   // What is surely off and wants another size is said before what more driving would tell.
   const size = stuck.length > 0 && missing.length > 0 ? [missing[0].text] : []
-  const known = [...(open.leak ? [open.leak] : []), ...(open.unsized ? [open.unsized] : size)]
-  const wanted = needs.filter(({ check }) => check === undefined)
-  if (wanted.length > 0) return [...known, cannotTell(wanted)].join(' ')
-  if (open.leak) return known.join(' ')
+  const known = open.unsized ? [open.unsized] : size
+  if (needs.length > 0) return [...known, cannotTell(needs)].join(' ')
   if (open.unsized) return open.unsized
   if (size.length > 0) return size[0]
   return 'No part at hand makes it better.'

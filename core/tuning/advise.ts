@@ -11,18 +11,16 @@ import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
-import { besideIdle } from './besideIdle.ts'
 import { fullThrottleCautions, openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
 import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
 import { clashSentences, unmatchedSentence } from './flowFigures.ts'
-import { findLeakDoubt, type LeakDoubt, waitingForLook } from './leakDoubt.ts'
+import { findLeakLook, type LeakLook, lookSentence } from './leakLook.ts'
 import { findMissingSizes } from './missingSizes.ts'
 import { type AdviceState, adviceStates, hasCircuit } from './partPaths.ts'
 import { type Choices, choicesOf } from './planChanges.ts'
-import type { Band } from './planCost.ts'
 import { advisePump, judgePump, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
@@ -48,15 +46,13 @@ export function advise(
   const standing = judgeStanding(evidence)
   if (evidence.car?.metering === 'throttle_body_injection')
     return adviseInjection(evidence, evidence.car, standing.bands)
-  const leak = findLeakDoubt(evidence, standing.states)
-  const plan = planOf(evidence, standing, leak)
+  const plan = planOf(evidence, standing)
   const steady = steadyChanges(evidence, standing, plan)
   const asked = whatToDrive(evidence, standing, plan, steady.length > 0)
   const left = whatStaysOff(evidence, standing, plan, asked, steady.length > 0)
   const isOpen = steady.length + asked.needs.length + left.stuck.length > 0 || left.unsized !== undefined
   const last = judgeLast(evidence, isOpen)
-  const waiting = waitingChanges(evidence, standing, plan)
-  const changes = [...steady, ...waiting, ...last.changes].map(
+  const changes = [...steady, ...last.changes].map(
     (change): Change => ({
       ...change,
       sizes: sizesWord(change.from as Part, change.to as Part, evidence.boreUnit),
@@ -65,6 +61,7 @@ export function advise(
   const next = changes.length > 0 && !changes[0].later ? changes[0] : null
   const done = next === null && !isOpen
   const states = { ...asked.states, pump: pumpState(last.pump) }
+  const look = evidence.record.unclear ? undefined : findLeakLook(evidence, states)
   return {
     format: 'floatbowl-advice 1',
     done,
@@ -73,7 +70,7 @@ export function advise(
     ...drivingFields(next, asked.needs),
     states,
     ...wordsOf(evidence, standing, {
-      leak: evidence.record.unclear ? undefined : leak?.sentence,
+      look,
       done,
       next,
       asked,
@@ -83,6 +80,7 @@ export function advise(
       pump: last.remark,
     }),
     ...cautionsField(next, asked.needs),
+    ...(look ? { look } : {}),
     ...(left.missing.length > 0 ? { missing_sizes: left.missing } : {}),
     ...(asked.notJudged.length > 0 ? { not_judged: asked.notJudged } : {}),
     ...openingField(standing.step),
@@ -98,33 +96,24 @@ export function advise(
 interface Plan {
   readonly choices: Choices
   readonly chosen: Step
-  /** States that are judged: all that are known, but for an idle of which it is in doubt whether the reading is true. */
-  readonly judged: ReadonlyMap<AdviceState, Band>
-  readonly leak: LeakDoubt | undefined
-  /** Changes that wait for that doubt to be settled. */
-  readonly waiting: Step['changes']
 }
 
 function planOf(
   { newest, box, observed, car, record }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
-  leak: LeakDoubt | undefined,
 ): Plan {
   // Upon a record that does not fit no part is named.
   const choices: Choices = record.unclear
     ? new Map()
     : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
-  const whole = chooseStep(model, known, choices, observed)
-  return leak
-    ? { choices, leak, ...besideIdle(model, known, choices, observed, whole) }
-    : { choices, leak, judged: known, chosen: whole, waiting: [] }
+  return { choices, chosen: chooseStep(model, known, choices, observed) }
 }
 
 /** The plan's changes in their order, each described upon those before it. */
 function steadyChanges(
   { newest, observed, unit, boreUnit, flowRatios }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
-  { choices, chosen }: Pick<Plan, 'choices' | 'chosen'>,
+  { choices, chosen }: Plan,
 ): Change[] {
   const changes: Change[] = []
   let before = newest.fitted
@@ -152,14 +141,6 @@ function steadyChanges(
   return changes
 }
 
-/** What is wanted if idle reads true, once nothing was found that falsifies it: described upon the steps that do not wait. */
-function waitingChanges(evidence: AdviceEvidence, standing: AdviceStanding, plan: Plan): Change[] {
-  const { choices, chosen, waiting } = plan
-  const upon = { ...chosen, changes: [...chosen.changes, ...waiting] }
-  const all = waiting.length > 0 ? steadyChanges(evidence, standing, { choices, chosen: upon }) : []
-  return all.slice(chosen.changes.length).map(waitingForLook)
-}
-
 /** Steady driving, s, that tells whether a swap on record happened. Chosen here. */
 const LOOK_AND_DRIVE_S = 30
 
@@ -169,7 +150,7 @@ type Asked = ReturnType<typeof whatToDrive>
 function whatToDrive(
   { observed, today, car, unit, record }: AdviceEvidence,
   { model, bands, known, states: seen }: AdviceStanding,
-  { chosen, leak }: Plan,
+  { chosen }: Plan,
   hasChange: boolean,
 ) {
   const { needs: wanted, notJudged } = findNeeds({
@@ -184,9 +165,7 @@ function whatToDrive(
   })
   const needs = record.unclear
     ? [{ state: record.unclear, seconds: LOOK_AND_DRIVE_S, why: record.doubt }]
-    : leak
-      ? [leak.need, ...wanted.filter(({ state }) => state !== 'idle')]
-      : wanted
+    : wanted
   const states = { ...seen }
   for (const { state } of notJudged) {
     const target = bands.get(state)!.target.lambda
@@ -224,18 +203,18 @@ type Left = ReturnType<typeof whatStaysOff>
 /** What is off and stays so: for want of a size, of a size noted, or of anything in the box. */
 function whatStaysOff(
   { newest, box, record, boreUnit }: AdviceEvidence,
-  { model }: AdviceStanding,
-  { choices, chosen, judged }: Plan,
+  { model, known }: AdviceStanding,
+  { choices, chosen }: Plan,
   { states, notJudged }: Asked,
   hasChange: boolean,
 ) {
   // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
-  const isAnyOut = !record.unclear && [...judged.keys()].some((state) => Number(states[state].inside) < 0.5)
-  const missing = isAnyOut ? findMissingSizes(model, judged, choices, chosen.plan, box, boreUnit) : []
+  const isAnyOut = !record.unclear && [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
+  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, box, boreUnit) : []
   // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
   const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
   const isAsked = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
-  const off = [...judged]
+  const off = [...known]
     .filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isAsked(state))
     .map(([state]) => state)
   const fixed = off.filter((state) => !canMove(model, state))
@@ -281,16 +260,16 @@ function wordsOf(
     left: Left
     states: AdviceResult['states']
     pump: string | undefined
-    leak: string | undefined
+    look: LeakLook | undefined
   },
 ) {
-  const { leak, done, next, changes, asked, left, states, pump } = said
+  const { look, done, next, changes, asked, left, states, pump } = said
   const open = {
     banks: bankSentences(asked.banks, unit),
     notJudged: asked.notJudged.map(({ text }) => text),
     unsized: left.unsized,
     pump,
-    leak,
+    look: look && lookSentence(look),
     doubt: record.doubt,
     isDoubtful: record.unclear !== undefined || (record.doubt !== undefined && left.unsized !== undefined),
     nearEdge: [...known.keys()].filter(

@@ -10,7 +10,7 @@ import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
 import { round } from './compareRuns.ts'
 import { findInjectionFactors, type InjectionFactors, isHeld } from './injectionFactors.ts'
-import { findLeakDoubt, waitingForLook } from './leakDoubt.ts'
+import { findLeakLook, lookSentence } from './leakLook.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import { judgePump } from './pumpAdvice.ts'
@@ -33,7 +33,7 @@ export function adviseInjection(
   const model = learnResponse(observed, [], settings)
   const known = new Map([...bands].filter(([state]) => model.forecast(state, model.base)))
   const states = describeStates(model, known, observed)
-  const leak = findLeakDoubt({ observed: all, newest, checked }, states)
+  const look = findLeakLook({ observed: all, newest, checked }, states)
   const banks = bankLevels(today, known, car)
   const pump = judgePump([today])
   const off = [...known.keys()]
@@ -44,19 +44,15 @@ export function adviseInjection(
     today,
     (state) => {
       const entry = states[state]
-      if (leak && state === 'idle') return undefined
       return entry?.lambda ? { lambda: entry.lambda, seconds: Number(entry.seconds) } : undefined
     },
     targets,
     off.length === 0 && pump.pattern && pump.verdict === 'lean' ? pump.peak : null,
   )
-  const inOrder = leak
-    ? [...off.filter((state) => state !== 'idle'), ...off.filter((state) => state === 'idle')]
-    : off
-  const changes = inOrder.map((state): Change => {
+  const changes = off.map((state): Change => {
     const factor = factors.states[state]?.factor ?? 1
     const entry = states[state]
-    const change: Change = {
+    return {
       circuit: state === 'idle' ? 'idle' : state === 'power' ? 'power' : 'main',
       part: 'fuel_table',
       direction: factor > 1 ? 'richer' : 'leaner',
@@ -73,10 +69,9 @@ export function adviseInjection(
         'Type in the factors of the table below, cell by cell; the same percentage everywhere else in the state.',
       ],
     }
-    return leak && state === 'idle' ? waitingForLook(change) : change
   })
-  const next = changes.find((change) => !change.later) ?? null
-  const { needs: wanted, notJudged } = findNeeds({
+  const next = changes[0] ?? null
+  const { needs, notJudged } = findNeeds({
     model,
     bands,
     known,
@@ -86,7 +81,6 @@ export function adviseInjection(
     today,
     unit,
   })
-  const needs = leak ? [leak.need, ...wanted.filter(({ state }) => state !== 'idle')] : wanted
   const bankTexts = bankSentences(banks, unit)
   const open = [...bankTexts, ...notJudged.map(({ text }) => text)]
   const lead =
@@ -98,15 +92,16 @@ export function adviseInjection(
     format: 'floatbowl-advice 1',
     done,
     next,
-    also: changes.filter((change) => change !== next),
-    ...(needs.length === 0 ? {} : next === null ? { needs } : leak ? { also_needs: needs } : {}),
+    also: changes.slice(1),
+    ...(next === null && needs.length > 0 ? { needs } : {}),
+    ...(look ? { look } : {}),
     states,
     factors,
     warnings: [
-      ...(leak ? [leak.sentence] : []),
+      ...(look ? [lookSentence(look)] : []),
       ...open,
       ...leanPowerWarning(states, next === null && needs.some(({ state }) => state === 'power'), unit),
-      ...readingWarnings(states, today, bankTexts.length > 0, leak !== undefined),
+      ...readingWarnings(states, today, bankTexts.length > 0, look !== undefined),
       'The injection measures its own air: no air correction was applied, a hot day may read a little otherwise.',
     ],
     summary: done
@@ -115,7 +110,7 @@ export function adviseInjection(
         : 'Change nothing: every state is where it belongs.'
       : next
         ? 'Type in the correction factors.'
-        : [...(leak ? [leak.sentence] : []), ...(wanted.length > 0 ? [cannotTell(wanted)] : [])].join(' '),
+        : cannotTell(needs),
     ...(notJudged.length > 0 ? { not_judged: notJudged } : {}),
     runs_used: observed.length,
     ...(banks ? { banks } : {}),

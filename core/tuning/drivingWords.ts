@@ -9,10 +9,9 @@ export const drivingWords: Readonly<Record<string, string>> = Object.freeze({
   running: 'steady driving',
 })
 
-/** What is to be driven before data can decide: `20 s of steady cruising and 10 s of warm idling`; empty without needs. A look, which is no driving, is told apart. */
-export function needsWords(needs: readonly { state: string; seconds: number; check?: unknown }[]): string {
-  const drives = needs.filter(({ check }) => check === undefined)
-  const wanted = drives.map(
+/** What is to be driven before data can decide: `20 s of steady cruising and 10 s of warm idling`; empty without needs. */
+export function needsWords(needs: readonly { state: string; seconds: number }[]): string {
+  const wanted = needs.map(
     ({ state, seconds }) =>
       `${Math.round(seconds)} s of ${drivingWords[state] ?? state.replaceAll('_', ' ')}`,
   )

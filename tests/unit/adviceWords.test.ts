@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
 import type { Fitted } from '../../core/contract/car.ts'
-import { lookFirst, needsText, swappedSince } from '../../dashboard/parts/advice/adviceWords.ts'
+import { lookOf, otherWarnings, swappedSince } from '../../dashboard/parts/advice/adviceWords.ts'
 
 const jet = (label: string, bore_mm: number) => ({ label, bore_mm })
 const change: Change = {
@@ -52,19 +52,14 @@ describe('swappedSince', () => {
 })
 
 describe('a look that is wanted', () => {
-  const need = { state: 'idle', seconds: 30, check: 'exhaust_leak', why: 'look first', test: 'Listen.' }
-  const advice = (more: Partial<AdviceResult>) => ({ next: null, states: {}, ...more }) as AdviceResult
+  const look = { check: 'exhaust_leak', text: 'Look first.', test: 'Listen.' }
+  const advice = (more: object) => ({ next: null, states: {}, ...more }) as unknown as AdviceResult
 
-  it('is no driving', () => {
-    expect(lookFirst(advice({ needs: [need] }))).toMatchObject({ check: 'exhaust_leak', test: 'Listen.' })
-    expect(needsText(advice({ needs: [need] }))).toBe('')
-    expect(needsText(advice({ needs: [need, { state: 'cruise', seconds: 20 }] }))).toMatch(
-      /^Drive 20.s of steady cruising\.$/,
-    )
-  })
-
-  it('is found beside a change that comes first', () => {
-    expect(lookFirst(advice({ next: change, also_needs: [need] }))?.check).toBe('exhaust_leak')
-    expect(lookFirst(advice({ needs: [{ state: 'cruise', seconds: 20 }] }))).toBeUndefined()
+  it('is told in its own place and not again among the warnings', () => {
+    const wanted = advice({ look, warnings: ['Look first. Listen.', 'Power is lean.'] })
+    expect(lookOf(wanted)).toEqual(look)
+    expect(otherWarnings(wanted)).toEqual(['Power is lean.'])
+    expect(otherWarnings(advice({ warnings: ['Power is lean.'] }))).toEqual(['Power is lean.'])
+    expect(lookOf(advice({}))).toBeUndefined()
   })
 })

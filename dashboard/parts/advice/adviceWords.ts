@@ -3,6 +3,7 @@ import type { Fitted, Part } from '../../../core/contract/car.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { needsWords } from '../../../core/tuning/drivingWords.ts'
 import { hasReckonedBore } from '../../../core/tuning/flowFigures.ts'
+import { type LeakLook, lookSentence } from '../../../core/tuning/leakLook.ts'
 import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { stateWords } from '../../../core/tuning/stateWords.ts'
 import { NARROW_SPACE } from '../../../core/units/format.ts'
@@ -79,17 +80,15 @@ export function isWithoutSpeed(advice: AdviceResult): boolean {
   return advice.needs?.some(({ channel }) => channel === 'engine_speed') === true
 }
 
-/** What the owner is to look for before the part that waits for it is touched; undefined without such a question. */
-export interface Look {
-  check: string
-  why: string
-  test: string
+/** What the owner is to look for before the next part is touched; undefined without such a question. */
+export function lookOf(advice: AdviceResult): LeakLook | undefined {
+  return more(advice).look
 }
-export function lookFirst(advice: AdviceResult): Look | undefined {
-  const need = [...(advice.needs ?? []), ...(more(advice).also_needs ?? [])].find(
-    ({ check }) => typeof check === 'string',
-  )
-  return need && { check: String(need.check), why: String(need.why ?? ''), test: String(need.test ?? '') }
+
+/** The warnings without that of the look, which has a place of its own. */
+export function otherWarnings(advice: AdviceResult): string[] {
+  const look = lookOf(advice)
+  return (advice.warnings ?? []).filter((line) => !look || line !== lookSentence(look))
 }
 
 /** What is to be driven before data can decide. */
@@ -104,7 +103,7 @@ export const stateWord = (state: string) => stateWords[state] ?? state.replaceAl
 export interface AdviceMore {
   summary?: string
   cautions?: string[]
-  also_needs?: AdviceResult['needs'] & {}
+  look?: LeakLook
   missing_sizes?: { text: string }[]
   /** States that the drives lacked and that are not asked for again. */
   not_judged?: { state: string; text: string }[]
