@@ -1,26 +1,23 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
-import type { Box, Fitted, Part, PartsFile } from '../contract/car.ts'
+import type { Box, Part, PartsFile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { type AdviceEvidence, type AdviseOptions, gatherEvidence } from './adviceEvidence.ts'
+import { type Left, whatStaysOff } from './adviceLeft.ts'
 import { findNeeds, SURE_ENOUGH } from './adviceNeeds.ts'
-import { unsizedSentence, unsizedValveSentence, unusedSentence } from './adviceParts.ts'
+import { unsizedValveSentence, unusedSentence } from './adviceParts.ts'
+import { type Plan, planOf, steadyChanges } from './advicePlan.ts'
 import { type AdviceStanding, judgeStanding } from './adviceStanding.ts'
-import { canMove, distanceOut, STRONG_SHARE } from './adviceStates.ts'
 import { findWarnings, summaryOf } from './adviceWarnings.ts'
-import { describeChange } from './adviseChange.ts'
 import { adviseInjection } from './adviseInjection.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
 import { fullThrottleCautions, openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
-import { chooseStep, type Step } from './chooseStep.ts'
 import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
-import { clashSentences, unmatchedSentence } from './flowFigures.ts'
+import { clashSentences } from './flowFigures.ts'
 import { findLeakLook, type LeakLook, lookSentence } from './leakLook.ts'
-import { findMissingSizes } from './missingSizes.ts'
-import { type AdviceState, adviceStates, hasCircuit } from './partPaths.ts'
-import { type Choices, choicesOf } from './planChanges.ts'
+import { adviceStates, hasCircuit } from './partPaths.ts'
 import { advisePump, judgePump, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
@@ -92,55 +89,6 @@ export function advise(
   }
 }
 
-/** The sizes at hand and what of them to fit. */
-interface Plan {
-  readonly choices: Choices
-  readonly chosen: Step
-}
-
-function planOf(
-  { newest, box, observed, car, record }: AdviceEvidence,
-  { model, known, step }: AdviceStanding,
-): Plan {
-  // Upon a record that does not fit no part is named.
-  const choices: Choices = record.unclear
-    ? new Map()
-    : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
-  return { choices, chosen: chooseStep(model, known, choices, observed) }
-}
-
-/** The plan's changes in their order, each described upon those before it. */
-function steadyChanges(
-  { newest, observed, unit, boreUnit, flowRatios }: AdviceEvidence,
-  { model, known, step }: AdviceStanding,
-  { choices, chosen }: Plan,
-): Change[] {
-  const changes: Change[] = []
-  let before = newest.fitted
-  for (const { part, to, isSafer, madeFor } of chosen.changes) {
-    const after: Fitted = { ...before, [part]: to }
-    changes.push(
-      describeChange({
-        model,
-        bands: known,
-        part,
-        before,
-        after,
-        observed,
-        isSafer,
-        step,
-        choices,
-        madeFor,
-        unit,
-        boreUnit,
-        flowRatios,
-      }),
-    )
-    before = after
-  }
-  return changes
-}
-
 /** Steady driving, s, that tells whether a swap on record happened. Chosen here. */
 const LOOK_AND_DRIVE_S = 30
 
@@ -196,44 +144,6 @@ function judgeLast({ observed, newest, box, car, unit }: AdviceEvidence, isOpen:
   }
   const isPumpOpen = !isOpen && !wanted[0] && hasCircuit('pump', car?.circuits)
   return { pump, choke, changes, remark: isPumpOpen ? pumpRemark(pump, fitted, tried) : undefined }
-}
-
-type Left = ReturnType<typeof whatStaysOff>
-
-/** What is off and stays so: for want of a size, of a size noted, or of anything in the box. */
-function whatStaysOff(
-  { newest, box, record, boreUnit }: AdviceEvidence,
-  { model, known }: AdviceStanding,
-  { choices, chosen }: Plan,
-  { states, notJudged }: Asked,
-  hasChange: boolean,
-) {
-  // Nobody is sent to buy a jet for a car that is right, though another might lie nearer the middle of a band.
-  const isAnyOut = !record.unclear && [...known.keys()].some((state) => Number(states[state].inside) < 0.5)
-  const missing = isAnyOut ? findMissingSizes(model, known, choices, chosen.plan, box, boreUnit) : []
-  // Within its doubt of the band's edge with nothing better at hand is as near as this box comes.
-  const isOut = (state: AdviceState) => states[state].verdict === 'rich' || states[state].verdict === 'lean'
-  const isAsked = (state: AdviceState) => notJudged.some((entry) => entry.state === state)
-  const off = [...known]
-    .filter(([state, band]) => isOut(state) && distanceOut(model, state, band) > 1 && !isAsked(state))
-    .map(([state]) => state)
-  const fixed = off.filter((state) => !canMove(model, state))
-  const unmatched = unmatchedOf(model, off, newest.fitted, box)
-  const isUnmatched = unmatched.length > 0 && missing.length === 0
-  const unsized = unsizedSentence(newest.fitted, fixed, hasChange)
-  return {
-    missing,
-    off,
-    stuck: hasChange || isUnmatched ? [] : off.filter((state) => canMove(model, state)),
-    unsized: isUnmatched ? [...unmatched, ...(unsized ? [unsized] : [])].join(' ') : unsized,
-  }
-}
-
-/** Parts that feed what is off, and whose sizes in the box are given in another figure: what would help, in sentences. */
-function unmatchedOf(model: ResponseModel, off: readonly AdviceState[], fitted: Fitted, box: Box): string[] {
-  return model.paths
-    .filter(({ id }) => off.some((state) => (model.share(state, id)?.mean ?? 0) >= STRONG_SHARE))
-    .flatMap(({ part }) => unmatchedSentence(part, fitted[part], box[part] ?? []) ?? [])
 }
 
 /** What to mind before the next step: an open carburettor, or full throttle where it is asked for. */
