@@ -72,6 +72,8 @@ export interface LambdaStage {
  */
 const SETTLED_OHM_SHARE = 0.02
 const SETTLED_S = 1
+/** A cell that reads cold for less than this, s, was not cold: a loose plug, a disturbed line. Chosen here. */
+const COLD_S = 0.3
 
 const TABLE_STEPS = 8192
 /** λ beyond these is no mixture an engine runs on; from a board that works λ out itself. */
@@ -96,6 +98,8 @@ class Stage implements LambdaStage {
   readonly #gainShare: number
   #isReady = false
   #code = 0
+  /** Since when the cell reads cold, and the low of a cell that was. */
+  #coldS = Number.NaN
   #lowOhm = Number.NaN
   #lowS = Number.NaN
   #heatingFromS = Number.NaN
@@ -132,6 +136,7 @@ class Stage implements LambdaStage {
     other.heatingS = this.heatingS
     other.#isReady = this.#isReady
     other.#code = this.#code
+    other.#coldS = this.#coldS
     other.#lowOhm = this.#lowOhm
     other.#lowS = this.#lowS
     other.#heatingFromS = this.#heatingFromS
@@ -158,6 +163,8 @@ class Stage implements LambdaStage {
     this.heaterPct = heaterPct
     this.lambda = Number.NaN
     let code = readinessCode(cellOhm, heaterPct, this.heatingS, this.#options.sensor, this.#isReady)
+    if (code !== 1) this.#coldS = Number.NaN
+    else if (Number.isNaN(this.#coldS)) this.#coldS = timeS
     if (!this.#isReady && !this.#isSettled(code, timeS, cellOhm)) code = 1
     this.#code = code
     this.#isReady = code === 2 || code === 3
@@ -170,7 +177,7 @@ class Stage implements LambdaStage {
 
   /** Whether a cell that has come down to its working resistance stays there; one that was never seen to warm is taken at its word. */
   #isSettled(code: number, timeS: number, cellOhm: number): boolean {
-    if (code === 1 && !Number.isNaN(cellOhm)) {
+    if (timeS - this.#coldS >= COLD_S && !Number.isNaN(cellOhm)) {
       this.#lowOhm = cellOhm
       this.#lowS = timeS
     }

@@ -46,6 +46,26 @@ describe('a sensor that warms', () => {
     expect(firstBelievedS(20, (t) => 300 * scatter(t))).toBe(0)
   })
 
+  it('is not waited for after a disturbed line that read cold for a moment', () => {
+    const stage = stageOf()
+    let lost = 0
+    for (let i = 0; i < 10 * RATE_HZ; i++) {
+      const isDisturbed = i >= RATE_HZ && i % RATE_HZ < 4
+      stage.step(
+        i / RATE_HZ,
+        PUMP_MA,
+        true,
+        isDisturbed ? 900 : 300,
+        Number.NaN,
+        Number.NaN,
+        false,
+        Number.NaN,
+      )
+      if (stage.reason !== trust.ok) lost++
+    }
+    expect(lost).toBe(9 * 4)
+  })
+
   it('is waited for again after its cell has gone cold', () => {
     const cooled = (t: number) => (t < 2 ? 300 : t < 4 ? 900 : 300 + 600 * Math.max(0, 1 - (t - 4) / 3))
     const stage = stageOf()
