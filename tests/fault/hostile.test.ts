@@ -91,7 +91,7 @@ const rightBodies = (): Record<string, unknown> => ({
 /** Values of the parameters in an address that name what is really there. */
 const rightParameters = (): Record<string, string> => {
   const [car, session, file] = run().split('/')
-  return { car, session, file, id: '0123456789abcdef', name: 'bench', source: '0' }
+  return { car, session, file, id: '0123456789abcdef', name: 'bench', source: '0', ask: 'abcdef0123456789' }
 }
 
 /** An address with its parameters filled in; `wrong` takes the place of one of them. */
