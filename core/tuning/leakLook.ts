@@ -20,7 +20,7 @@ export interface LeakLook {
 
 /**
  * The look for an exhaust leak that belongs before an idle is set richer which reads lean while the newest run hints at one: by λ alone nobody can tell
- * them apart, and a look of minutes can. Nothing waits for it: most such idles are simply lean, and screws are turned back as easily. Undefined once the owner
+ * them apart, and a look of minutes can. Nothing waits for it: screws are turned back as easily as they are opened. Undefined once the owner
  * has looked (`checked`), and where the idle parts were changed since a drive without the hint: then the change accounts for the reading.
  */
 export function findLeakLook(
