@@ -15,7 +15,7 @@ export function boreOption(): Option {
 export function checkedOption(): Option {
   return new Option(
     '--checked <hint...>',
-    'a hint of the runs whose test was done and found nothing: the part that waited for it is then advised',
+    'a hint of the runs whose test was done and found nothing: it is not asked for again',
   ).choices(['exhaust_leak'])
 }
 
