@@ -46,6 +46,7 @@ export interface LambdaStage {
   faultCode: string
   /** Standard uncertainty of `lambda` from the reading's resolution and the gain. */
   uncertainty: number
+  /** As the board last told it. */
   cellOhm: number
   heaterPct: number
   heatingS: number
@@ -100,6 +101,8 @@ class Stage implements LambdaStage {
   #code = 0
   /** Since when the cell reads cold, and the low of a cell that was. */
   #coldS = Number.NaN
+  /** The cell as the board last told it: one too cold to be measured is left out, and is no hotter for that. */
+  #toldOhm = Number.NaN
   #lowOhm = Number.NaN
   #lowS = Number.NaN
   #heatingFromS = Number.NaN
@@ -137,6 +140,7 @@ class Stage implements LambdaStage {
     other.#isReady = this.#isReady
     other.#code = this.#code
     other.#coldS = this.#coldS
+    other.#toldOhm = this.#toldOhm
     other.#lowOhm = this.#lowOhm
     other.#lowS = this.#lowS
     other.#heatingFromS = this.#heatingFromS
@@ -159,13 +163,15 @@ class Stage implements LambdaStage {
   ): void {
     if (!(timeS >= this.#heatingFromS)) this.#heatingFromS = timeS
     this.heatingS = timeS - this.#heatingFromS
-    this.cellOhm = cellOhm
+    if (!Number.isNaN(cellOhm)) this.#toldOhm = cellOhm
+    const toldOhm = this.#toldOhm
+    this.cellOhm = toldOhm
     this.heaterPct = heaterPct
     this.lambda = Number.NaN
-    let code = readinessCode(cellOhm, heaterPct, this.heatingS, this.#options.sensor, this.#isReady)
+    let code = readinessCode(toldOhm, heaterPct, this.heatingS, this.#options.sensor, this.#isReady)
     if (code !== 1) this.#coldS = Number.NaN
     else if (Number.isNaN(this.#coldS)) this.#coldS = timeS
-    if (!this.#isReady && !this.#isSettled(code, timeS, cellOhm)) code = 1
+    if (!this.#isReady && !this.#isSettled(code, timeS, toldOhm)) code = 1
     this.#code = code
     this.#isReady = code === 2 || code === 3
     if (hasPump || hasBoardLambda) this.#readingS = timeS

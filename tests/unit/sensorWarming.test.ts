@@ -66,6 +66,34 @@ describe('a sensor that warms', () => {
     expect(lost).toBe(9 * 4)
   })
 
+  it('stays cold while the board leaves out a resistance that was cold when it was last told', () => {
+    const stage = stageOf()
+    let believed = 0
+    // Hot, then its heater fails: the cell cools until the board can no longer measure it.
+    const failed = (t: number) => (t < 20 ? 300 : t < 25 ? 300 * 4 ** (t - 20) : Number.NaN)
+    for (let i = 0; i < 120 * RATE_HZ; i++) {
+      const t = i / RATE_HZ
+      stage.step(t, PUMP_MA, true, failed(t), 100, Number.NaN, false, Number.NaN)
+      if (t > 21 && stage.reason === trust.ok) believed++
+    }
+    expect(believed).toBe(0)
+  })
+
+  it('is taken at its last word where the board tells the resistance now and then', () => {
+    const stage = stageOf()
+    const warm = (t: number) => (t < 12 ? 2000 : 300)
+    let early = 0
+    let late = 0
+    for (let i = 0; i < 20 * RATE_HZ; i++) {
+      const t = i / RATE_HZ
+      const told = i % 10 === 0 ? warm(t) : Number.NaN
+      stage.step(t, PUMP_MA, true, told, Number.NaN, Number.NaN, false, Number.NaN)
+      if (stage.reason === trust.ok) t < 12 ? early++ : late++
+    }
+    expect(early).toBe(0)
+    expect(late).toBeGreaterThan(6 * RATE_HZ)
+  })
+
   it('is waited for again after its cell has gone cold', () => {
     const cooled = (t: number) => (t < 2 ? 300 : t < 4 ? 900 : 300 + 600 * Math.max(0, 1 - (t - 4) / 3))
     const stage = stageOf()
