@@ -1,78 +1,20 @@
-import type { Target } from '../contract/car.ts'
 import type { LiveAlarm } from '../contract/live.ts'
 import type { AlarmEntry, AlarmPriority } from '../contract/result.ts'
+import type { AlarmLimits } from './alarmLimits.ts'
 import { type AlarmTimer, createAlarmTimer } from './alarmTimer.ts'
+import { CalmMean } from './calmMean.ts'
 import { stateCode } from './operatingState.ts'
 import type { TargetFinder } from './targetLambda.ts'
-
-/** Limits of the alarms; the car's profile (`limits`) may set each by its name. */
-export interface AlarmLimits {
-  /** λ in the power state over which it is lean under load; NaN: the target of power + 0.06. */
-  readonly lean_under_load: number
-  readonly lambda_deadband: number
-  readonly exhaust_C: number
-  readonly coolant_C: number
-  /** Oil pressure below this with the engine over `oil_from_rpm`, kPa over the air outside. */
-  readonly oil_kPa: number
-  readonly oil_from_rpm: number
-  /** Fuel pressure limits, kPa over the air outside; NaN switches them off, since carburettors and injection differ. */
-  readonly fuel_low_kPa: number
-  readonly fuel_high_kPa: number
-  readonly supply_low_V: number
-  readonly supply_high_V: number
-  /** Silence that counts as no samples, s. */
-  readonly silence_s: number
-}
-
-/** Common practice, no source; the first after the screen rules of the project. */
-export const defaultAlarmLimits: Readonly<AlarmLimits> = Object.freeze({
-  lean_under_load: Number.NaN,
-  lambda_deadband: 0.02,
-  exhaust_C: 900,
-  coolant_C: 108,
-  oil_kPa: 70,
-  oil_from_rpm: 1200,
-  fuel_low_kPa: Number.NaN,
-  fuel_high_kPa: Number.NaN,
-  supply_low_V: 11.3,
-  supply_high_V: 15.6,
-  silence_s: 2,
-})
 
 /** Lean under load when the owner set no limit: so far over the target of the power state. */
 const LEAN_OVER_TARGET = 0.06
 /** A mixture caution rests so long after it ended, s, twice as long after the next: at most about one in ten minutes of normal driving is wanted. */
 const CAUTION_REST_S = 600
-/**
- * A caution waits until the mixture is surely out of its band: by the doubt of a reading, λ (common practice, no source). Of a mean over less calm
- * time than makes it sure the doubt is the more, by the square of what is missing: what is far out is told sooner. Chosen here.
- */
-const CAUTION_DOUBT = 0.01
 /** All but lean under load are looked at this often, s: their delays are a second and more. */
 const SLOW_STEP_S = 0.045
-/**
- * A caution is told of a state's mixture, not of a place in its map, which is never flat: of λ's mean over so much calm time in the state, s, whatever
- * came between, once there was enough of it. Shorter in power, where lean is dear. It is sure after so much calm time, s, and nothing after less
- * than the least. Chosen here.
- */
-const POWER_MEAN_S = 3
-const POWER_SURE_S = 0.75
-const CRUISE_MEAN_S = 15
-const CRUISE_SURE_S = 3.75
-const LEAST_CALM_S = 2
-/** It ends, and is not raised, when λ's mean over so short a time is back in the band: the owner has done something, or the road has. Chosen here, s. */
-const NEWEST_MEAN_S = 0.5
-
-/** λ of one state over its calm moments. */
-interface StateMean {
-  lambda: number
-  /** The same over the last moments only. */
-  newest: number
-  seconds: number
-  readonly overS: number
-  readonly sureS: number
-}
-
+/** Times of the means that cautions are told of, shorter in power, where lean is dear, s. Chosen here. */
+const POWER_MEAN = { overS: 3, sureS: 0.75 }
+const CRUISE_MEAN = { overS: 15, sureS: 3.75 }
 /** What the alarms look at in each row; reused. NaN = missing. */
 export interface AlarmInput {
   timeS: number
@@ -114,15 +56,6 @@ const delays: Readonly<Record<AlarmPriority, { on: number; off: number }>> = {
   advisory: { on: 3, off: 5 },
 }
 const priorityRank: Readonly<Record<AlarmPriority, number>> = { warning: 0, caution: 1, advisory: 2 }
-
-/** Limits of the profile over the defaults. */
-export function alarmLimits(own: Readonly<Record<string, number>> | undefined): AlarmLimits {
-  const limits: Record<string, number> = { ...defaultAlarmLimits }
-  for (const [name, value] of Object.entries(own ?? {})) {
-    if (Object.hasOwn(limits, name)) limits[name] = value
-  }
-  return limits as unknown as AlarmLimits
-}
 
 /**
  * All alarms of a run, sample by sample. No mixture alarm while λ is not trusted, in overrun, or before the gas of the state has reached the sensor.
@@ -201,15 +134,8 @@ export function createAlarms(
 
   /** When slow alarms were last looked at and λ last came: fields of an object, so that no number is boxed at each sample. */
   const slow = { lambdaS: Number.NaN, nextS: Number.NEGATIVE_INFINITY }
-  const meanOver = (overS: number, sureS: number): StateMean => ({
-    lambda: Number.NaN,
-    newest: Number.NaN,
-    seconds: 0,
-    overS,
-    sureS,
-  })
-  const ofPower = meanOver(POWER_MEAN_S, POWER_SURE_S)
-  const ofCruise = meanOver(CRUISE_MEAN_S, CRUISE_SURE_S)
+  const ofPower = new CalmMean(POWER_MEAN)
+  const ofCruise = new CalmMean(CRUISE_MEAN)
   /** A reading came since the gas of this state is at the sensor: one that is only held from before says nothing of it. */
   let isOfThisState = false
 
@@ -220,23 +146,9 @@ export function createAlarms(
     const stepS = timeS - slow.lambdaS
     slow.lambdaS = timeS
     if (!isOfThisState || !isCalm || !(stepS > 0 && stepS < 1)) return
-    if (state === stateCode.power) addTo(ofPower, lambda, stepS)
-    else if (state === stateCode.cruise && isOnMain) addTo(ofCruise, lambda, stepS)
+    if (state === stateCode.power) ofPower.add(lambda, stepS)
+    else if (state === stateCode.cruise && isOnMain) ofCruise.add(lambda, stepS)
   }
-
-  function addTo(mean: StateMean, lambda: number, stepS: number): void {
-    mean.seconds += stepS
-    const share = Math.min(1, stepS / Math.min(mean.overS, mean.seconds))
-    mean.lambda = Number.isNaN(mean.lambda) ? lambda : mean.lambda + share * (lambda - mean.lambda)
-    const newestShare = Math.min(1, stepS / NEWEST_MEAN_S)
-    mean.newest = Number.isNaN(mean.newest) ? lambda : mean.newest + newestShare * (lambda - mean.newest)
-  }
-
-  const known = (mean: StateMean) => mean.seconds >= Math.min(LEAST_CALM_S, mean.sureS)
-  const doubt = (mean: StateMean) => CAUTION_DOUBT * Math.max(1, mean.sureS / mean.seconds) ** 2
-  /** What a caution of too lean a state is told of: the lesser of the two means, so that it ends as λ is back; of too rich a one the greater. */
-  const leanest = (mean: StateMean) => (known(mean) ? Math.min(mean.lambda, mean.newest) : Number.NaN)
-  const richest = (mean: StateMean) => (known(mean) ? Math.max(mean.lambda, mean.newest) : Number.NaN)
 
   const isSlowDue = (timeS: number) => !(timeS < slow.nextS)
 
@@ -244,13 +156,11 @@ export function createAlarms(
     const { timeS, state, rpm, barometerKpa, supplyV } = input
     const inPower = isOfThisState && input.isCalm && state === stateCode.power
     const inCruise = isOfThisState && input.isCalm && input.isOnMain && state === stateCode.cruise
-    const leanOver = (target: Target, mean: StateMean) => target.lambda + target.lean + doubt(mean)
-    const richUnder = (target: Target, mean: StateMean) => target.lambda - target.rich - doubt(mean)
     // The warning says it already; the caution would only count twice.
-    over(leanInPower, timeS, leanest(ofPower), leanOver(power, ofPower), dead, inPower && !leanUnderLoad.isOn)
-    under(richInPower, timeS, richest(ofPower), richUnder(power, ofPower), dead, inPower)
-    over(leanInCruise, timeS, leanest(ofCruise), leanOver(cruise, ofCruise), dead, inCruise)
-    under(richInCruise, timeS, richest(ofCruise), richUnder(cruise, ofCruise), dead, inCruise)
+    over(leanInPower, timeS, ofPower.leanest, ofPower.leanOver(power), dead, inPower && !leanUnderLoad.isOn)
+    under(richInPower, timeS, ofPower.richest, ofPower.richUnder(power), dead, inPower)
+    over(leanInCruise, timeS, ofCruise.leanest, ofCruise.leanOver(cruise), dead, inCruise)
+    under(richInCruise, timeS, ofCruise.richest, ofCruise.richUnder(cruise), dead, inCruise)
     over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)
     under(oilLow, timeS, input.oilKpa - barometerKpa, limits.oil_kPa, 10, rpm > limits.oil_from_rpm)
     under(fuelLow, timeS, input.fuelKpa - barometerKpa, limits.fuel_low_kPa, 2, rpm > 400)

@@ -1,5 +1,6 @@
 import type { AlarmEntry } from '../contract/result.ts'
-import { type AlarmInput, type AlarmLimits, type Alarms, createAlarms } from '../engine/alarms.ts'
+import type { AlarmLimits } from '../engine/alarmLimits.ts'
+import { type AlarmInput, type Alarms, createAlarms } from '../engine/alarms.ts'
 import type { DelayLaw } from '../engine/delayLaw.ts'
 import type { EngineTrack } from '../engine/engineTrack.ts'
 import { type LambdaStage, trust } from '../engine/lambdaStage.ts'

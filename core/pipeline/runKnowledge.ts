@@ -1,6 +1,6 @@
 import type { Air, CarProfile, Fitted, Targets } from '../contract/car.ts'
 import type { CaptureRecord, TimedRecord } from '../contract/records.ts'
-import { type AlarmLimits, alarmLimits } from '../engine/alarms.ts'
+import { type AlarmLimits, alarmLimits } from '../engine/alarmLimits.ts'
 import { type StateLimits, stateLimits } from '../engine/stateLimits.ts'
 import { createTargetFinder, type TargetFinder } from '../engine/targetLambda.ts'
 import { type Fuel, fuelInTank } from '../fuel/fuels.ts'

@@ -1,5 +1,6 @@
 import type { AlarmEntry, CoverageItem, StateSpan, SteadyPiece, Transient } from '../contract/result.ts'
-import type { AlarmLimits, Alarms } from '../engine/alarms.ts'
+import type { AlarmLimits } from '../engine/alarmLimits.ts'
+import type { Alarms } from '../engine/alarms.ts'
 import { type Coverage, createCoverage } from '../engine/coverage.ts'
 import type { DelayLaw } from '../engine/delayLaw.ts'
 import { createEngineTrack, type EngineTrack, type TrackInput } from '../engine/engineTrack.ts'

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import type { AlarmEntry } from '../../core/contract/result.ts'
-import { type AlarmInput, createAlarms, defaultAlarmLimits } from '../../core/engine/alarms.ts'
+import { defaultAlarmLimits } from '../../core/engine/alarmLimits.ts'
+import { type AlarmInput, createAlarms } from '../../core/engine/alarms.ts'
 import { stateCode } from '../../core/engine/operatingState.ts'
 import { createTargetFinder } from '../../core/engine/targetLambda.ts'
 
