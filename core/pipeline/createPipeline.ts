@@ -10,13 +10,8 @@ import { channelSlots as slot } from './channels.ts'
 import { appendBlock, type ColumnStore, createColumnStore, dropBefore } from './columnStore.ts'
 import { createRunLearner, isSameForRows, type RunLearner } from './learnRun.ts'
 import { createLiveReader, type LiveReader } from './liveReading.ts'
-import {
-  eventsByTime,
-  type ReplayExtras,
-  type ReplayInput,
-  replayRun,
-  replayWithColumns,
-} from './replayRun.ts'
+import type { ReplayExtras, ReplayInput } from './replayInput.ts'
+import { eventsByTime, replayRun, replayWithColumns } from './replayRun.ts'
 import { createRowReader, defaultRowReaderOptions, type RowReader } from './rowReader.ts'
 import { createRunKnowledge, type RunSettings, settingsOf, takeRecord } from './runKnowledge.ts'
 import { createRunView, type RunView } from './runView.ts'

@@ -19,6 +19,7 @@ import {
 import { GrowingDoubles } from '../numeric/growingArray.ts'
 import { channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
+import { hasReading, stepStage } from './lambdaFeed.ts'
 import { PreparedRows } from './preparedRows.ts'
 import { createRowReader, defaultRowReaderOptions, type Row, type RowReader } from './rowReader.ts'
 import type { RunKnowledge, RunSettings } from './runKnowledge.ts'
@@ -198,21 +199,21 @@ class Learner implements RunLearner {
   }
 
   #takeRow(): void {
-    const { timeS, value, fresh } = this.#row
+    const { timeS, value } = this.#row
     while (this.#eventsTold < this.#events.length && this.#events[this.#eventsTold].timeS <= timeS) {
       const { timeS: eventS, code } = this.#events[this.#eventsTold++]
       this.#plainStage ??= this.#stages[0].fork()
       tellStages(this.#stages, eventS, code)
     }
     if (this.#awaited.length > 0) this.#see()
-    this.#stepStage(this.#stages[0], 0)
+    stepStage(this.#stages[0], this.#row, 0)
     this.#prepared.addLambda(0, this.#stages[0])
     if (this.#hasBank2) {
-      this.#stepStage(this.#stages[1], slot.pump_current_2 - slot.pump_current)
+      stepStage(this.#stages[1], this.#row, 1)
       this.#prepared.addLambda(1, this.#stages[1])
     }
-    if (this.#plainStage) this.#stepStage(this.#plainStage, 0)
-    if ((fresh[slot.pump_current] === 1 || fresh[slot.lambda] === 1) && timeS >= this.#nextLambdaS) {
+    if (this.#plainStage) stepStage(this.#plainStage, this.#row, 0)
+    if (hasReading(this.#row, 0) && timeS >= this.#nextLambdaS) {
       this.#nextLambdaS = timeS + LAMBDA_STEP_S
       this.#addLambda(this.#plainStage ?? this.#stages[0])
     }
@@ -235,20 +236,6 @@ class Learner implements RunLearner {
       this.#present[this.#awaited[k]] = 1
       this.#awaited.splice(k, 1)
     }
-  }
-
-  #stepStage(stage: LambdaStage, shift: number): void {
-    const { timeS, value, fresh } = this.#row
-    stage.step(
-      timeS,
-      value[slot.pump_current + shift],
-      fresh[slot.pump_current + shift] === 1,
-      value[slot.cell_resistance + shift],
-      value[slot.heater_duty + shift],
-      value[slot.lambda + shift],
-      fresh[slot.lambda + shift] === 1,
-      value[slot.supply],
-    )
   }
 
   #addLambda(stage: LambdaStage): void {

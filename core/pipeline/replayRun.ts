@@ -1,45 +1,20 @@
-import type { Targets } from '../contract/car.ts'
 import type { DerivedColumns } from '../contract/derived.ts'
-import type { TimedRecord } from '../contract/records.ts'
-import type { AnalysisResult, Mixture, MixtureState, RunAnalysis } from '../contract/result.ts'
-import { mixtureStates } from '../contract/result.ts'
-import type { BoardEvent, LineCounts } from '../contract/samples.ts'
+import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import type { BoardEvent } from '../contract/samples.ts'
 import { findHints } from '../engine/hints.ts'
-import { stateCode } from '../engine/operatingState.ts'
 import { measurePulls } from '../road/measurePulls.ts'
 import { pullRepeat } from '../road/pullRepeat.ts'
-import { createDistance, type RoadTrack } from '../road/roadTrack.ts'
-import { gainUncertainty } from '../sensing/freeAir.ts'
-import { lambdaUncertainty } from '../sensing/lambdaUncertainty.ts'
-import { summariseMixture } from '../tuning/mixture.ts'
 import { channelNames, channelSlots as slot } from './channels.ts'
 import type { ColumnStore } from './columnStore.ts'
 import { createDerivedTap, type DerivedTap } from './derivedColumns.ts'
-import { createRunLearner, type RunLearner, type RunLessons } from './learnRun.ts'
+import { describeRun, integrityOf, scorecardOf } from './describeRun.ts'
+import { createRunLearner, type RunLessons } from './learnRun.ts'
 import { missingChannels } from './missingChannels.ts'
+import type { ReplayInput } from './replayInput.ts'
 import { createRowReader, defaultRowReaderOptions } from './rowReader.ts'
-import { type RunKnowledge, type RunSettings, settingsOf } from './runKnowledge.ts'
+import { type RunSettings, settingsOf } from './runKnowledge.ts'
 import { createRunView, type RunView } from './runView.ts'
-
-/** What the reader of the lines knows beside the samples. */
-export interface ReplayExtras {
-  readonly counts?: LineCounts
-  readonly tornEnd?: boolean
-  readonly file?: string
-}
-
-export interface ReplayInput extends ReplayExtras {
-  readonly stores: readonly ColumnStore[]
-  readonly main: ColumnStore | undefined
-  readonly known: RunKnowledge
-  readonly records: readonly TimedRecord[]
-  readonly events: readonly BoardEvent[]
-  readonly targets?: Targets | undefined
-  /** A first pass over the main source's rows that has begun already, under the settings that follow from what is known. */
-  readonly learner?: RunLearner
-  /** Heights of the road, where a position receiver told them. */
-  readonly road?: RoadTrack
-}
+import { stateMixture } from './stateMixture.ts'
 
 export const eventsByTime = (events: readonly BoardEvent[]) => [...events].sort((a, b) => a.timeS - b.timeS)
 
@@ -74,7 +49,7 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
     run: describeRun(input, main, lessons),
     channels_used: channelNames.filter((_, i) => lessons.present[i] === 1),
     missing: missingChannels(lessons.present, known, lessons.learned),
-    integrity: integrityOf(input, stores, view),
+    integrity: integrityOf(input, stores, findings),
     trust: { untrusted_s: findings.untrustedS, hints: [] },
     delay: {
       a_s: lessons.delay.aS,
@@ -84,7 +59,7 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
       flow: lessons.delay.flow,
     },
     states: findings.spans,
-    mixture: mixtureOf(view, 1, settings, lessons.present),
+    mixture: stateMixture(view, 1, settings, lessons.present),
     map: findings.maps[0].toMap(),
     warm_up: view.warmUp.result(),
     transients: findings.transients,
@@ -106,7 +81,7 @@ function replayWith(input: ReplayInput, taps: boolean): { analysis: RunAnalysis;
     },
   }
   if (hasBank2(lessons.present)) {
-    result.mixture_2 = mixtureOf(view, 2, settings, lessons.present)
+    result.mixture_2 = stateMixture(view, 2, settings, lessons.present)
     result.map_2 = findings.maps[1].toMap()
   }
   const repeat = pullRepeat(result.pulls)
@@ -182,151 +157,4 @@ function replay(
   }
   view.finish()
   return view
-}
-
-/** What averaging never takes away of a current-sensed λ: the reading's own steps and curve. */
-const SYSTEMATIC_LAMBDA = 0.001
-
-/**
- * Without manifold pressure the limits between these states are a guess by the throttle: a share of what is laid to one may belong to the next, as a
- * standard uncertainty. Without a throttle sensor, pressure tells less well when it is still. Common practice, no source.
- */
-const loadedStates = ['cruise', 'part_throttle', 'power'] as const
-const NEIGHBOUR_SHARE = 0.35
-const NEIGHBOUR_SHARE_BY_PRESSURE = 0.15
-
-/** How far a state's mixture may be off since its limits are not seen: a share of the way to the farther of its neighbours, λ. */
-function limitDoubt(view: RunView, bank: 1 | 2, state: MixtureState, present: Uint8Array): number {
-  const hasPressure = present[slot.manifold_pressure] === 1
-  const hasThrottle = present[slot.throttle] === 1
-  const at = (loadedStates as readonly string[]).indexOf(state)
-  if ((hasPressure && hasThrottle) || at < 0) return 0
-  const medianOf = (name: MixtureState | undefined) =>
-    name ? view.findings.spreads[bank - 1][stateCode[name]].quantile(0.5) : Number.NaN
-  const own = medianOf(state)
-  let most = 0
-  for (const name of [loadedStates[at - 1], loadedStates[at + 1]]) {
-    const apart = Math.abs(medianOf(name) - own)
-    if (apart > most) most = apart
-  }
-  return most * (hasPressure ? NEIGHBOUR_SHARE_BY_PRESSURE : NEIGHBOUR_SHARE)
-}
-
-function mixtureOf(
-  view: RunView,
-  bank: 1 | 2,
-  { outputUncertainty, gains, sensor }: RunSettings,
-  present: Uint8Array,
-): Partial<Record<MixtureState, Mixture>> {
-  const { findings } = view
-  const mixture: Partial<Record<MixtureState, Mixture>> = {}
-  for (const state of mixtureStates) {
-    const spread = findings.spreads[bank - 1][stateCode[state]]
-    if (!(spread.seconds() > 0)) continue
-    const pieces = findings.pieces.filter((piece) => piece.bank === bank && piece.state === state)
-    const middle = spread.quantile(0.5)
-    // Neither does it take away the gain's error, nor the ground's of a λ that comes as a voltage.
-    const output = outputUncertainty[bank - 1]?.(middle) ?? 0
-    const gainShare = gainUncertainty(gains[bank - 1])
-    const { gain } = lambdaUncertainty({ lambda: middle, gainShare }, sensor)
-    const systematic = Math.hypot(
-      SYSTEMATIC_LAMBDA,
-      output,
-      Number.isNaN(gain) ? 0 : gain,
-      limitDoubt(view, bank, state, present),
-    )
-    mixture[state] = summariseMixture(
-      bank,
-      state,
-      pieces,
-      spread,
-      systematic,
-      findings.unreadS[bank - 1][stateCode[state]],
-    )
-  }
-  return mixture
-}
-
-function describeRun(
-  { known, file, stores }: ReplayInput,
-  main: ColumnStore,
-  { learned }: RunLessons,
-): AnalysisResult['run'] {
-  const distanceKm = distanceOf(stores)
-  const seconds = main.end > main.first ? main.timeS[main.end - 1] - main.timeS[main.first] : 0
-  const { start, carName, title, fitted, air, marks, notes, problems, stop } = known
-  return {
-    ...(file === undefined ? {} : { file }),
-    ...(start === undefined ? {} : { start }),
-    seconds,
-    ...(Number.isNaN(distanceKm) ? {} : { distance_km: distanceKm }),
-    ...(carName === undefined ? {} : { car: carName }),
-    ...(title === undefined ? {} : { title }),
-    ...(fitted === undefined ? {} : { fitted }),
-    ...(air === undefined ? {} : { air }),
-    ...(stop === undefined ? {} : { stop }),
-    marks,
-    notes,
-    learned: {
-      throttle_rest_pct: numberOrNull(learned.throttleRestPct),
-      warm_idle_rpm: learned.warmIdleRpm,
-      warm_idle_from: learned.idleFrom,
-      barometer_kPa: learned.barometerKpa,
-      barometer_from: learned.barometerFrom,
-    },
-    ...(problems.length > 0 ? { problems: [...problems] } : {}),
-  }
-}
-
-/** Distance driven, km, by the first source that tells road speed; NaN without one. */
-function distanceOf(stores: readonly ColumnStore[]): number {
-  const store = stores.find((each) => each.columns[slot.road_speed] !== undefined)
-  if (!store) return Number.NaN
-  const distance = createDistance()
-  const speeds = store.columns[slot.road_speed]!
-  for (let i = store.first; i < store.end; i++) distance.add(store.timeS[i], speeds[i])
-  return distance.metres() / 1000
-}
-
-const numberOrNull = (value: number) => (Number.isFinite(value) ? value : null)
-
-function integrityOf(
-  { counts, tornEnd }: ReplayInput,
-  stores: readonly ColumnStore[],
-  { findings }: RunView,
-): AnalysisResult['integrity'] {
-  const rows = stores.reduce((sum, store) => sum + store.end - store.first, 0)
-  return {
-    lines: counts?.lines ?? rows,
-    samples: counts?.samples ?? rows,
-    bad_checksum: counts?.badChecksum ?? 0,
-    missing_samples: counts?.missingSamples ?? 0,
-    gaps: findings.gaps,
-    torn_end: tornEnd ?? false,
-    unreadable: counts?.unreadable ?? 0,
-    undeclared: counts?.undeclared ?? 0,
-    restarts: counts?.restarts ?? 0,
-    out_of_order: stores.reduce((sum, store) => sum + store.outOfOrder, 0),
-  }
-}
-
-function scorecardOf(result: AnalysisResult): AnalysisResult['scorecard'] {
-  let seconds = 0
-  let inside = 0
-  for (const m of Object.values(result.mixture)) {
-    if (m.inside_share === null) continue
-    seconds += m.seconds
-    inside += m.seconds * m.inside_share
-  }
-  const tipIns = result.transients.filter(({ kind, stumble }) => kind === 'tip_in' && stumble !== null)
-  const stumbles = tipIns.filter(({ stumble }) => stumble === true).length
-  const powers = result.pulls.map(({ peak_kW }) => peak_kW).filter((kW) => kW !== null)
-  return {
-    on_target_share: seconds > 0 ? inside / seconds : null,
-    stumbles_per_100_tip_ins: tipIns.length > 0 ? (100 * stumbles) / tipIns.length : null,
-    self_idle_s: result.warm_up?.self_idle_s ?? null,
-    economy: null,
-    peak_kW: powers.length > 0 ? Math.max(...powers) : null,
-    spent: null,
-  }
 }

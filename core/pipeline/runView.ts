@@ -1,16 +1,10 @@
-import type { AlarmEntry, CoverageItem, StateSpan, SteadyPiece, Transient } from '../contract/result.ts'
+import type { CoverageItem } from '../contract/result.ts'
 import type { AlarmLimits } from '../engine/alarmLimits.ts'
 import type { Alarms } from '../engine/alarms.ts'
 import { type Coverage, createCoverage } from '../engine/coverage.ts'
 import type { DelayLaw } from '../engine/delayLaw.ts'
 import { createEngineTrack, type EngineTrack, type TrackInput } from '../engine/engineTrack.ts'
-import {
-  createLambdaStage,
-  defaultLambdaStageOptions,
-  type LambdaStage,
-  tellStages,
-  trust,
-} from '../engine/lambdaStage.ts'
+import { type LambdaStage, tellStages } from '../engine/lambdaStage.ts'
 import type { CarLearner, LearnedCar } from '../engine/learnedCar.ts'
 import { stateCode, stateNames } from '../engine/operatingState.ts'
 import type { PointHistory } from '../engine/pointHistory.ts'
@@ -20,14 +14,14 @@ import { defaultTransientLimits } from '../engine/transientPattern.ts'
 import { createWarmUp, type WarmUpTracker } from '../engine/warmUp.ts'
 import { createPullFinder, type PullFinder } from '../road/pulls.ts'
 import type { SensorCurve } from '../sensing/sensorCurve.ts'
-import { createLambdaSpread, type LambdaSpread } from '../tuning/mixture.ts'
-import { createMapSums, type MapSums } from '../tuning/mixtureMap.ts'
 import { createSteadyCollector, defaultSteadyEdges, type SteadyCollector } from '../tuning/steadyPieces.ts'
 import { createAlarmFeed } from './alarmFeed.ts'
 import { channelSlots as slot } from './channels.ts'
 import type { InputSettings } from './inputTransfers.ts'
+import { createLambdaFeed } from './lambdaFeed.ts'
 import type { PreparedRows } from './preparedRows.ts'
 import type { Row } from './rowReader.ts'
+import { countUntrusted, createRunFindings, type RunFindings } from './runFindings.ts'
 
 /** Everything a pass over the rows needs to know beforehand. */
 export interface RunViewOptions {
@@ -56,22 +50,6 @@ export interface RunViewOptions {
   readonly onPoint?: (history: PointHistory, n: number) => void
 }
 
-/** What a pass over the whole run found. */
-export interface RunFindings {
-  readonly spans: StateSpan[]
-  readonly transients: Transient[]
-  readonly alarms: AlarmEntry[]
-  readonly pieces: SteadyPiece[]
-  readonly gaps: { start_s: number; end_s: number }[]
-  /** Seconds without a usable λ, by reason. */
-  readonly untrustedS: { warming: number; fault: number; overrun: number; delay_edge: number; gap: number }
-  /** Steady seconds that were not read and may be unlike those read, by bank and state code. */
-  readonly unreadS: readonly [Float64Array, Float64Array]
-  /** By state code and bank. */
-  readonly spreads: [LambdaSpread[], LambdaSpread[]]
-  readonly maps: [MapSums, MapSums]
-}
-
 /** One pass over rows: live, it runs along; for a result, it runs again over what was kept, with what the run taught. */
 export interface RunView {
   readonly track: EngineTrack
@@ -96,20 +74,9 @@ export interface RunView {
 
 export function createRunView(options: RunViewOptions): RunView {
   const { limits, targets, keeps, bankCount } = options
-  const findings: RunFindings = {
-    spans: [],
-    transients: [],
-    alarms: [],
-    pieces: [],
-    gaps: [],
-    untrustedS: { warming: 0, fault: 0, overrun: 0, delay_edge: 0, gap: 0 },
-    unreadS: [new Float64Array(stateNames.length), new Float64Array(stateNames.length)],
-    spreads: [stateNames.map(createLambdaSpread), stateNames.map(createLambdaSpread)],
-    maps: [createMapSums(loadChannel()), createMapSums(loadChannel())],
-  }
-  function loadChannel() {
-    return options.hasPressure() ? 'manifold_pressure' : options.hasThrottle() ? 'throttle' : 'none'
-  }
+  const findings = createRunFindings(
+    options.hasPressure() ? 'manifold_pressure' : options.hasThrottle() ? 'throttle' : 'none',
+  )
   const coverage = createCoverage()
   const warmUp = createWarmUp({
     limits,
@@ -181,20 +148,12 @@ export function createRunView(options: RunViewOptions): RunView {
       spanState = state
       last.spanStartS = t
     }
-    countTrust(state, history.reason[0][at], dtS)
+    countUntrusted(findings, state, history.reason[0][at], dtS)
     coverage.state(state, dtS)
     warmUp.point(history, n, dtS)
     pulls.point(history, n)
     steady.point(history, n)
     options.onPoint?.(history, n)
-  }
-
-  function countTrust(state: number, reason: number, dtS: number): void {
-    const { untrustedS } = findings
-    if (reason === trust.warming) untrustedS.warming += dtS
-    else if (reason === trust.fault) untrustedS.fault += dtS
-    else if (state === stateCode.overrun) untrustedS.overrun += dtS
-    else if (reason === trust.gap) untrustedS.gap += dtS
   }
 
   const track = createEngineTrack({
@@ -229,22 +188,7 @@ export function createRunView(options: RunViewOptions): RunView {
     },
   })
 
-  const stage = (bank: 1 | 2) =>
-    createLambdaStage({
-      ...defaultLambdaStageOptions,
-      bank,
-      sensor: options.sensor,
-      gain: options.gains[bank - 1],
-      outputUncertainty: options.outputUncertainty?.[bank - 1],
-    })
-  const stages: [LambdaStage, LambdaStage] = options.prepared
-    ? [options.prepared.stage(0), options.prepared.stage(1)]
-    : [stage(1), stage(2)]
-  // Newest trusted λ and its time, by bank.
-  const newestLambda: [Float64Array, Float64Array] = [
-    new Float64Array([Number.NaN, Number.NaN]),
-    new Float64Array([Number.NaN, Number.NaN]),
-  ]
+  const lambdas = createLambdaFeed({ ...options, onLambda: track.addLambda })
   const input: TrackInput = {
     timeS: Number.NaN,
     rpm: Number.NaN,
@@ -260,8 +204,8 @@ export function createRunView(options: RunViewOptions): RunView {
   const alarmFeed = createAlarmFeed({
     ...options,
     track,
-    stages,
-    newestLambda,
+    stages: lambdas.stages,
+    newestLambda: lambdas.newest,
     isSteady: () => steady.isSteady,
     onAlarm(entry) {
       if (keeps) findings.alarms.push(entry)
@@ -269,33 +213,9 @@ export function createRunView(options: RunViewOptions): RunView {
   })
   const { alarms } = alarmFeed
 
-  function readLambda(row: Row, bank: 0 | 1): void {
-    const { value, fresh, timeS } = row
-    const shift = bank === 0 ? 0 : slot.pump_current_2 - slot.pump_current
-    const s = stages[bank]
-    const hasPump = fresh[slot.pump_current + shift] === 1
-    const hasLambda = fresh[slot.lambda + shift] === 1
-    s.step(
-      timeS,
-      value[slot.pump_current + shift],
-      hasPump,
-      value[slot.cell_resistance + shift],
-      value[slot.heater_duty + shift],
-      value[slot.lambda + shift],
-      hasLambda,
-      value[slot.supply],
-    )
-    if (hasPump || hasLambda || s.reason !== trust.ok) track.addLambda(bank, timeS, s.lambda, s.reason)
-    const newest = newestLambda[bank]
-    if (!Number.isNaN(s.lambda)) {
-      newest[0] = s.lambda
-      newest[1] = timeS
-    } else if (s.reason !== trust.ok) newest[0] = Number.NaN
-  }
-
   return {
     track,
-    stages,
+    stages: lambdas.stages,
     alarms,
     warmUp,
     coverage,
@@ -303,7 +223,7 @@ export function createRunView(options: RunViewOptions): RunView {
     steady,
     findings,
     newestS: () => last.newestS,
-    newestLambda,
+    newestLambda: lambdas.newest,
     stateNow() {
       const move = track.openMove()
       if (move && last.newestS - move.endS < 0.5)
@@ -325,13 +245,13 @@ export function createRunView(options: RunViewOptions): RunView {
       input.secondaryPct = value[slot.secondary]
       input.exhaustC = value[slot.exhaust_temperature]
       track.push(input)
-      readLambda(row, 0)
-      if (bankCount === 2) readLambda(row, 1)
+      lambdas.read(row, 0)
+      if (bankCount === 2) lambdas.read(row, 1)
       track.settle()
       alarmFeed.step(row)
     },
     event(timeS, code) {
-      tellStages(stages, timeS, code)
+      tellStages(lambdas.stages, timeS, code)
     },
     advance: alarms.advance,
     finish() {
