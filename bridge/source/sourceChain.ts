@@ -7,6 +7,7 @@ import type { LineReading } from './lineReading.ts'
 import { createRateMeter } from './rateMeter.ts'
 import { createRawLines } from './rawLines.ts'
 import type { Source, WireState } from './source.ts'
+import { judgeSource, type SourceHearing } from './sourceCondition.ts'
 import { SpeedSearch, type SpeedSearchOptions } from './speedSearch.ts'
 
 export interface SourceChainOptions {
@@ -54,15 +55,16 @@ export class SourceChain {
   readonly #search: SpeedSearch | undefined
   #segment = -1
   readonly #lines: ReturnType<typeof createRawLines>
-  #wire: WireState = 'connecting'
-  #wireText = ''
+  readonly #hearing: SourceHearing = {
+    wire: 'connecting',
+    wireText: '',
+    openedS: Number.NaN,
+    goodS: Number.NEGATIVE_INFINITY,
+    bytesS: Number.NEGATIVE_INFINITY,
+  }
   #state: SourceStatus['state'] = 'connecting'
   #text = ''
   #sinceS: number
-  /** When the newest readable line came, and when bytes of any kind came. */
-  #goodS = Number.NEGATIVE_INFINITY
-  #bytesS = Number.NEGATIVE_INFINITY
-  #openedS = Number.NaN
   /** Readable lines of the present decoder, and of all. */
   #goodLines = 0
   #allGoodLines = 0
@@ -151,8 +153,8 @@ export class SourceChain {
     this.#identity = undefined
     this.#decoder = this.#createDecoder()
     this.#goodLines = 0
-    this.#goodS = Number.NEGATIVE_INFINITY
-    this.#openedS = nowS
+    this.#hearing.goodS = Number.NEGATIVE_INFINITY
+    this.#hearing.openedS = nowS
     this.#rate.restart(nowS)
     this.#search?.restart()
     onNotice({ source: number, what: 'read_as', ...reading.describe }, nowS)
@@ -187,7 +189,7 @@ export class SourceChain {
   }
 
   #take(chunk: Uint8Array, arrivalS: number): void {
-    this.#bytesS = arrivalS
+    this.#hearing.bytesS = arrivalS
     this.#search?.take(chunk, arrivalS)
     this.#lines.push(chunk, arrivalS)
     this.#decoder.push(chunk, arrivalS)
@@ -196,17 +198,17 @@ export class SourceChain {
     if (good > this.#goodLines) {
       this.#allGoodLines += good - this.#goodLines
       this.#goodLines = good
-      this.#goodS = arrivalS
+      this.#hearing.goodS = arrivalS
       if (this.#state !== 'connected') this.#look()
     }
   }
 
   #setWire(state: WireState, text: string): void {
     const { source, clock } = this.#options
-    this.#wire = state
-    this.#wireText = text
+    this.#hearing.wire = state
+    this.#hearing.wireText = text
     if (state === 'open') {
-      this.#openedS = clock.nowS()
+      this.#hearing.openedS = clock.nowS()
       this.#search?.restart()
       if (source.canAsk) this.send('?')
     } else if (state === 'lost') {
@@ -221,7 +223,11 @@ export class SourceChain {
     const nowS = this.#options.clock.nowS()
     this.#rate.look(nowS, this.#decoder.counts.samples)
     this.#searchSpeed(nowS)
-    const [state, text] = this.#judge(nowS)
+    const [state, text] = judgeSource(nowS, this.#hearing, this.#silence.silentS, {
+      connected: this.#connectedText(),
+      searching: this.#search?.text ?? '',
+      unreadable: this.#reading.unreadableText,
+    })
     const changed = state !== this.#state || text !== this.#text
     if (state !== this.#state) {
       this.#sinceS = nowS
@@ -236,20 +242,6 @@ export class SourceChain {
     this.#reopenWhenSilent(nowS)
   }
 
-  #judge(nowS: number): [SourceStatus['state'], string] {
-    if (this.#wire !== 'open') return [this.#wire, this.#wireText]
-    const { silentS } = this.#silence
-    if (nowS - this.#goodS <= silentS && this.#goodS >= this.#openedS) {
-      return ['connected', this.#connectedText()]
-    }
-    const quietSinceS = Math.max(this.#goodS, this.#openedS)
-    const isHeard = nowS - this.#bytesS <= silentS
-    if (isHeard && this.#search?.text) return ['silent', this.#search.text]
-    if (nowS - quietSinceS <= silentS) return ['connecting', this.#wireText]
-    if (isHeard) return ['silent', this.#reading.unreadableText]
-    return ['silent', 'the port is open but nothing comes: check the board and its supply']
-  }
-
   #connectedText(): string {
     const firmware = this.#identity ? `firmware ${this.#identity.firmware}` : ''
     return [firmware, this.mapName === undefined ? '' : `read with the map ${this.mapName}`]
@@ -260,7 +252,7 @@ export class SourceChain {
   /** Tries the usual speeds while bytes come that cannot be read, and tells of it. */
   #searchSpeed(nowS: number): void {
     const search = this.#search
-    if (!search || this.#wire !== 'open') return
+    if (!search || this.#hearing.wire !== 'open') return
     const { source, logger, onSpeed } = this.#options
     const wasGood = search.isGood
     const textBefore = search.text
@@ -293,10 +285,14 @@ export class SourceChain {
 
   #reopenWhenSilent(nowS: number): void {
     const { reopenS } = this.#silence
-    if (reopenS === 0 || this.#wire !== 'open' || nowS - Math.max(this.#openedS, this.#bytesS) < reopenS)
+    if (
+      reopenS === 0 ||
+      this.#hearing.wire !== 'open' ||
+      nowS - Math.max(this.#hearing.openedS, this.#hearing.bytesS) < reopenS
+    )
       return
-    this.#wire = 'lost'
-    this.#wireText = 'nothing comes: opening the port again'
+    this.#hearing.wire = 'lost'
+    this.#hearing.wireText = 'nothing comes: opening the port again'
     this.#options.source.reopen()
   }
 }
