@@ -31,6 +31,7 @@ export default defineConfig({
         hookTimeout: 120_000,
         maxWorkers: 1,
         fileParallelism: false,
+        maxConcurrency: 3,
         // Frame rates and delays are measured there: the machine is its own, after all else. Two at a time take longer on two processors.
         sequence: { groupOrder: 1 },
       }),

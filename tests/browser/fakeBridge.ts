@@ -1,4 +1,5 @@
 import type { Server } from 'node:http'
+import type { AddressInfo } from 'node:net'
 import { type WebSocket, WebSocketServer } from 'ws'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { type BridgeAlarm, type ServerMessage, streamProtocol } from '../../core/contract/stream.ts'
@@ -68,7 +69,8 @@ const keptOfCar: Readonly<Record<string, unknown>> = {
 }
 
 export interface FakeBridgeOptions {
-  port: number
+  /** Default: any that is free. */
+  port?: number
   host?: string
   rateHz?: number
   channels?: readonly (keyof Scene)[]
@@ -93,10 +95,11 @@ export class FakeBridge {
   /** First words of each page. */
   greetings: { type: string; epoch?: string; afterBlock?: number }[] = []
   requests: { method: string; path: string; body: unknown }[] = []
-  /** Wall time at which the first sample with the current scene was sent. */
+  /** Wall time of the first sample with the current scene. */
   sceneSentMs = Number.NaN
   readonly options: FakeBridgeOptions
   #server: Server
+  #port = 0
   #sockets = new WebSocketServer({ noServer: true, handleProtocols: () => streamProtocol })
   #timers: NodeJS.Timeout[] = []
   #clients = new Set<WebSocket>()
@@ -111,7 +114,7 @@ export class FakeBridge {
   #alarms: readonly BridgeAlarm[] = []
   #spike: { change: Partial<Scene>; fromS: number; toS: number } | undefined
 
-  constructor(options: FakeBridgeOptions) {
+  constructor(options: FakeBridgeOptions = {}) {
     this.options = options
     const names =
       options.channels ??
@@ -128,7 +131,7 @@ export class FakeBridge {
   }
 
   get url(): string {
-    return `http://${this.options.host ?? 'localhost'}:${this.options.port}`
+    return `http://${this.options.host ?? 'localhost'}:${this.#port}`
   }
   get clientCount(): number {
     return this.#clients.size
@@ -141,11 +144,12 @@ export class FakeBridge {
     await new Promise<void>((resolve, reject) => {
       this.#server.once('error', reject)
       this.#server.listen(
-        this.options.port,
+        this.options.port ?? 0,
         this.options.host === undefined ? '127.0.0.1' : '0.0.0.0',
         resolve,
       )
     })
+    this.#port = (this.#server.address() as AddressInfo).port
     this.#prologue()
     this.#nextS = prologueS
     this.#timers = [
@@ -277,7 +281,7 @@ export class FakeBridge {
     if (!this.connected) return
     if (this.#fresh) {
       this.#fresh = false
-      this.sceneSentMs = Date.now()
+      this.sceneSentMs = Date.now() - ((this.timeS - times[0]) * 1000) / (this.options.speed ?? 1)
     }
     for (const client of this.#clients) client.send(bytes)
   }

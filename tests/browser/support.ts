@@ -1,7 +1,7 @@
 import { spawnSync } from 'node:child_process'
 import { existsSync, mkdirSync } from 'node:fs'
 import { type Browser, type BrowserContextOptions, chromium, type Page } from 'playwright'
-import { expect } from 'vitest'
+import { expect, type TestContext } from 'vitest'
 import { chromiumArgs, findChromium } from '../support/chromium.ts'
 import { noteCheck, type ScreenCheck } from '../support/screenChecks.ts'
 import { webRoot } from './staticServer.ts'
@@ -139,8 +139,12 @@ export function partText(page: Page, part: string): Promise<string> {
   )
 }
 
-/** Notes a measured value for the table at the end of the run, and asserts the claim; a test goes on after a miss, so that all of them show. */
-export function check(id: ScreenCheck, measured: string, isMet: boolean): void {
-  noteCheck(id, measured, isMet)
-  expect.soft(isMet, `${id}: ${measured}`).toBe(true)
+/**
+ * Notes a measured value for the table at the end of the run, and asserts the claim; a test goes on after a miss, so that all of them show.
+ * @param context a test that runs beside others gives its own
+ */
+export function check(id: ScreenCheck, measured: string, isMet: boolean, context?: TestContext): void {
+  noteCheck(id, measured, isMet, context?.task)
+  const { soft } = context?.expect ?? expect
+  soft(isMet, `${id}: ${measured}`).toBe(true)
 }

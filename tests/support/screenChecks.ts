@@ -1,6 +1,6 @@
 import { readdirSync } from 'node:fs'
 import { basename } from 'node:path'
-import { TestRunner } from 'vitest'
+import { type RunnerTestCase, TestRunner } from 'vitest'
 
 /** What is asked of the screen, by id. Each id must be measured by a browser test; the table at the end of a run shows the value. */
 export const screenChecks = {
@@ -57,9 +57,13 @@ declare module 'vitest' {
   }
 }
 
-/** Notes a measured value with the test that is running, for the table at the end. */
-export function noteCheck(id: ScreenCheck, measured: string, isMet: boolean): void {
-  const test = TestRunner.getCurrentTest()
+/** Notes a measured value with the test that is running, for the table at the end; where several run beside each other it must be told which. */
+export function noteCheck(
+  id: ScreenCheck,
+  measured: string,
+  isMet: boolean,
+  test: Pick<RunnerTestCase, 'meta' | 'result'> | undefined = TestRunner.getCurrentTest(),
+): void {
   if (!test) throw new Error(`check ${id} outside a test`)
   const rows = test.meta.screenChecks ?? []
   test.meta.screenChecks = rows
