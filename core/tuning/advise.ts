@@ -160,7 +160,7 @@ function drivingFields(next: Change | null, needs: Asked['needs']) {
 
 /** The advice in sentences: what it warns of, and the whole in one. */
 function wordsOf(
-  { newest, box, unit, record, flowRatios }: AdviceEvidence,
+  { newest, box, car, unit, record, flowRatios }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
   said: {
     done: boolean
@@ -175,7 +175,7 @@ function wordsOf(
 ) {
   const { look, done, next, changes, asked, left, states, pump } = said
   const open = {
-    banks: bankSentences(asked.banks, unit),
+    banks: bankSentences(asked.banks, unit, car?.sensor?.bank_names),
     notJudged: asked.notJudged.map(({ text }) => text),
     unsized: left.unsized,
     pump,

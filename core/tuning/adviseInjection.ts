@@ -81,7 +81,7 @@ export function adviseInjection(
     today,
     unit,
   })
-  const bankTexts = bankSentences(banks, unit)
+  const bankTexts = bankSentences(banks, unit, car.sensor?.bank_names)
   const open = [...bankTexts, ...notJudged.map(({ text }) => text)]
   const lead =
     bankTexts.length > 0

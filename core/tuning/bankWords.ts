@@ -9,14 +9,16 @@ const BANKS_ALIKE = 0.02
 
 /**
  * Where two banks stand on different sides of a band's edge, in one text: jets feed both alike, so no size puts that right, and their mean may lie inside
- * its band while neither does.
+ * its band while neither does. `names`: what the owner calls the banks, in their order.
  */
 export function bankSentences(
   banks: Record<string, Partial<Record<AdviceState, BankLevel>>> | undefined,
   unit: MixtureUnit,
+  names: readonly string[] = [],
 ): string[] {
   if (!banks) return []
   const sentences: string[] = []
+  const name = (i: number) => names[i] || `bank ${i + 1}`
   for (const state of adviceStates) {
     const one = banks[1]?.[state]
     const two = banks[2]?.[state]
@@ -26,7 +28,7 @@ export function bankSentences(
     const word = ({ verdict, lambda }: BankLevel) =>
       `${verdict.replace('_', ' ')} (${mixtureWords(lambda, unit)})`
     sentences.push(
-      `${sentenceStart(stateWords[state] ?? state)}: bank 1 is ${word(one)}, bank 2 ${word(two)}.`,
+      `${sentenceStart(stateWords[state] ?? state)}: ${name(0)} is ${word(one)}, ${name(1)} ${word(two)}.`,
     )
   }
   if (sentences.length === 0) return []
