@@ -52,7 +52,7 @@ function pumpRowOf(pump: PumpVerdict): CircuitVerdict {
     bandRich: 0.12,
     bandLean: 0.1,
     seconds: 0,
-    counted: isOff ? `${pump.all} of ${pump.tipIns}` : `${pump.tipIns}`,
+    counted: isOff ? `${pump.all} of ${pump.tipIns}` : '',
   }
   if (pump.verdict === 'not_enough_data') row.missing = `${Math.max(1, 10 - pump.tipIns)} more tip-ins`
   return row
