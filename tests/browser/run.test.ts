@@ -35,7 +35,7 @@ async function openRun(options: OpenOptions = {}) {
   await opened.page.waitForSelector('[data-part="scrubber"]', { timeout: 60_000 })
   await until(
     'a next change, or why there is none',
-    async () => /→|Drive first|Change nothing|No part/.test((await partText(opened.page, 'next-card')) ?? ''),
+    async () => /→|Drive first|Change nothing|No part|of about/.test((await partText(opened.page, 'next-card')) ?? ''),
     60_000,
   )
   return opened

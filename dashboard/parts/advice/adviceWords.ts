@@ -1,21 +1,26 @@
 import type { AdviceResult, Change, PartSize } from '../../../core/contract/advice.ts'
-import type { Fitted, Part } from '../../../core/contract/car.ts'
+import type { Box, Fitted, Part } from '../../../core/contract/car.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { needsWords } from '../../../core/tuning/drivingWords.ts'
 import { hasReckonedBore } from '../../../core/tuning/flowFigures.ts'
 import { type LeakLook, lookSentence } from '../../../core/tuning/leakLook.ts'
 import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { stateWords } from '../../../core/tuning/stateWords.ts'
-import { NARROW_SPACE } from '../../../core/units/format.ts'
-import { sizeText } from '../../words/runWords.ts'
+import { NARROW_SPACE, sentenceStart } from '../../../core/units/format.ts'
+import { num, sizeText, turnsText } from '../../words/runWords.ts'
 import { shownValue, type UnitChoices, unitFor } from '../../words/units.ts'
 
 /** `main jet 71 → 69`. */
 export const changeTitle = ({ part, from, to }: Change) =>
   part === 'fuel_table' ? `fuel ${to.label}` : `${partWord(part)} ${sizeText(from)} → ${sizeText(to)}`
 
-/** `1.85 mm → 1.80 mm, 5 % less area`; empty when a part has no size that can be compared. */
-export function changeSize({ from, to, area_factor }: Change, choices: UnitChoices): string {
+/** `1.85 mm → 1.80 mm, 5 % less area`, `5.8 % more fuel there`; empty when a part has no size that can be compared. */
+export function changeSize({ part, from, to, area_factor }: Change, choices: UnitChoices): string {
+  if (part === 'fuel_table') {
+    if (area_factor === null) return ''
+    const share = num(Math.abs(area_factor - 1) * 100, 1)
+    return `${share}${NARROW_SPACE}% ${area_factor > 1 ? 'more' : 'less'} fuel there`
+  }
   const unit = unitFor('bore', choices, 'mm')
   const bore = (size: PartSize) => {
     const shown = shownValue(size.bore_mm!, unit)
@@ -97,6 +102,28 @@ export function needsText(advice: AdviceResult): string {
   return wanted ? `Drive ${wanted.replaceAll(' s of', `${NARROW_SPACE}s of`)}.` : ''
 }
 
+/** Why it is to be driven once more, in sentences. */
+export const needsReasons = (advice: AdviceResult): string[] =>
+  (advice.needs ?? []).flatMap(({ why }) =>
+    typeof why === 'string' && why ? [`${sentenceStart(why).replace(/\.$/, '')}.`] : [],
+  )
+
+/** `main jet of about 1.89 mm`: the size that the box lacks, as the short answer; undefined when none is known. */
+export function wantedSize(advice: AdviceResult, choices: UnitChoices): string | undefined {
+  const size = more(advice).missing_sizes?.[0]
+  if (!size) return undefined
+  const name = partWord(size.part)
+  if (size.turns !== undefined) return `${name} at about ${turnsText(size.turns)} turns`
+  if (size.flow !== undefined) return `${name} flowing about ${num(size.flow, 2)}`
+  if (size.bore_mm === undefined) return undefined
+  const { text, unit } = shownValue(size.bore_mm, unitFor('bore', choices, 'mm'))
+  return `${name} of about ${text}${NARROW_SPACE}${unit}`
+}
+
+/** A box without a single part in it. */
+export const isBoxEmpty = (box: Box | undefined): boolean =>
+  box !== undefined && Object.values(box).every((sizes) => sizes.length === 0)
+
 export const stateWord = (state: string) => stateWords[state] ?? state.replaceAll('_', ' ')
 
 /** Extra fields of an advice that its contract leaves open. */
@@ -104,7 +131,7 @@ export interface AdviceMore {
   summary?: string
   cautions?: string[]
   look?: LeakLook
-  missing_sizes?: { text: string }[]
+  missing_sizes?: { part: string; bore_mm?: number; turns?: number; flow?: number; text: string }[]
   /** States that the drives lacked and that are not asked for again. */
   not_judged?: { state: string; text: string }[]
   choke?: { text: string }
