@@ -37,6 +37,27 @@ const verdictHeadlines: Readonly<Record<ComparisonResult['verdict'], string>> = 
   not_enough_data: 'Cannot tell',
 }
 
+/** Whether the second run is better: what comes next depends on it. Of two cars, and of too little driving, nobody can say. */
+export type Outcome = 'better' | 'worse' | 'both' | 'neither' | 'unknown'
+
+export function outcomeOf(
+  { verdict, states }: ComparisonResult,
+  a: AnalysisResult,
+  b: AnalysisResult,
+): Outcome {
+  if (verdict === 'not_enough_data') return 'unknown'
+  const helped = new Set<string>()
+  for (const [state, entry] of Object.entries(states)) {
+    if (entry.verdict !== 'richer' && entry.verdict !== 'leaner') continue
+    const name = state as MixtureState
+    helped.add(betterWorse(a.mixture[name]?.error, b.mixture[name]?.error, entry.verdict))
+  }
+  const isBetter = helped.has('better')
+  const isWorse = helped.has('worse')
+  if (isBetter === isWorse) return isBetter ? 'both' : 'neither'
+  return isBetter ? 'better' : 'worse'
+}
+
 /** The answer first: whether it helped, then what changed. Of two cars neither is a change of the other. */
 export function headlineOf(
   result: ComparisonResult,
@@ -46,16 +67,13 @@ export function headlineOf(
 ): string {
   const what = verdictHeadlines[result.verdict]
   if (isTwoCars) return what.replace('run', 'car')
-  const helped = new Set<string>()
-  for (const [state, entry] of Object.entries(result.states)) {
-    if (entry.verdict !== 'richer' && entry.verdict !== 'leaner') continue
-    const name = state as MixtureState
-    helped.add(betterWorse(a.mixture[name]?.error, b.mixture[name]?.error, entry.verdict))
-  }
-  const isBetter = helped.has('better')
-  const isWorse = helped.has('worse')
-  if (isBetter === isWorse) return isBetter ? `Better here, worse there: ${lower(what)}` : what
-  return `${isBetter ? 'Better' : 'Worse'}: ${lower(what)}`
+  const lead = leads[outcomeOf(result, a, b)]
+  return lead ? `${lead}: ${lower(what)}` : what
+}
+const leads: Readonly<Partial<Record<Outcome, string>>> = {
+  better: 'Better',
+  worse: 'Worse',
+  both: 'Better here, worse there',
 }
 const lower = (text: string) => text[0].toLowerCase() + text.slice(1)
 

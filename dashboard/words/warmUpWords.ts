@@ -1,0 +1,31 @@
+import type { WarmUp } from '../../core/contract/result.ts'
+import { NARROW_SPACE, sentenceStart } from '../../core/units/format.ts'
+import { lengthText, num } from './runWords.ts'
+import { shownValue, type UnitChoices, unitFor } from './units.ts'
+
+const chokeWords = {
+  early: 'The choke came off too early: lean while cold.',
+  late: 'The choke came off too late: rich while warm already.',
+  fine: 'The choke came off in good time.',
+  unknown: 'Whether the choke was right cannot be told from this run.',
+} as const
+
+/** `idles by itself after 9 min at 83 °C`; without the coolant where it is not known. */
+export function selfIdleText({ self_idle_s, self_idle_coolant_C }: WarmUp, choices: UnitChoices): string {
+  if (self_idle_s === null) return 'did not idle by itself'
+  const after = `idles by itself after ${lengthText(self_idle_s)}`
+  if (self_idle_coolant_C === null) return after
+  const { text, unit } = shownValue(self_idle_coolant_C, unitFor('temperature', choices, 'C'))
+  return `${after} at ${text}${NARROW_SPACE}${unit}`
+}
+
+/** A warm-up in a sentence, and what it says of the choke in a second. */
+export function warmUpText(warmUp: WarmUp, choices: UnitChoices): string {
+  const { crank_s, stalls, choke } = warmUp
+  const said = [
+    ...(crank_s === null ? [] : [`cranked ${num(crank_s, 1)}${NARROW_SPACE}s`]),
+    stalls === 0 ? 'no stall' : `${stalls} ${stalls === 1 ? 'stall' : 'stalls'}`,
+    selfIdleText(warmUp, choices),
+  ]
+  return `${sentenceStart(said.join(', '))}. ${chokeWords[choke]}`
+}
