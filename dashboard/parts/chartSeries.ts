@@ -16,6 +16,8 @@ export interface ChartSeries {
   widthPx?: number
   /** Draws points instead of a line. */
   points?: boolean
+  /** Its name in the key, default `label`; lines that look alike share an entry, an empty one has none. */
+  key?: string
 }
 
 /** A stretch of a y scale drawn as ground (an allowed band) or of x (a state). */

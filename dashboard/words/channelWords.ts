@@ -1,6 +1,7 @@
 import { convertUnit } from '../../core/units/convert.ts'
 import { findUnit, isUnitId, type UnitContext } from '../../core/units/unitTable.ts'
 import type { TraceChannel } from '../worker/messages.ts'
+import { shortBankNames } from './bankNames.ts'
 import { unitFor } from './units.ts'
 
 /** A channel as the trace shows it: words, unit symbol, decimals, and the way from the declared unit to the shown one. */
@@ -49,8 +50,20 @@ export function startChannels(channels: readonly TraceChannel[]): string[] {
   return chosen.length > 0 ? chosen : channels.slice(0, 4).map((channel) => channel.name)
 }
 
+const secondBankChannel = 'mixture λ, bank 2'
+
 /** Name of the worked-out target, drawn beside a mixture. */
 export const targetChannel = 'target λ'
+
+/** `mixture, left`: the worked-out mixture of a bank by its name, where there are two; any other channel has none. */
+export function bankLabel(
+  name: string,
+  channels: readonly { name: string }[],
+  bankNames: readonly string[] | undefined,
+): string | undefined {
+  if (!withTarget(name) || channels.filter((channel) => withTarget(channel.name)).length < 2) return undefined
+  return `mixture, ${shortBankNames(bankNames)[name === secondBankChannel ? 1 : 0]}`
+}
 
 /** Whether the target belongs in this channel's strip. */
 export function withTarget(name: string): boolean {

@@ -1,12 +1,11 @@
 import { type CarProfile, defaultTargets } from '../../../core/contract/car.ts'
 import type { AnalysisResult, MixtureState, OperatingState } from '../../../core/contract/result.ts'
-import { type ChannelView, channelView } from '../../words/channelWords.ts'
+import { type ChannelView, channelView, withTarget } from '../../words/channelWords.ts'
 import type { MixtureUnit } from '../../words/mixtureUnit.ts'
 import type { UnitChoices } from '../../words/units.ts'
 import type { TraceAnswer, TraceChannel } from '../../worker/messages.ts'
 import type { ChartSeries } from '../chartSeries.ts'
 import { stripData } from '../traceData.ts'
-import { lambdaChannel } from './channelNames.ts'
 
 /** Standard atmosphere, kPa: for vacuum where a run has no barometer. */
 const standardKpa = 101.325
@@ -19,20 +18,24 @@ export interface RunStrip extends ChannelView {
 }
 
 /** A channel in the chosen unit; the worked-out mixture gets its target's line. */
-export function runStrip(channel: TraceChannel, choices: UnitChoices, mixture: MixtureUnit): RunStrip {
-  const view =
-    channel.name === lambdaChannel
-      ? { ...channelView(channel, [], {}), ...mixtureView(mixture) }
-      : channelView(channel, choices, { barometerKpa: standardKpa, stoichiometricRatio: mixture.of(1) })
+export function runStrip(
+  channel: TraceChannel,
+  choices: UnitChoices,
+  mixture: MixtureUnit,
+  ofBank = 'mixture',
+): RunStrip {
+  const isMixture = withTarget(channel.name)
+  const view = isMixture
+    ? { ...channelView(channel, [], {}), ...mixtureView(mixture), label: ofBank }
+    : channelView(channel, choices, { barometerKpa: standardKpa, stoichiometricRatio: mixture.of(1) })
   const { label, unit, decimals } = view
   const series: ChartSeries[] = [{ label, unit, decimals }]
-  if (channel.name === lambdaChannel)
-    series.push({ label: 'target', unit, role: 'quiet', dash: [2, 4], decimals })
+  if (isMixture) series.push({ label: 'target', unit, role: 'quiet', dash: [2, 4], decimals })
   return { ...view, series }
 }
 
-function mixtureView({ symbol, decimals, of }: MixtureUnit): Omit<ChannelView, 'name'> {
-  return { label: 'mixture', unit: symbol, decimals, convert: of }
+function mixtureView({ symbol, decimals, of }: MixtureUnit): Omit<ChannelView, 'name' | 'label'> {
+  return { unit: symbol, decimals, convert: of }
 }
 
 /** Range of a mixture chart in the chosen unit. */
@@ -57,18 +60,17 @@ export function drawnStrip(
   const index = answer.channels.indexOf(name)
   if (index < 0) return undefined
   const { data, least, most } = stripData(answer, [index], convert)
-  if (name !== lambdaChannel) return { data, least, most }
+  if (!withTarget(name)) return { data, least, most }
   const targets = targetsAt(data[0], states, car).map((lambda) => (lambda === null ? null : convert(lambda)))
   return { data: [...data, targets], least, most }
 }
 
-/** Target λ of a state of this car; NaN for states without one. */
+/** Target λ of a state of this car; NaN for states without one, and where nobody knows which state rules. */
 export function targetOf(car: CarProfile | undefined, state: OperatingState): number {
-  const name = state === 'running' ? 'cruise' : state
   const targets = { ...defaultTargets, ...car?.targets }
   // The warm-up's target moves with the coolant: no single line for it.
-  if (name === 'warm_up') return Number.NaN
-  return targets[name as Exclude<MixtureState, 'running'>]?.lambda ?? Number.NaN
+  if (state === 'warm_up') return Number.NaN
+  return targets[state as Exclude<MixtureState, 'running'>]?.lambda ?? Number.NaN
 }
 
 /** Target at each of the times, by the state that ruled then; `null` where there is none. Times ascend. */
