@@ -12,6 +12,9 @@ export interface CheckLineView {
 /** Clocks of this screen and the bridge may differ so much before it is worth a word, s. */
 const clockToleranceS = 5
 
+/** Nobody looks for the way to mark on the road. */
+const markHint = 'To mark a moment on Drive: any key, or a tap on the lowest slat.'
+
 /** The six lines before moving off, in the order a person would look. */
 export function checkLines(app: App): CheckLineView[] {
   return [
@@ -42,8 +45,18 @@ function boardLine({ link, reading }: App): CheckLineView {
 
 function sensorLine({ reading }: App): CheckLineView {
   const bank = reading.digits?.banks[0]
-  const why = reading.isStale || !bank ? 'no_sensor' : bank.untrusted
+  const why = bank ? bank.untrusted : 'no_sensor'
   const isRight = why === undefined || why === 'overrun' || why === 'delay_edge'
+  // Without a board nobody knows how the sensor is.
+  if (reading.isStale) {
+    return {
+      name: 'sensor',
+      title: 'Sensor',
+      isRight: false,
+      word: 'not known',
+      todo: 'The board tells of it.',
+    }
+  }
   const words: Record<string, string> = {
     warming: Number.isNaN(bank?.warmingPct ?? Number.NaN)
       ? 'warming'
@@ -73,7 +86,7 @@ function recordingLine({ recording }: App): CheckLineView {
     title: 'Recording',
     isRight: on,
     word: on ? `on, ${recording.elapsedText}` : 'off',
-    todo: recording.problem || problem || (on ? '' : 'Start it now, before the key.'),
+    todo: recording.problem || problem || (on ? markHint : 'Start it now, before the key.'),
   }
 }
 
