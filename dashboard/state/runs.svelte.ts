@@ -2,6 +2,7 @@ import type { RunSummary } from '../../core/contract/api.ts'
 import type { RunSource } from '../worker/runMessages.ts'
 import { elapsedText } from './clock.svelte.ts'
 import { ApiError, fetchCars, fetchRuns, runBytesUrl } from './runsApi.ts'
+import { RunsView } from './runsView.svelte.ts'
 import type { RunsWorker } from './runsWorker.svelte.ts'
 
 export type RunsState = 'loading' | 'ready' | 'error' | 'offline'
@@ -12,6 +13,7 @@ const droppedPrefix = 'file:'
 /** The runs this page knows: the bridge's list, and files that were dropped on it. */
 export class Runs {
   readonly worker: RunsWorker
+  readonly view = new RunsView()
   #list = $state.raw<readonly RunSummary[]>([])
   #state = $state.raw<RunsState>('loading')
   #problem = $state.raw<{ text: string; code: string }>({ text: '', code: '' })

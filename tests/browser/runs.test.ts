@@ -77,6 +77,11 @@ describe('runs page', () => {
     await page.getByRole('button', { name: 'Compare' }).click()
     await page.waitForSelector('[data-part="text"]', { timeout: 60_000 })
     expect(page.url()).toMatch(/a=marigold%2F2025-06-14.*b=marigold%2F2025-06-15/)
+    // Back in the list all is as it was left.
+    await page.goBack()
+    await boxes.first().waitFor()
+    expect(await page.getByLabel('Car').inputValue()).toBe('marigold')
+    expect(await page.getByRole('status').first().textContent()).toContain('2 chosen')
     await close()
   })
 
