@@ -120,8 +120,12 @@ export class Alarms {
     }
     this.#log = [record, ...this.#log].slice(0, mostLogged)
     if (alarm.priority === 'advisory') return
-    const others = this.#latched.filter((entry) => entry.code !== record.code || entry.bank !== record.bank)
-    this.#latched = [record, ...others]
+    const isSameKind = ({ code, bank }: AlarmRecord) => code === record.code && bank === record.bank
+    const unseen = this.#latched.find(isSameKind)
+    this.#latched = [
+      unseen ? together(unseen, record) : record,
+      ...this.#latched.filter((entry) => !isSameKind(entry)),
+    ]
   }
 
   #play(alarms: readonly LiveAlarm[], nowMs: number): void {
@@ -151,6 +155,14 @@ export class Alarms {
 
 function keyOf(alarm: LiveAlarm): string {
   return `${alarm.code}/${alarm.bank ?? 1}/${alarm.startS}`
+}
+
+/** Two of a kind that nobody has seen yet, as one: its worst value, and how long both lasted. */
+function together(before: AlarmRecord, now: AlarmRecord): AlarmRecord {
+  const isLowWorse = /^rich|_low$|^disk/.test(now.code)
+  const values = [before.worst, now.worst].filter((value) => !Number.isNaN(value))
+  const worst = values.length === 0 ? Number.NaN : isLowWorse ? Math.min(...values) : Math.max(...values)
+  return { ...now, worst, startS: before.startS, durationS: before.durationS + now.durationS }
 }
 
 function sameLook(a: LiveAlarm, b: LiveAlarm): boolean {

@@ -37,6 +37,17 @@ export function alarmText(code: string): { verb: string; reason: string } {
   return { verb: 'CHECK', reason: code.replaceAll('_', ' ') }
 }
 
+/** What stands after "was" once an alarm is over, where its reason does not do. */
+const recordNames: Readonly<Record<string, string>> = {
+  exhaust_hot: 'exhaust hot',
+  coolant_hot: 'engine hot',
+  no_samples: 'silent',
+  sensor_fault: 'sensor fault',
+  board_clock_drift: 'clock drift',
+}
+
+export const recordName = (code: string) => recordNames[code] ?? alarmText(code).reason
+
 export type AlarmQuantity = 'lambda' | 'temperature' | 'pressure' | 'voltage' | 'seconds' | 'bytes' | 'share'
 
 /** What an alarm's worst value is a value of. */

@@ -2,7 +2,15 @@ import type { LiveReading } from '../../core/contract/live.ts'
 import { formatNumber, NARROW_SPACE, NO_VALUE } from '../../core/units/format.ts'
 import type { AlarmRecord } from '../state/alarms.svelte.ts'
 import type { App } from '../state/app.ts'
-import { alarmQuantity, alarmText, bankText, type WorstUnits, worstText, worstUnits } from './alarmWords.ts'
+import {
+  alarmQuantity,
+  alarmText,
+  bankText,
+  recordName,
+  type WorstUnits,
+  worstText,
+  worstUnits,
+} from './alarmWords.ts'
 import { shortBankNames } from './bankNames.ts'
 import {
   type HelperView,
@@ -101,7 +109,7 @@ function notes(app: App): string {
 }
 
 function recordText(record: AlarmRecord, count: number, units: WorstUnits): string {
-  const words = alarmText(record.code).reason
+  const words = recordName(record.code)
   const duration = `${formatNumber(record.durationS, { decimals: 1, decimalMark })}${NARROW_SPACE}s`
   const quantity = alarmQuantity(record.code)
   const hasWorst = !(Number.isNaN(record.worst) || quantity === undefined || quantity === 'seconds')

@@ -102,6 +102,8 @@ describe('link', () => {
     expect(await partText(page, 'number')).toMatch(/^1[345]\.\d$/)
     await bridge.stop()
     await until('no link', async () => (await instead(page)).includes('no link'), 6000)
+    // Whether the bridge records is not known from here.
+    expect(await partText(page, 'recording')).toBe('recording?')
     await page.waitForTimeout(4000)
     bridge = await new FakeBridge({ port }).start()
     const backMs = await until('live again', () => isLive(page), 10_000, 10)
