@@ -30,6 +30,7 @@ describe('compare page', () => {
   test('smaller main jets: leaner in cruise, better, with weather and the changed part named', async () => {
     const { page, complaints, close } = await compared(rich, right)
     expect(await partText(page, 'headline')).toBe('Better: the second run is leaner')
+    expect(await page.locator('[data-part="compare-next"] button').first().textContent()).toBe('Next change')
     expect(await verdictOf(page, 'cruise')).toBe('leaner')
     const cruise = page.locator('[data-state="cruise"]')
     expect(await cruise.textContent()).toMatch(/leaner 0\.\d{3}.*\+0\.\d{3} to \+0\.\d{3}.*better/s)
@@ -38,6 +39,8 @@ describe('compare page', () => {
     expect(text).toContain('Changed: main jet 77 → 71')
     expect(text).toMatch(/brought to 20.°C, 100.kPa/)
     expect(text).toContain('density altitude')
+    // Lines are told apart by the chart's own key.
+    expect(await page.locator('[data-part="key"]').first().textContent()).toMatch(/A typical\s+B typical/)
     expect(await page.locator('.sign.B').evaluate((node) => getComputedStyle(node).borderTopStyle)).toBe(
       'dashed',
     )
