@@ -35,7 +35,8 @@ async function openRun(options: OpenOptions = {}) {
   await opened.page.waitForSelector('[data-part="scrubber"]', { timeout: 60_000 })
   await until(
     'a next change, or why there is none',
-    async () => /→|Drive first|Change nothing|No part|of about/.test((await partText(opened.page, 'next-card')) ?? ''),
+    async () =>
+      /→|Drive first|Change nothing|No part|of about/.test((await partText(opened.page, 'next-card')) ?? ''),
     60_000,
   )
   return opened
@@ -69,19 +70,34 @@ describe('run page', () => {
     expect(text).toMatch(/warm idle\s+\d+(\sof\s60)?\ss/)
   })
 
-  test('the delay that the run taught goes into the car’s profile by one tap', async () => {
+  test('the delay that the run taught goes into the car’s profile, at first by itself and later by one tap', async () => {
     const told = /([\d.]+) s at idle, ([\d.]+) s at full throttle/.exec(
       (await page.locator('main').textContent()) ?? '',
     )
-    await page.locator('[data-part="keep-delay"]').click()
+    const keptDelay = async () => {
+      const cars = (await (await fetch(`${pages.bridge.url}/api/cars`)).json()) as CarProfile[]
+      return cars.find(({ id: carId }) => carId === 'marigold')!.delay
+    }
     await page.locator('[data-part="delay-kept"]').waitFor()
-    const cars = (await (await fetch(`${pages.bridge.url}/api/cars`)).json()) as CarProfile[]
-    const { delay } = cars.find(({ id: carId }) => carId === 'marigold')!
+    const delay = await keptDelay()
     // Told for 800 rpm at 35 kPa and for 3000 rpm at 95 kPa.
     const at = (flow: number) => delay!.a_s + delay!.b_s_rpm_kPa / flow
     expect(at(800 * 35)).toBeCloseTo(Number(told?.[1]), 1)
     expect(at(3000 * 95)).toBeCloseTo(Number(told?.[2]), 1)
-    expect(delay?.events_used).toBeGreaterThanOrEqual(10)
+    expect(delay?.events_used).toBeGreaterThanOrEqual(20)
+
+    // Another law is in the profile now, from a longer drive say: nothing overwrites that but the owner.
+    const earlier = { a_s: 0.2, b_s_rpm_kPa: 3000, events_used: 90 }
+    await fetch(`${pages.bridge.url}/api/cars/marigold`, {
+      method: 'PUT',
+      headers: { 'content-type': 'application/json' },
+      body: JSON.stringify({ id: 'marigold', name: 'Marigold', delay: earlier }),
+    })
+    await page.locator('[data-part="keep-delay"]').waitFor()
+    expect(await keptDelay()).toEqual(earlier)
+    await page.locator('[data-part="keep-delay"]').click()
+    await page.locator('[data-part="delay-kept"]').waitFor()
+    expect(await keptDelay()).toEqual(delay)
   })
 
   test('a tapped cell marks the moments behind it and leads to them', async () => {
