@@ -1,4 +1,5 @@
 import type uPlot from 'uplot'
+import { keyEntries } from '../chartKey.ts'
 import {
   type ChartBand,
   type ChartFill,
@@ -63,7 +64,7 @@ export function drawChartPicture(pen: PicturePen, picture: ChartPicture): void {
   pen.text(pictureWidth - right, 34, origin, { size: 15, fill: colours.quiet, anchor: 'end' })
   const shown = finding.length > mostFinding ? `${finding.slice(0, mostFinding - 1)}…` : finding
   pen.text(left, 60, shown, { size: 15, fill: colours.quiet })
-  drawLegend(pen, series)
+  drawKey(pen, picture)
   const names = [...new Set(series.map(({ scale = 'y' }) => scale))]
   const ranges = new Map(names.map((name) => [name, rangeOf(picture, name, fromX, toX)]))
   const yOf = (y: number, [low, high]: readonly [number, number]) =>
@@ -109,14 +110,18 @@ function fillBand(pen: PicturePen, x0: number, x1: number, y0: number, y1: numbe
   if (width > 0 && height > 0) pen.rect(x, y, width, height, bandColour)
 }
 
-function drawLegend(pen: PicturePen, series: readonly ChartSeries[]): void {
+/** What the lines and grounds mean, as on the page; a chart of one line names that one. */
+function drawKey(pen: PicturePen, { series, bands }: ChartPicture): void {
+  const found = keyEntries(series, bands)
+  const entries = found.length > 0 ? found : series.slice(0, 1).map((line) => ({ label: line.label, line }))
   let x = left
-  for (const line of series) {
-    const text = line.unit ? `${line.label} (${line.unit})` : line.label
+  for (const { label, line } of entries) {
+    const text = line?.unit ? `${label} (${line.unit})` : label
     const width = 34 + text.length * 15 * letterShare + 22
     if (x + width > pictureWidth - right && x > left) break
-    const colour = colours[line.role ?? 'ink']
-    if (line.points) pen.dot(x + 12, 91, 3, colour)
+    const colour = colours[line?.role ?? 'ink']
+    if (!line) pen.rect(x, 84, 26, 14, bandColour)
+    else if (line.points) pen.dot(x + 12, 91, 3, colour)
     else pen.line([x, 91, x + 26, 91], colour, 2, line.dash)
     pen.text(x + 34, 96, text, { size: 15, fill: colours.ink })
     x += width
