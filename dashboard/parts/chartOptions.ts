@@ -173,6 +173,8 @@ function drawMarkers(u: uPlot, markers: readonly ChartMarker[], font: string): v
   ctx.font = onCanvas(font)
   ctx.setLineDash([4, 4])
   ctx.textAlign = 'left'
+  // A word that would lie over the one before it is left out; its line stays.
+  let freeFrom = Number.NEGATIVE_INFINITY
   for (const marker of markers) {
     const x = Math.round(u.valToPos(marker.x, 'x', true)) + 0.5
     if (x < bbox.left || x > bbox.left + bbox.width) continue
@@ -180,7 +182,9 @@ function drawMarkers(u: uPlot, markers: readonly ChartMarker[], font: string): v
     ctx.moveTo(x, bbox.top)
     ctx.lineTo(x, bbox.top + bbox.height)
     ctx.stroke()
+    if (x + 4 < freeFrom) continue
     ctx.fillText(marker.label, x + 4, bbox.top + 14 * devicePixelRatio)
+    if (marker.label) freeFrom = x + 4 + ctx.measureText(`${marker.label} `).width
   }
   ctx.restore()
 }
