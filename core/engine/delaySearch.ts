@@ -1,10 +1,16 @@
 import type { ConditionedRun } from './conditionedRun.ts'
 import type { DelayWindows } from './delayEvents.ts'
 import type { DelayLaw, FlowModel } from './delayLaw.ts'
-import { createRegressorSignals, quickPart, type Regressors } from './mixtureRegressors.ts'
+import {
+  createRegressorSignals,
+  quickPart,
+  type RegressorRows,
+  type Regressors,
+} from './mixtureRegressors.ts'
 import { explainedSquare, factorise, multiplyFour } from './normalEquations.ts'
 import { flowFigure } from './pointHistory.ts'
 import { pointsOf, readingsAt } from './readWindows.ts'
+import { weighRows } from './rowWeights.ts'
 
 export interface LearnDelayOptions {
   readonly throttleRestPct: number
@@ -30,7 +36,8 @@ const LEAST_ROWS = 200
 const MOST_PIPE_S = 2
 /** Arrivals kept for so many laws: those around the best one so far. */
 const KEPT_ARRIVALS = 8
-const LEAN_END_LAMBDA = 2
+/** The sensor's own lean end, λ: what is cut off before it makes the return of fuel look late by a part of the sensor's lag. */
+const LEAN_END_LAMBDA = 10
 
 /** How well a run is explained by a delay law, for any law and any lag of the sensor. */
 export interface Search {
@@ -84,10 +91,13 @@ export function createSearch(
     overrunRpm: 1.4 * options.warmIdleRpm,
   })
   let lagS = PRIOR_LAG_S
+  const { rows } = signals
+  const weightOf = weighRows(rows, signals.inOverrun)
+  if (weightOf.reduce((sum, each) => sum + each, 0) < LEAST_ROWS) return undefined
   let x: Regressors | undefined
   let factor: Float64Array = new Float64Array(0)
   let right = new Float64Array(0)
-  let y = new Float64Array(0)
+  const y = new Float64Array(rows.rows)
   const hasEarlier = options.earlier !== undefined
   const sdB = hasEarlier ? EARLIER_B_LOG_SD : PRIOR_B_LOG_SD
   const sdA = hasEarlier ? EARLIER_A_SD_S : PRIOR_A_SD_S
@@ -103,40 +113,43 @@ export function createSearch(
   /** The model as seen through the lag, worked out when first a law is tried with it. */
   function designNow(): Regressors {
     if (x) return x
-    x = signals.through(lagS)
+    x = signals.through(lagS, weightOf)
     factor = factorise(x)
     right = new Float64Array(x.columns)
-    y = new Float64Array(x.rows)
     return x
   }
 
   /** When each row's gas reaches the sensor by the pipe alone, s. Laws are tried beside each other, so the last few are kept. */
   const known: { flow: FlowModel; b: number; arrivalS: Float64Array }[] = []
 
-  function arrivalsOf(design: Regressors, flow: FlowModel, b: number): Float64Array {
+  function arrivalsOf(flow: FlowModel, b: number): Float64Array {
     const found = known.findIndex((each) => each.flow === flow && each.b === b)
     if (found >= 0) {
       const [entry] = known.splice(found, 1)
       known.push(entry)
       return entry.arrivalS
     }
-    const arrivalS = known.length === KEPT_ARRIVALS ? known.shift()!.arrivalS : new Float64Array(design.rows)
+    const arrivalS = known.length === KEPT_ARRIVALS ? known.shift()!.arrivalS : new Float64Array(rows.rows)
     known.push({ flow, b, arrivalS })
-    if (flow === 'cause') arrivalsByCause(arrivalS, design, b)
-    else if (flow === 'plug') arrivalsByFlow(arrivalS, design, b)
-    else arrivalsByArrival(arrivalS, design, b)
-    keepOrder(arrivalS, design)
+    if (flow === 'cause') arrivalsByCause(arrivalS, rows, b)
+    else if (flow === 'plug') arrivalsByFlow(arrivalS, rows, b)
+    else arrivalsByArrival(arrivalS, rows, b)
+    keepOrder(arrivalS, rows)
     return arrivalS
   }
 
-  function arrivalsByCause(arrivalS: Float64Array, { rows, runIndex }: Regressors, b: number): void {
+  function arrivalsByCause(arrivalS: Float64Array, { rows, runIndex }: RegressorRows, b: number): void {
     for (let row = 0; row < rows; row++) {
       const i = runIndex[row]
       arrivalS[row] = Math.min(timeS[i] + MOST_PIPE_S, timeS[i] + b / figure[i])
     }
   }
 
-  function arrivalsByFlow(arrivalS: Float64Array, { rows, runIndex, windowOf }: Regressors, b: number): void {
+  function arrivalsByFlow(
+    arrivalS: Float64Array,
+    { rows, runIndex, windowOf }: RegressorRows,
+    b: number,
+  ): void {
     let ahead = 0
     for (let row = 0; row < rows; row++) {
       const i = runIndex[row]
@@ -152,7 +165,7 @@ export function createSearch(
 
   function arrivalsByArrival(
     arrivalS: Float64Array,
-    { rows, runIndex, windowOf }: Regressors,
+    { rows, runIndex, windowOf }: RegressorRows,
     b: number,
   ): void {
     let ahead = 0
@@ -180,33 +193,33 @@ export function createSearch(
   }
 
   /** What a later, quicker parcel overtakes never reaches the sensor by itself. */
-  function keepOrder(arrivalS: Float64Array, { rows, windowOf }: Regressors): void {
+  function keepOrder(arrivalS: Float64Array, { rows, windowOf }: RegressorRows): void {
     for (let row = 1; row < rows; row++) {
       if (windowOf[row] === windowOf[row - 1] && arrivalS[row] < arrivalS[row - 1])
         arrivalS[row] = arrivalS[row - 1]
     }
   }
 
-  /** 1/λ at the arrival of each row's gas, window means taken out; returns its sum of squares. */
-  function layReadings(design: Regressors, flow: FlowModel, pureS: number, b: number): number {
-    const { rows, windowOf, stepS } = design
-    const arrivals = arrivalsOf(design, flow, b)
+  /** Quick part of 1/λ at the arrival of each row's gas, window means taken out, each row times its weight; returns its sum of squares. */
+  function layReadings(flow: FlowModel, pureS: number, b: number): number {
+    const { windowOf, stepS } = rows
+    const arrivals = arrivalsOf(flow, b)
     const { lambdaS, lambdaCount } = run
     let square = 0
-    for (let row = 0; row < rows; ) {
+    for (let row = 0; row < rows.rows; ) {
       const window = windowOf[row]
       const from = row
       let k = readingAt[window]
-      for (; row < rows && windowOf[row] === window; row++) {
+      for (; row < rows.rows && windowOf[row] === window; row++) {
         const arrivalS = arrivals[row] + pureS
         while (k > 0 && lambdaS[k] > arrivalS) k--
         while (k < lambdaCount - 2 && lambdaS[k + 1] <= arrivalS) k++
         const share = Math.min(1, Math.max(0, (arrivalS - lambdaS[k]) / (lambdaS[k + 1] - lambdaS[k])))
         y[row] = phi[k] + share * (phi[k + 1] - phi[k])
       }
-      const mean = quickPart(y, from, row, stepS)
+      const mean = quickPart(y, from, row, stepS, weightOf)
       for (let r = from; r < row; r++) {
-        y[r] -= mean
+        y[r] = (y[r] - mean) * weightOf[r]
         square += y[r] * y[r]
       }
     }
@@ -216,11 +229,10 @@ export function createSearch(
   return {
     setLag,
     score(flow, pureS, b) {
-      const design = designNow()
-      const square = layReadings(design, flow, pureS, b)
-      const { rows, columns, values } = design
+      const { columns, values } = designNow()
+      const square = layReadings(flow, pureS, b)
       for (let c = 0; c < columns; c += 4) {
-        multiplyFour(right, c, Math.min(4, columns - c), values, rows, y, 0)
+        multiplyFour(right, c, Math.min(4, columns - c), values, rows.rows, y, 0)
       }
       const explained = explainedSquare(factor, right, columns)
       const left = Math.max(1e-9, 1 - explained / square)

@@ -5,11 +5,15 @@ import type { DelayWindows } from './delayEvents.ts'
  * What the mixture in the cylinder can be made of, whatever the engine: a map over load and speed, the closed throttle, overrun, and what wall film
  * and pump shot add while load and throttle move. Columns of equal length, each window's mean taken out, one after another in `values`.
  */
-export interface Regressors {
-  readonly rows: number
+export interface Regressors extends RegressorRows {
   readonly columns: number
   /** Column after column. */
   readonly values: Float64Array
+}
+
+/** The rows of the windows, the same for whatever is laid along them. */
+export interface RegressorRows {
+  readonly rows: number
   /** Index into the run of each row, and the window it belongs to. */
   readonly runIndex: Int32Array
   readonly windowOf: Int32Array
@@ -25,8 +29,11 @@ export interface RegressorOptions {
 
 /** The signals of a run's windows, which are the same whatever the sensor's lag. */
 export interface RegressorSignals {
-  /** All columns as seen through a sensor's first-order lag, s. */
-  through(sensorLagS: number): Regressors
+  readonly rows: RegressorRows
+  /** 1 where the gas was drawn in during an overrun: when fuel stops there, and how much of it burns, no signal tells. */
+  readonly inOverrun: Uint8Array
+  /** All columns as seen through a sensor's first-order lag, s, each row times its weight. */
+  through(sensorLagS: number, weightOf: Float64Array): Regressors
 }
 
 const LOAD_KNOTS = [0.25, 0.4, 0.55, 0.7, 0.85, 1]
@@ -67,23 +74,33 @@ export function createRegressorSignals(
       row++
     }
   }
-  const signals = inputSignals(run, load, runIndex, stepS, options)
+  const inOverrun = new Uint8Array(rows)
+  const signals = inputSignals(run, load, runIndex, stepS, options, inOverrun)
   const columns = signals.length
   return {
-    through(sensorLagS) {
+    rows: { rows, runIndex, windowOf, stepS },
+    inOverrun,
+    through(sensorLagS, weightOf) {
       const values = new Float64Array(rows * columns)
       for (let c = 0; c < columns; c++) {
-        lessMean(values, c * rows, lowPassed(signals[c], stepS, sensorLagS), windowOf, stepS)
+        lessMean(values, c * rows, lowPassed(signals[c], stepS, sensorLagS), windowOf, stepS, weightOf)
       }
       return { rows, columns, values, runIndex, windowOf, stepS }
     },
   }
 }
 
-/** Takes the slow part out of one window's rows, in place, and returns the mean of what is left. */
-export function quickPart(values: Float64Array, from: number, to: number, stepS: Float64Array): number {
+/** Takes the slow part out of one window's rows, in place, and returns the mean of what is left of those that count; 0 when none does. */
+export function quickPart(
+  values: Float64Array,
+  from: number,
+  to: number,
+  stepS: Float64Array,
+  weightOf: Float64Array,
+): number {
   let slow = values[from]
   let sum = 0
+  let count = weightOf[from] > 0 ? 1 : 0
   let lastStepS = Number.NaN
   let share = 0
   values[from] = 0
@@ -94,25 +111,29 @@ export function quickPart(values: Float64Array, from: number, to: number, stepS:
     }
     slow += (values[r] - slow) * share
     values[r] -= slow
-    sum += values[r]
+    if (weightOf[r] > 0) {
+      sum += values[r]
+      count++
+    }
   }
-  return sum / (to - from)
+  return count > 0 ? sum / count : 0
 }
 
-/** Writes a signal's quick part from `base` on, each window's mean taken out. */
+/** Writes a signal's quick part from `base` on, each window's mean taken out, each row times its weight. */
 function lessMean(
   values: Float64Array,
   base: number,
   signal: Float64Array,
   windowOf: Int32Array,
   stepS: Float64Array,
+  weightOf: Float64Array,
 ): void {
   const rows = signal.length
   for (let from = 0; from < rows; ) {
     let to = from + 1
     while (to < rows && windowOf[to] === windowOf[from]) to++
-    const mean = quickPart(signal, from, to, stepS)
-    for (let r = from; r < to; r++) values[base + r] = signal[r] - mean
+    const mean = quickPart(signal, from, to, stepS, weightOf)
+    for (let r = from; r < to; r++) values[base + r] = (signal[r] - mean) * weightOf[r]
     from = to
   }
 }
@@ -123,6 +144,7 @@ function inputSignals(
   runIndex: Int32Array,
   stepS: Float64Array,
   options: RegressorOptions,
+  inOverrun: Uint8Array,
 ): Float64Array[] {
   const { timeS, rpm, throttlePct } = run
   const signals: Float64Array[] = []
@@ -153,6 +175,7 @@ function inputSignals(
     const isClosed = hasThrottle ? throttlePct[i] - options.throttleRestPct < options.restPct : load[i] < 0.27
     return isClosed && rpm[i] > options.overrunRpm ? 1 : 0
   })
+  inOverrun.set(overrun)
   signals.push(overrun)
   signals.push(lowPassed(overrun, stepS, OVERRUN_S))
   if (!hasThrottle) return signals

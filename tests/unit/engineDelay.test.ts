@@ -8,8 +8,11 @@ import { addPoint, createPointHistory, flowFigure } from '../../core/engine/poin
 
 const STEP_S = 0.02
 
-/** Ten minutes of throttle steps; λ follows load at once, the pipe delays it by plug flow, the sensor by a lag. */
-function makeRun(aS: number, b: number, lagS: number, pump = 0): ConditionedRun {
+/**
+ * Ten minutes of throttle steps; λ follows load at once, the pipe delays it by plug flow, the sensor by a lag. With `cutAfterS` one step of three
+ * shuts the throttle, and so long after that no fuel comes any more until it opens.
+ */
+function makeRun(aS: number, b: number, lagS: number, pump = 0, cutAfterS = Number.NaN): ConditionedRun {
   const count = 600 / STEP_S
   const column = () => new Float64Array(count)
   const run: ConditionedRun = {
@@ -26,10 +29,12 @@ function makeRun(aS: number, b: number, lagS: number, pump = 0): ConditionedRun 
   const flow = column()
   let throttle = 10
   let shot = 0
+  let shutS = 0
   for (let i = 0; i < count; i++) {
     const t = i * STEP_S
     const step = Math.floor(t / 4)
-    const wanted = [4, 30, 12, 60, 8, 22][step % 6] + (step % 5)
+    const isShut = cutAfterS >= 0 && step % 3 === 0
+    const wanted = isShut ? 0 : [4, 30, 12, 60, 8, 22][step % 6] + (step % 5)
     const moved = Math.sign(wanted - throttle) * Math.min(Math.abs(wanted - throttle), 150 * STEP_S)
     throttle += moved
     // The pump gives by the plate's travel, and its fuel comes out over a twentieth of a second.
@@ -39,6 +44,8 @@ function makeRun(aS: number, b: number, lagS: number, pump = 0): ConditionedRun 
     run.rpm[i] = 1500 + 25 * throttle + 200 * Math.sin(t / 7)
     run.mapKpa[i] = 30 + 65 * (1 - Math.exp(-throttle / 18))
     cause[i] = 1 / (0.98 - 0.0015 * run.mapKpa[i] + 0.1) + (pump * shot) / (run.rpm[i] * run.mapKpa[i])
+    shutS = throttle === 0 ? shutS + STEP_S : 0
+    if (shutS > cutAfterS) cause[i] = 0.3
     flow[i] = (i > 0 ? flow[i - 1] : 0) + run.rpm[i] * run.mapKpa[i] * STEP_S
   }
   let tail = 0
@@ -84,6 +91,15 @@ describe('learnDelay', () => {
       expect(Math.abs(aS + bSRpmKpa / flow - (0.12 + 12_000 / flow))).toBeLessThan(0.025)
     }
   })
+
+  for (const cutAfterS of [0.3, 0.6]) {
+    it(`does not take the ${cutAfterS} s for which fuel goes on in an overrun for a delay`, () => {
+      const { aS, bSRpmKpa } = learnDelay(makeRun(0.12, 9000, 0.06, 0, cutAfterS), options)
+      for (const flow of [90_000, 250_000]) {
+        expect(Math.abs(aS + bSRpmKpa / flow - (0.12 + 9000 / flow))).toBeLessThan(0.04)
+      }
+    })
+  }
 
   it('keeps the law of earlier runs when nothing moved', () => {
     const run = makeRun(0.1, 6000, 0.06)
