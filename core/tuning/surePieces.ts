@@ -4,13 +4,29 @@ import { sureThrottlePct } from '../engine/operatingState.ts'
 import { defaultStateLimits } from '../engine/stateLimits.ts'
 
 /**
+ * A choke that comes off late goes on feeding a warm engine: for so long, s, after its first warm moment nothing of the other circuits is known.
+ * Common practice, no source.
+ */
+const LATE_CHOKE_S = 600
+
+/**
  * The run's steady pieces whose state is sure enough to choose parts by. Where the throttle alone tells the load, a car with a wide carburettor
- * cruises at an opening that loads another one: there only a throttle that loads every car is taken for power.
+ * cruises at an opening that loads another one: there only a throttle that loads every car is taken for power. While a late choke still feeds,
+ * none is: its fuel would be laid to the jets.
  */
 export function surePieces(run: RunAnalysis, car: CarProfile | undefined): SteadyPiece[] {
-  if (run.result.map.load_channel !== 'throttle') return run.pieces
+  const pieces = run.result.warm_up?.choke === 'late' ? withoutLateChoke(run.pieces) : run.pieces
+  if (run.result.map.load_channel !== 'throttle') return pieces
   const limits = { ...defaultStateLimits, ...car?.state_limits }
-  return run.pieces.filter(
+  return pieces.filter(
     ({ state, throttlePct, rpm }) => state !== 'power' || !(throttlePct < sureThrottlePct(limits, rpm)),
   )
+}
+
+function withoutLateChoke(pieces: readonly SteadyPiece[]): SteadyPiece[] {
+  let warmFromS = Number.POSITIVE_INFINITY
+  for (const { state, timeS } of pieces) {
+    if (state !== 'warm_up' && timeS < warmFromS) warmFromS = timeS
+  }
+  return pieces.filter(({ state, timeS }) => state === 'warm_up' || timeS >= warmFromS + LATE_CHOKE_S)
 }
