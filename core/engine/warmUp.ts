@@ -30,6 +30,8 @@ export interface WarmUpTracker {
 /** Share of the way to the thermostat that counts as warm; no way at all nearer than this, °C. */
 const THERMOSTAT_SHARE = 0.8
 const LEAST_WAY_C = 5
+/** Slower than this a car stands: a receiver or sender shows some speed at rest, m/s. Chosen here. */
+const STANDS_MS = 0.5
 /** A start from below this is a cold one, °C; common practice, no source. */
 const COLD_START_C = 30
 
@@ -52,6 +54,11 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     return history.rpm[at] < limits.idle_factor * options.warmIdleRpm()
   }
 
+  /** A slow drive is no uneven idle: without a throttle the car must be known to stand. */
+  function surelyRests(history: PointHistory, at: number): boolean {
+    return !Number.isNaN(history.throttlePct[at]) || history.roadSpeedMs[at] < STANDS_MS
+  }
+
   function followRest(history: PointHistory, at: number, dtS: number): void {
     const t = history.timeS[at]
     const coolantC = history.coolantC[at]
@@ -64,7 +71,8 @@ export function createWarmUp(options: WarmUpOptions): WarmUpTracker {
     }
     if (!wasAtRest) starts.released(t)
     selfIdle.atRest(t, history.rpm[at], dtS, coolantC)
-    if (coolantC < limits.warm_C && dtS > 0) choke.coldIdle(history.rpm[at], dtS)
+    if (coolantC < limits.warm_C && dtS > 0 && surelyRests(history, at)) choke.coldIdle(history.rpm[at], dtS)
+    else choke.leaveIdle()
   }
 
   function followCoolant(t: number, coolantC: number): void {
