@@ -102,10 +102,12 @@ export function needsText(advice: AdviceResult): string {
   return wanted ? `Drive ${wanted.replaceAll(' s of', `${NARROW_SPACE}s of`)}.` : ''
 }
 
-/** Why it is to be driven once more, in sentences. */
+/** Why it is to be driven once more, in sentences; that a state was not driven is said by asking for it. */
 export const needsReasons = (advice: AdviceResult): string[] =>
   (advice.needs ?? []).flatMap(({ why }) =>
-    typeof why === 'string' && why ? [`${sentenceStart(why).replace(/\.$/, '')}.`] : [],
+    typeof why === 'string' && why && !/^no steady .* was seen\.?$/.test(why)
+      ? [`${sentenceStart(why).replace(/\.$/, '')}.`]
+      : [],
   )
 
 /** `main jet of about 1.89 mm`: the size that the box lacks, as the short answer; undefined when none is known. */
