@@ -30,7 +30,7 @@ export interface RegressorOptions {
 /** The signals of a run's windows, which are the same whatever the sensor's lag. */
 export interface RegressorSignals {
   readonly rows: RegressorRows
-  /** 1 where the gas was drawn in during an overrun: when fuel stops there, and how much of it burns, no signal tells. */
+  /** 1 where the gas was drawn in with the throttle surely shut, in an overrun: when fuel stops there, and how much of it burns, no signal tells. */
   readonly inOverrun: Uint8Array
   /** All columns as seen through a sensor's first-order lag, s, each row times its weight. */
   through(sensorLagS: number, weightOf: Float64Array): Regressors
@@ -175,7 +175,8 @@ function inputSignals(
     const isClosed = hasThrottle ? throttlePct[i] - options.throttleRestPct < options.restPct : load[i] < 0.27
     return isClosed && rpm[i] > options.overrunRpm ? 1 : 0
   })
-  inOverrun.set(overrun)
+  // Pressure alone only guesses at the shut throttle, and light load is the most that such a board has to go by.
+  if (hasThrottle) inOverrun.set(overrun)
   signals.push(overrun)
   signals.push(lowPassed(overrun, stepS, OVERRUN_S))
   if (!hasThrottle) return signals
