@@ -23,10 +23,13 @@ export interface LearnDelayOptions {
 
 /** Lag of an unknown sensor, s; common practice, no source. */
 export const PRIOR_LAG_S = 0.07
-/** Spread of the prior: of b as a factor, of the rest in s. An earlier run's law is trusted as if it were so sharp. */
+/**
+ * Spread of the prior: of b as a factor, of the rest in s. An earlier run's law is trusted as if it were so sharp. The lag's is narrow, since a lag
+ * undone that the sensor does not have makes lean peaks of steep turns.
+ */
 const PRIOR_B_LOG_SD = 0.35
 const PRIOR_A_SD_S = 0.03
-const PRIOR_LAG_LOG_SD = 0.5
+const PRIOR_LAG_LOG_SD = 0.3
 const EARLIER_B_LOG_SD = 0.12
 const EARLIER_A_SD_S = 0.015
 /** Rows that tell as much as one independent reading: what the model leaves over lasts for seconds (wall film, wander), so it is many. */
