@@ -232,7 +232,7 @@ describe('two sensors end to end', () => {
       const advice = advise([a, b], { box: carNamed('marigold').box })
       const levels = advice.banks as Record<string, Record<string, { lambda: number }>>
       expect(levels[2].cruise.lambda - levels[1].cruise.lambda).toBeGreaterThan(0.03)
-      expect(advice.warnings?.some((text) => /bank/i.test(text))).toBe(true)
+      expect(advice.warnings?.some((text) => /left .*, right /.test(text))).toBe(true)
     },
     2 * minutes,
   )
