@@ -14,6 +14,12 @@ const project = (name: string, more: object = {}) => ({
   },
 })
 
+/** Browser tests that measure time. */
+const measured = ['driveLive', 'link', 'replay', 'sound', 'stalledViewer'].map(
+  (name) => `tests/browser/${name}.test.ts`,
+)
+const browser = { retry: 1, testTimeout: 120_000, hookTimeout: 120_000 }
+
 export default defineConfig({
   test: {
     root: new URL('..', import.meta.url).pathname,
@@ -25,15 +31,15 @@ export default defineConfig({
       // Tests that talk to a real browser, terminal or process get a second try on a busy machine; it is shown in the output.
       project('integration', { testTimeout: 60_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
       project('fault', { testTimeout: 120_000, hookTimeout: 60_000, retry: 1, maxWorkers: 2 }),
-      project('browser', {
-        retry: 1,
-        testTimeout: 120_000,
-        hookTimeout: 120_000,
+      // Pages that are looked at, two at a time; then, with the machine to themselves, those on which frame rates and delays are measured.
+      project('browser', { ...browser, maxWorkers: 2, exclude: measured, sequence: { groupOrder: 1 } }),
+      project('browser, measured', {
+        ...browser,
+        include: measured,
         maxWorkers: 1,
         fileParallelism: false,
         maxConcurrency: 3,
-        // Frame rates and delays are measured there: the machine is its own, after all else. Two at a time take longer on two processors.
-        sequence: { groupOrder: 1 },
+        sequence: { groupOrder: 2 },
       }),
     ],
   },
