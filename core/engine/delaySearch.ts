@@ -23,13 +23,10 @@ export interface LearnDelayOptions {
 
 /** Lag of an unknown sensor, s; common practice, no source. */
 export const PRIOR_LAG_S = 0.07
-/**
- * Spread of the prior: of b as a factor, of the rest in s. An earlier run's law is trusted as if it were so sharp. The lag's is narrow, since a lag
- * undone that the sensor does not have makes lean peaks of steep turns.
- */
+/** Spread of the prior: of b as a factor, of the rest in s. An earlier run's law is trusted as if it were so sharp. */
 const PRIOR_B_LOG_SD = 0.35
 const PRIOR_A_SD_S = 0.03
-const PRIOR_LAG_LOG_SD = 0.3
+const PRIOR_LAG_LOG_SD = 0.5
 const EARLIER_B_LOG_SD = 0.12
 const EARLIER_A_SD_S = 0.015
 /** Rows that tell as much as one independent reading: what the model leaves over lasts for seconds (wall film, wander), so it is many. */
@@ -39,8 +36,7 @@ const LEAST_ROWS = 200
 const MOST_PIPE_S = 2
 /** Arrivals kept for so many laws: those around the best one so far. */
 const KEPT_ARRIVALS = 8
-/** The sensor's own lean end, λ: what is cut off before it makes the return of fuel look late by a part of the sensor's lag. */
-const LEAN_END_LAMBDA = 10
+const LEAN_END_LAMBDA = 2
 
 /** How well a run is explained by a delay law, for any law and any lag of the sensor. */
 export interface Search {
@@ -78,13 +74,16 @@ export function prepareSearch(run: ConditionedRun, load: Float64Array, barometer
   return { run, load, figure, flowSum, phi }
 }
 
-/** Undefined when too little moved. O(rows) a law. */
+/**
+ * Undefined when too little moved. O(rows) a law. `trustsOverrun`: the beginning of an overrun counts as any other move, as if its fuel stopped at once.
+ */
 export function createSearch(
   { run, load, figure, flowSum, phi }: SearchedRun,
   windows: DelayWindows,
   all: DelayWindows,
   options: LearnDelayOptions,
   before: DelayLaw,
+  { trustsOverrun }: { trustsOverrun: boolean },
 ): Search | undefined {
   if (pointsOf(windows) < LEAST_ROWS) return undefined
   const { count, timeS } = run
@@ -95,7 +94,7 @@ export function createSearch(
   })
   let lagS = PRIOR_LAG_S
   const { rows } = signals
-  const weightOf = weighRows(rows, signals.inOverrun)
+  const weightOf = trustsOverrun ? new Float64Array(rows.rows).fill(1) : weighRows(rows, signals.inOverrun)
   if (weightOf.reduce((sum, each) => sum + each, 0) < LEAST_ROWS) return undefined
   let x: Regressors | undefined
   let factor: Float64Array = new Float64Array(0)

@@ -1,5 +1,5 @@
 import type { ConditionedRun } from './conditionedRun.ts'
-import { findDelayWindows, thinWindows } from './delayEvents.ts'
+import { type DelayWindows, findDelayWindows, thinWindows } from './delayEvents.ts'
 import { type DelayLaw, type FlowModel, priorDelayLaw } from './delayLaw.ts'
 import {
   createSearch,
@@ -33,6 +33,11 @@ const STEPS: readonly Step[] = [
 const LEAST_PURE_S = -0.02
 /** Points on which the way is found; the last steps are taken on all. */
 const ROUGH_POINTS = 2500
+/**
+ * When the fuel stops in an overrun is the engine's own affair. The law that holds it to stop at once, and so rests on more, is taken where the rest of
+ * the driving is explained by it nearly as well as by its own best law: so much log likelihood may be lost. Chosen here.
+ */
+const MOST_DISAGREEMENT = 2
 /** Physics of a pipe speaks for `plug`: another model of it must explain so much more. Chosen here. */
 const PLUG_LOG_ODDS = 0.3
 
@@ -45,11 +50,39 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
   const load = loadOf(run, options)
   const windows = dropUnread(run, findDelayWindows(run, load))
   const searched = prepareSearch(run, load, options.barometerKpa)
-  const full = createSearch(searched, windows, windows, options, before)
-  if (!full) {
+  const find = (trustsOverrun: boolean) => {
+    const search = (some: DelayWindows) =>
+      createSearch(searched, some, windows, options, before, { trustsOverrun })
+    const full = search(windows)
+    return full && findLaw(full, search(thinWindows(windows, ROUGH_POINTS)) ?? full, before)
+  }
+  const careful = find(false)
+  if (!careful) {
     return { ...before, eventsUsed: 0, sensorLagS: Math.min(PRIOR_LAG_S, before.aS / 2) }
   }
-  const rough = createSearch(searched, thinWindows(windows, ROUGH_POINTS), windows, options, before) ?? full
+  const trusting = find(true)
+  const best =
+    trusting && careful.scoreOf(trusting.law) > careful.law.score - MOST_DISAGREEMENT
+      ? trusting.law
+      : careful.law
+  return {
+    aS: best.pureS + best.lagS,
+    bSRpmKpa: best.b,
+    flow: best.flow,
+    eventsUsed: windows.events,
+    sensorLagS: best.lagS,
+  }
+}
+
+/** A law with the search it is best in. */
+interface Found {
+  readonly law: Candidate
+  /** How well the same search explains the run by another law. */
+  scoreOf(other: Candidate): number
+}
+
+/** The best law of a search, found on a part of the windows first. */
+function findLaw(full: Search, rough: Search, before: DelayLaw): Found {
   let best = climb(rough, 'plug', PRIOR_LAG_S, coarse(rough, 'plug', before))
   for (const flow of ['cause', 'arrival'] as const) {
     const tried = climb(rough, flow, PRIOR_LAG_S, best)
@@ -63,16 +96,14 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
     })
     if (tried.score > best.score) best = tried
   }
-  if (rough !== full) {
-    full.setLag(best.lagS)
-    best = climb(full, best.flow, best.lagS, best)
-  }
+  full.setLag(best.lagS)
+  const law = rough === full ? best : climb(full, best.flow, best.lagS, best)
   return {
-    aS: best.pureS + best.lagS,
-    bSRpmKpa: best.b,
-    flow: best.flow,
-    eventsUsed: windows.events,
-    sensorLagS: best.lagS,
+    law,
+    scoreOf({ flow, pureS, b, lagS }) {
+      full.setLag(lagS)
+      return full.score(flow, pureS, b)
+    },
   }
 }
 
