@@ -68,6 +68,8 @@ const requestsPerMinute = 1200
 const addressesEveryMs = 5000
 /** A certificate is replaced long before it ends, ms. */
 const reissueMs = 30 * 24 * 3600 * 1000
+/** Answers under way when the server ends have so long, ms. */
+const graceMs = 500
 /** Refused requests a minute and address, before the answer is only 429. */
 const refusalsPerMinute = 60
 
@@ -192,7 +194,10 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
     async close() {
       clearInterval(renewal)
       plainServer?.closeAllConnections()
+      // Answers under way are finished; a connection that a browser holds ready without a request would keep it open for minutes.
+      const cut = setTimeout(() => app.server.closeAllConnections(), graceMs)
       await app.close()
+      clearTimeout(cut)
     },
   }
 }
