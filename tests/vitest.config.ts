@@ -14,8 +14,8 @@ const project = (name: string, more: object = {}) => ({
   },
 })
 
-/** Browser tests that measure time. */
-const measured = ['driveLive', 'link', 'replay', 'sound', 'stalledViewer'].map(
+/** Browser tests that measure time, or were seen to wait for ever beside another browser. */
+const measured = ['driveLive', 'link', 'replay', 'secure', 'sound', 'stalledViewer'].map(
   (name) => `tests/browser/${name}.test.ts`,
 )
 const browser = { retry: 1, testTimeout: 120_000, hookTimeout: 120_000 }

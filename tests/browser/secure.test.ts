@@ -152,7 +152,7 @@ describe('over https with an authority of our own', () => {
       }),
     )
     await running.server.close()
-    await page.reload()
+    await page.reload({ waitUntil: 'commit' })
     await until('the page', async () => (await partText(page, 'instead')) !== '', 10_000)
     await page.evaluate(() => {
       location.hash = '#/runs'
