@@ -157,5 +157,6 @@ export function curveInverse(curve: MonotoneCurve, y: number): number {
     if (next === t) break
     t = next
   }
-  return knots[low] + t
+  // Rounding of the sum could else leave the segment, and with it the curve's range.
+  return Math.min(knots[low] + t, knots[high])
 }

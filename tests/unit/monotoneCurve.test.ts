@@ -65,10 +65,28 @@ describe('createMonotoneCurve', () => {
     fc.assert(
       fc.property(risingPoints, fc.double({ min: 0, max: 1, noNaN: true }), ({ x, y }, share) => {
         const curve = createMonotoneCurve(x, y)
-        const wanted = y[0] + share * (y[y.length - 1] - y[0])
+        const first = y[0]
+        const last = y[y.length - 1]
+        // The sum can round to a value just past the last, where there is nothing to find.
+        const rounded = first + share * (last - first)
+        const wanted = Math.max(Math.min(rounded, Math.max(first, last)), Math.min(first, last))
         const at = curveInverse(curve, wanted)
+        expect(at).toBeLessThanOrEqual(x[x.length - 1])
         expect(curveValue(curve, at)).toBeCloseTo(wanted, 9)
       }),
+    )
+  })
+
+  test('curveInverse stays on the curve for a value one rounding before its last', () => {
+    fc.assert(
+      fc.property(risingPoints, ({ x, y, isFalling }) => {
+        const curve = createMonotoneCurve(x, y)
+        const last = y[y.length - 1]
+        const tiny = Number.EPSILON * Math.max(1, Math.abs(last))
+        const wanted = isFalling ? last + tiny : last - tiny
+        expect(curveValue(curve, curveInverse(curve, wanted))).toBeCloseTo(wanted, 9)
+      }),
+      { numRuns: 2000 },
     )
   })
 
