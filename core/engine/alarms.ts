@@ -15,6 +15,7 @@ const SLOW_STEP_S = 0.045
 /** Times of the means that cautions are told of, shorter in power, where lean is dear, s. Chosen here. */
 const POWER_MEAN = { overS: 3, sureS: 0.75 }
 const CRUISE_MEAN = { overS: 15, sureS: 3.75 }
+
 /** What the alarms look at in each row; reused. NaN = missing. */
 export interface AlarmInput {
   timeS: number
