@@ -40,6 +40,8 @@ const LEAN_END_LAMBDA = 2
 
 /** How well a run is explained by a delay law, for any law and any lag of the sensor. */
 export interface Search {
+  /** True when some rows were left out, so that it may find another law than one that trusts the overrun. */
+  readonly leavesOut: boolean
   setLag(lagS: number): void
   /** Log likelihood with prior of a law whose total delay is pure + lag + b/x. */
   score(flow: FlowModel, pureS: number, b: number): number
@@ -95,7 +97,8 @@ export function createSearch(
   let lagS = PRIOR_LAG_S
   const { rows } = signals
   const weightOf = trustsOverrun ? new Float64Array(rows.rows).fill(1) : weighRows(rows, signals.inOverrun)
-  if (weightOf.reduce((sum, each) => sum + each, 0) < LEAST_ROWS) return undefined
+  const counted = weightOf.reduce((sum, each) => sum + each, 0)
+  if (counted < LEAST_ROWS) return undefined
   let x: Regressors | undefined
   let factor: Float64Array = new Float64Array(0)
   let right = new Float64Array(0)
@@ -229,6 +232,7 @@ export function createSearch(
   }
 
   return {
+    leavesOut: counted < rows.rows,
     setLag,
     score(flow, pureS, b) {
       const { columns, values } = designNow()

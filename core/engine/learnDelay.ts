@@ -57,14 +57,9 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
     return full && findLaw(full, search(thinWindows(windows, ROUGH_POINTS)) ?? full, before)
   }
   const careful = find(false)
-  if (!careful) {
-    return { ...before, eventsUsed: 0, sensorLagS: Math.min(PRIOR_LAG_S, before.aS / 2) }
-  }
-  const trusting = find(true)
-  const best =
-    trusting && careful.scoreOf(trusting.law) > careful.law.score - MOST_DISAGREEMENT
-      ? trusting.law
-      : careful.law
+  const trusting = careful?.leavesOut === false ? undefined : find(true)
+  const best = chooseLaw(careful, trusting)
+  if (!best) return { ...before, eventsUsed: 0, sensorLagS: Math.min(PRIOR_LAG_S, before.aS / 2) }
   return {
     aS: best.pureS + best.lagS,
     bSRpmKpa: best.b,
@@ -74,9 +69,17 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
   }
 }
 
+/** The law that trusts the overrun where the rest of the run agrees with it, or where nothing else was driven. */
+function chooseLaw(careful: Found | undefined, trusting: Found | undefined): Candidate | undefined {
+  if (!careful || !trusting) return (careful ?? trusting)?.law
+  const lost = careful.law.score - careful.scoreOf(trusting.law)
+  return lost < MOST_DISAGREEMENT ? trusting.law : careful.law
+}
+
 /** A law with the search it is best in. */
 interface Found {
   readonly law: Candidate
+  readonly leavesOut: boolean
   /** How well the same search explains the run by another law. */
   scoreOf(other: Candidate): number
 }
@@ -100,6 +103,7 @@ function findLaw(full: Search, rough: Search, before: DelayLaw): Found {
   const law = rough === full ? best : climb(full, best.flow, best.lagS, best)
   return {
     law,
+    leavesOut: full.leavesOut,
     scoreOf({ flow, pureS, b, lagS }) {
       full.setLag(lagS)
       return full.score(flow, pureS, b)
