@@ -2,6 +2,8 @@
  * Offline start: every built file is kept, by the list that the build writes; the start page is asked for first and taken from the store
  * when the bridge is away. Nothing under /api/ or /live is ever kept: readings and runs are the bridge's to give.
  */
+/** A bridge that has not answered by now is away, ms: a network that swallows everything tells so only after minutes. */
+const patienceMs = 3000
 const listAddress = '/files.json'
 const always = ['/', '/manifest.webmanifest', '/icon.svg', '/icon-192.png', '/icon-512.png']
 
@@ -37,13 +39,20 @@ self.addEventListener('activate', (event) => {
   )
 })
 
+async function startPage(request) {
+  const asked = fetch(request)
+  const late = new Promise((resolve) => setTimeout(resolve, patienceMs))
+  const answer = await Promise.race([asked.catch(() => undefined), late])
+  return answer ?? (await caches.match('/')) ?? asked
+}
+
 self.addEventListener('fetch', (event) => {
   const { request } = event
   const address = new URL(request.url)
   if (request.method !== 'GET' || address.origin !== location.origin) return
   if (address.pathname.startsWith('/api/') || address.pathname === '/live') return
   if (request.mode === 'navigate') {
-    event.respondWith(fetch(request).catch(async () => (await caches.match('/')) ?? Response.error()))
+    event.respondWith(startPage(request))
     return
   }
   event.respondWith(caches.match(address.pathname).then((kept) => kept ?? fetch(request)))

@@ -1,9 +1,11 @@
 import { type ChildProcess, spawn } from 'node:child_process'
+import { once } from 'node:events'
 import { mkdtempSync, rmSync } from 'node:fs'
+import { createServer } from 'node:http'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import type { Browser } from 'playwright'
-import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
+import { afterAll, afterEach, beforeAll, describe, expect, onTestFinished, test } from 'vitest'
 import { check, launch, openPage, partText, shoot, until } from './support.ts'
 
 const port = 4934
@@ -119,5 +121,22 @@ describe('the served page on the simulator', () => {
     await until('the page', async () => (await partText(page, 'instead')) !== '', 10_000)
     const words = `${await partText(page, 'instead')}, ${((await page.locator('.beside').textContent()) ?? '').trim()}`
     check('OFF', `started offline from its own store: "${words.replace(/\s+/g, ' ')}"`, true)
+
+    // A network that takes what is asked and never answers, as far from the garage's.
+    const mute = createServer(() => {}).listen(port, '127.0.0.1')
+    onTestFinished(() => {
+      mute.close()
+      mute.closeAllConnections()
+    })
+    await once(mute, 'listening')
+    await page.evaluate(() => Object.assign(window, { isOld: true }))
+    const asked = performance.now()
+    await page.reload({ waitUntil: 'commit' })
+    await until('the page again', async () => {
+      const isOld = await page.evaluate(() => 'isOld' in window)
+      return !isOld && (await partText(page, 'instead')) !== ''
+    })
+    const startedS = (performance.now() - asked) / 1000
+    check('OFF', `nobody answers: started from its own store after ${startedS.toFixed(1)} s`, true)
   })
 })
