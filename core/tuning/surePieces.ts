@@ -7,7 +7,7 @@ import { defaultStateLimits } from '../engine/stateLimits.ts'
  * A choke that comes off late goes on feeding a warm engine: for so long, s, after its first warm moment nothing of the other circuits is known.
  * Common practice, no source.
  */
-const LATE_CHOKE_S = 600
+export const LATE_CHOKE_S = 600
 
 /**
  * The run's steady pieces whose state is sure enough to choose parts by. Where the throttle alone tells the load, a car with a wide carburettor
