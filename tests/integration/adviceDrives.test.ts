@@ -87,6 +87,19 @@ describe('advice on a drive with one fault names the part and the way', () => {
     )
   }
 
+  it(
+    'leaves the choke of a right car alone after a cold start',
+    () => {
+      for (const car of ['marigold', 'juniper', 'pebble']) {
+        const run = drive(car, { setup: 'right', drive: 'cold_start', seconds: undefined })
+        expect([car, run.result.warm_up?.choke]).toEqual([car, 'fine'])
+        const advice = advise([run], { box: carNamed(car).box })
+        expect([advice.next, ...advice.also].map((entry) => entry?.part)).not.toContain('choke')
+      }
+    },
+    minutes,
+  )
+
   const pumpFaults: [string, string, (to: Record<string, unknown>) => boolean][] = [
     ['small_squirter', 'squirter', (to) => Number(to.bore_mm) > 0.53],
     ['light_spring', 'opening_spring', (to) => Number(to.stiffness) > 0.6],
