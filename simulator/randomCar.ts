@@ -1,5 +1,7 @@
 import type { Box, Fitted, Part } from '../core/contract/car.ts'
+import { rightSetup } from './cars/commonSetups.ts'
 import { chokeNotches, openings, screwTurns } from './cars/partBox.ts'
+import { roadFigures } from './cars/roadFigures.ts'
 import { channelSets } from './channels.ts'
 import type { Drive } from './driveSteps.ts'
 import { driveNames, namedDrive } from './drives.ts'
@@ -234,10 +236,6 @@ function draftCar(seed: number): SimCar {
   const { right, box } = partsOf(shape, parameters, random)
   const name = `random_${seed}`
   const barrels = shape.primaries + shape.secondaries
-  const gears = Array.from({ length: parameters['vehicle.gears']! }, (_, i) => {
-    const key = `vehicle.gear_${i + 1}` as 'vehicle.gear_1'
-    return Math.round(parameters[key]! * 1000) / 1000
-  })
   return {
     name,
     profile: {
@@ -252,21 +250,12 @@ function draftCar(seed: number): SimCar {
       barrels,
       sensor: { curve: 'planar49', bank_names: ['left', 'right'] },
       fuel: { id: 'gasoline_e0' },
-      mass_kg: parameters['vehicle.mass_kg'],
-      gearing: {
-        final_drive: parameters['vehicle.final_drive'],
-        gears,
-        tyre_circumference_m: parameters['vehicle.tyre_m'],
-      },
-      road_load: {
-        drag_area_m2: parameters['vehicle.drag_area_m2'],
-        rolling_coefficient: parameters['vehicle.rolling'],
-      },
+      ...roadFigures(parameters),
     },
     parameters,
     right,
     box,
-    setups: { right: { text: 'every state in its band', wrong: [] } },
+    setups: { right: rightSetup },
   }
 }
 

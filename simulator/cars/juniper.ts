@@ -1,6 +1,9 @@
 import type { Part } from '../../core/contract/car.ts'
+import type { ParameterChanges } from '../parameters.ts'
 import type { SimCar } from '../simCar.ts'
+import { deadPump, rightSetup, wrongChokes } from './commonSetups.ts'
 import { bored, chokeNotches, jetRow, labelled, openings, screwTurns } from './partBox.ts'
+import { roadFigures } from './roadFigures.ts'
 
 const mainJets = jetRow(84, 108, 2, 39.4)
 /** Metering rods by their cruise and power diameters in hundredths of a millimetre. */
@@ -33,6 +36,32 @@ const cams: Part[] = [
 ]
 const chokes = chokeNotches()
 
+const parameters: ParameterChanges = {
+  'engine.displacement_L': 3.7,
+  'engine.cylinders': 6,
+  'engine.idle_rpm': 650,
+  'engine.fast_idle_rpm': 1450,
+  'engine.inertia_kgm2': 0.22,
+  'engine.manifold_L': 4.2,
+  'engine.peak_torque_rpm': 2400,
+  'engine.redline_rpm': 4700,
+  'engine.thermostat_C': 85,
+  'carb.primaries': 2,
+  'carb.venturi_mm': 29,
+  'carb.bore_mm': 37,
+  'exhaust.volume_L': 3.6,
+  'vehicle.mass_kg': 1420,
+  'vehicle.drag_area_m2': 0.88,
+  'vehicle.rolling': 0.014,
+  'vehicle.tyre_m': 2.02,
+  'vehicle.final_drive': 3.42,
+  'vehicle.gears': 4,
+  'vehicle.gear_1': 3.1,
+  'vehicle.gear_2': 1.85,
+  'vehicle.gear_3': 1.3,
+  'vehicle.gear_4': 1,
+}
+
 /** An invented saloon: 3.7 l straight six, two-barrel carburettor with metering rods, four-speed manual. */
 export const juniper: SimCar = {
   name: 'juniper',
@@ -45,35 +74,9 @@ export const juniper: SimCar = {
     barrels: 2,
     sensor: { curve: 'planar49', bank_names: ['all cylinders'] },
     fuel: { id: 'gasoline_e0' },
-    mass_kg: 1420,
-    gearing: { final_drive: 3.42, gears: [3.1, 1.85, 1.3, 1], tyre_circumference_m: 2.02 },
-    road_load: { drag_area_m2: 0.88, rolling_coefficient: 0.014 },
+    ...roadFigures(parameters),
   },
-  parameters: {
-    'engine.displacement_L': 3.7,
-    'engine.cylinders': 6,
-    'engine.idle_rpm': 650,
-    'engine.fast_idle_rpm': 1450,
-    'engine.inertia_kgm2': 0.22,
-    'engine.manifold_L': 4.2,
-    'engine.peak_torque_rpm': 2400,
-    'engine.redline_rpm': 4700,
-    'engine.thermostat_C': 85,
-    'carb.primaries': 2,
-    'carb.venturi_mm': 29,
-    'carb.bore_mm': 37,
-    'exhaust.volume_L': 3.6,
-    'vehicle.mass_kg': 1420,
-    'vehicle.drag_area_m2': 0.88,
-    'vehicle.rolling': 0.014,
-    'vehicle.tyre_m': 2.02,
-    'vehicle.final_drive': 3.42,
-    'vehicle.gears': 4,
-    'vehicle.gear_1': 3.1,
-    'vehicle.gear_2': 1.85,
-    'vehicle.gear_3': 1.3,
-    'vehicle.gear_4': 1,
-  },
+  parameters,
   right: {
     main_jet: labelled(mainJets, '96', 2),
     rod: labelled(rods, '160/126', 2),
@@ -93,7 +96,7 @@ export const juniper: SimCar = {
     choke: chokes,
   },
   setups: {
-    right: { text: 'every state in its band', wrong: [] },
+    right: rightSetup,
     lean_main: {
       text: 'main jets three sizes too small',
       fitted: { main_jet: labelled(mainJets, '90') },
@@ -134,25 +137,12 @@ export const juniper: SimCar = {
       fitted: { squirter: labelled(squirters, '40'), pump_cam: labelled(cams, 'short') },
       wrong: ['pump'],
     },
-    dead_pump: {
-      text: 'accelerator pump gives nothing',
-      parameters: { 'carb.pump_scale': 0 },
-      wrong: ['pump'],
-    },
+    dead_pump: deadPump,
     late_pump: {
       text: 'slack pump lever: the shot comes late',
       parameters: { 'carb.pump_delay_s': 0.3 },
       wrong: ['pump'],
     },
-    early_choke: {
-      text: 'choke opens too early',
-      parameters: { 'choke.open_C': 32, 'choke.heat_tau_s': 80 },
-      wrong: ['choke'],
-    },
-    late_choke: {
-      text: 'choke opens too late',
-      parameters: { 'choke.open_C': 80, 'choke.heat_tau_s': 800 },
-      wrong: ['choke'],
-    },
+    ...wrongChokes,
   },
 }

@@ -1,6 +1,9 @@
 import type { Part } from '../../core/contract/car.ts'
+import type { ParameterChanges } from '../parameters.ts'
 import type { SimCar } from '../simCar.ts'
+import { deadPump, rightSetup, wrongChokes } from './commonSetups.ts'
 import { bored, chokeNotches, jetRow, labelled, openings, screwTurns } from './partBox.ts'
+import { roadFigures } from './roadFigures.ts'
 
 const mainJets = jetRow(62, 80, 1, 38.4)
 const secondaryJets = jetRow(68, 86, 1, 38.4)
@@ -38,6 +41,35 @@ const springs: Part[] = [
 ]
 const chokes = chokeNotches()
 
+const parameters: ParameterChanges = {
+  'engine.displacement_L': 5.7,
+  'engine.cylinders': 8,
+  'engine.idle_rpm': 700,
+  'engine.fast_idle_rpm': 1400,
+  'engine.inertia_kgm2': 0.3,
+  'engine.manifold_L': 6.5,
+  'engine.peak_torque_rpm': 2900,
+  'engine.redline_rpm': 4900,
+  'engine.thermostat_C': 82,
+  'carb.primaries': 2,
+  'carb.secondaries': 2,
+  'carb.venturi_mm': 30,
+  'carb.bore_mm': 38,
+  'carb.secondary_venturi_mm': 33,
+  'exhaust.volume_L': 5,
+  'vehicle.mass_kg': 1750,
+  'vehicle.drag_area_m2': 0.98,
+  'vehicle.rolling': 0.014,
+  'vehicle.tyre_m': 2.12,
+  'vehicle.final_drive': 3.08,
+  'vehicle.gears': 3,
+  'vehicle.gear_1': 2.5,
+  'vehicle.gear_2': 1.5,
+  'vehicle.gear_3': 1,
+  'vehicle.automatic': 1,
+  'vehicle.stall_rpm': 1650,
+}
+
 /** An invented open tourer: 5.7 l V8, four-barrel carburettor, three-speed automatic. */
 export const marigold: SimCar = {
   name: 'marigold',
@@ -50,38 +82,9 @@ export const marigold: SimCar = {
     barrels: 4,
     sensor: { curve: 'planar49', bank_names: ['left', 'right'] },
     fuel: { id: 'gasoline_e0' },
-    mass_kg: 1750,
-    gearing: { final_drive: 3.08, gears: [2.5, 1.5, 1], tyre_circumference_m: 2.12 },
-    road_load: { drag_area_m2: 0.98, rolling_coefficient: 0.014 },
+    ...roadFigures(parameters),
   },
-  parameters: {
-    'engine.displacement_L': 5.7,
-    'engine.cylinders': 8,
-    'engine.idle_rpm': 700,
-    'engine.fast_idle_rpm': 1400,
-    'engine.inertia_kgm2': 0.3,
-    'engine.manifold_L': 6.5,
-    'engine.peak_torque_rpm': 2900,
-    'engine.redline_rpm': 4900,
-    'engine.thermostat_C': 82,
-    'carb.primaries': 2,
-    'carb.secondaries': 2,
-    'carb.venturi_mm': 30,
-    'carb.bore_mm': 38,
-    'carb.secondary_venturi_mm': 33,
-    'exhaust.volume_L': 5,
-    'vehicle.mass_kg': 1750,
-    'vehicle.drag_area_m2': 0.98,
-    'vehicle.rolling': 0.014,
-    'vehicle.tyre_m': 2.12,
-    'vehicle.final_drive': 3.08,
-    'vehicle.gears': 3,
-    'vehicle.gear_1': 2.5,
-    'vehicle.gear_2': 1.5,
-    'vehicle.gear_3': 1,
-    'vehicle.automatic': 1,
-    'vehicle.stall_rpm': 1650,
-  },
+  parameters,
   right: {
     main_jet: labelled(mainJets, '71', 2),
     secondary_jet: labelled(secondaryJets, '76', 2),
@@ -105,7 +108,7 @@ export const marigold: SimCar = {
     choke: chokes,
   },
   setups: {
-    right: { text: 'every state in its band', wrong: [] },
+    right: rightSetup,
     lean_main: {
       text: 'main jets four sizes too small',
       fitted: { main_jet: labelled(mainJets, '66') },
@@ -146,21 +149,8 @@ export const marigold: SimCar = {
       fitted: { pump_cam: labelled(cams, 'D'), squirter: labelled(squirters, '38') },
       wrong: ['pump'],
     },
-    dead_pump: {
-      text: 'accelerator pump gives nothing',
-      parameters: { 'carb.pump_scale': 0 },
-      wrong: ['pump'],
-    },
-    early_choke: {
-      text: 'choke opens too early',
-      parameters: { 'choke.open_C': 32, 'choke.heat_tau_s': 80 },
-      wrong: ['choke'],
-    },
-    late_choke: {
-      text: 'choke opens too late',
-      parameters: { 'choke.open_C': 80, 'choke.heat_tau_s': 800 },
-      wrong: ['choke'],
-    },
+    dead_pump: deadPump,
+    ...wrongChokes,
     light_spring: {
       text: 'secondaries open too early',
       fitted: { opening_spring: labelled(springs, 'light') },

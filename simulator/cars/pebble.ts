@@ -1,6 +1,9 @@
 import type { Part } from '../../core/contract/car.ts'
+import type { ParameterChanges } from '../parameters.ts'
 import type { SimCar } from '../simCar.ts'
+import { deadPump, rightSetup, wrongChokes } from './commonSetups.ts'
 import { bored, chokeNotches, jetRow, labelled, openings, screwTurns } from './partBox.ts'
+import { roadFigures } from './roadFigures.ts'
 
 const mainJets = jetRow(105, 140, 2.5, 100)
 const restrictions = bored([
@@ -28,6 +31,32 @@ const cams: Part[] = [
 ]
 const chokes = chokeNotches()
 
+const parameters: ParameterChanges = {
+  'engine.displacement_L': 1.1,
+  'engine.cylinders': 4,
+  'engine.idle_rpm': 850,
+  'engine.fast_idle_rpm': 1700,
+  'engine.inertia_kgm2': 0.09,
+  'engine.manifold_L': 1.3,
+  'engine.peak_torque_rpm': 3000,
+  'engine.redline_rpm': 5900,
+  'engine.thermostat_C': 84,
+  'carb.primaries': 1,
+  'carb.venturi_mm': 26,
+  'carb.bore_mm': 32,
+  'exhaust.volume_L': 1.6,
+  'vehicle.mass_kg': 820,
+  'vehicle.drag_area_m2': 0.72,
+  'vehicle.rolling': 0.013,
+  'vehicle.tyre_m': 1.72,
+  'vehicle.final_drive': 4.1,
+  'vehicle.gears': 4,
+  'vehicle.gear_1': 3.6,
+  'vehicle.gear_2': 2.15,
+  'vehicle.gear_3': 1.4,
+  'vehicle.gear_4': 1,
+}
+
 /** An invented small car: 1.1 l four, one-barrel carburettor, four-speed manual. */
 export const pebble: SimCar = {
   name: 'pebble',
@@ -40,35 +69,9 @@ export const pebble: SimCar = {
     barrels: 1,
     sensor: { curve: 'planar49', bank_names: ['all cylinders'] },
     fuel: { id: 'gasoline_e0' },
-    mass_kg: 820,
-    gearing: { final_drive: 4.1, gears: [3.6, 2.15, 1.4, 1], tyre_circumference_m: 1.72 },
-    road_load: { drag_area_m2: 0.72, rolling_coefficient: 0.013 },
+    ...roadFigures(parameters),
   },
-  parameters: {
-    'engine.displacement_L': 1.1,
-    'engine.cylinders': 4,
-    'engine.idle_rpm': 850,
-    'engine.fast_idle_rpm': 1700,
-    'engine.inertia_kgm2': 0.09,
-    'engine.manifold_L': 1.3,
-    'engine.peak_torque_rpm': 3000,
-    'engine.redline_rpm': 5900,
-    'engine.thermostat_C': 84,
-    'carb.primaries': 1,
-    'carb.venturi_mm': 26,
-    'carb.bore_mm': 32,
-    'exhaust.volume_L': 1.6,
-    'vehicle.mass_kg': 820,
-    'vehicle.drag_area_m2': 0.72,
-    'vehicle.rolling': 0.013,
-    'vehicle.tyre_m': 1.72,
-    'vehicle.final_drive': 4.1,
-    'vehicle.gears': 4,
-    'vehicle.gear_1': 3.6,
-    'vehicle.gear_2': 2.15,
-    'vehicle.gear_3': 1.4,
-    'vehicle.gear_4': 1,
-  },
+  parameters,
   right: {
     main_jet: labelled(mainJets, '125'),
     power_restriction: labelled(restrictions, '60'),
@@ -88,7 +91,7 @@ export const pebble: SimCar = {
     choke: chokes,
   },
   setups: {
-    right: { text: 'every state in its band', wrong: [] },
+    right: rightSetup,
     lean_main: {
       text: 'main jet three sizes too small',
       fitted: { main_jet: labelled(mainJets, '117.5') },
@@ -129,21 +132,8 @@ export const pebble: SimCar = {
       fitted: { pump_cam: labelled(cams, '3'), squirter: labelled(squirters, '50') },
       wrong: ['pump'],
     },
-    dead_pump: {
-      text: 'accelerator pump gives nothing',
-      parameters: { 'carb.pump_scale': 0 },
-      wrong: ['pump'],
-    },
-    early_choke: {
-      text: 'choke opens too early',
-      parameters: { 'choke.open_C': 32, 'choke.heat_tau_s': 80 },
-      wrong: ['choke'],
-    },
-    late_choke: {
-      text: 'choke opens too late',
-      parameters: { 'choke.open_C': 80, 'choke.heat_tau_s': 800 },
-      wrong: ['choke'],
-    },
+    dead_pump: deadPump,
+    ...wrongChokes,
     injected: {
       text: 'converted to throttle-body injection, its table right',
       parameters: { 'injection.fitted': 1 },
