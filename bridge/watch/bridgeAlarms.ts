@@ -1,4 +1,4 @@
-import type { AlarmPriority } from '../../core/contract/result.ts'
+import type { AlarmCode } from '../../core/contract/alarmKinds.ts'
 import type { BridgeAlarm } from '../../core/contract/stream.ts'
 import { type AlarmTimer, createAlarmTimer } from '../../core/engine/alarmTimer.ts'
 
@@ -9,8 +9,6 @@ const freeDeadband = 0.1
 /** Share by which the board's clock may be off before it is told: ceramic resonators keep within 0.5 %, quartz within 0.01 %; common practice, no source. */
 export const mostDrift = 0.01
 const driftDeadband = 0.002
-/** On- and off-delays, s: those of every caution and advisory (our own decision). */
-const delays = { caution: { on: 1, off: 2 }, advisory: { on: 3, off: 5 } } as const
 
 export interface BridgeConditions {
   /** Bytes left where runs are kept; NaN = not known. */
@@ -28,17 +26,13 @@ export class BridgeAlarms {
   /** @param onChange called when one comes on, and when it is over with its worst value */
   constructor(onChange: (alarm: BridgeAlarm, isOn: boolean) => void) {
     this.#onChange = onChange
-    const create = (code: string, priority: keyof typeof delays, isLowBad: boolean) =>
+    const create = (code: AlarmCode) =>
       createAlarmTimer({
         code,
-        priority,
-        onDelayS: delays[priority].on,
-        offDelayS: delays[priority].off,
-        isLowBad,
         onEnd: (ended) => onChange(describe(ended), false),
       })
-    this.#disk = create('disk_nearly_full', 'caution', true)
-    this.#clock = create('board_clock_drift', 'advisory', false)
+    this.#disk = create('disk_nearly_full')
+    this.#clock = create('board_clock_drift')
   }
 
   step(timeS: number, { freeBytes, drift }: BridgeConditions): void {
@@ -62,5 +56,5 @@ export class BridgeAlarms {
 }
 
 function describe({ code, priority, startS, worst }: AlarmTimer): BridgeAlarm {
-  return { code, priority: priority as AlarmPriority, startS, worst: Number.isFinite(worst) ? worst : null }
+  return { code, priority, startS, worst: Number.isFinite(worst) ? worst : null }
 }

@@ -1,8 +1,16 @@
+import { type AlarmCode, type AlarmKind, alarmKinds } from '../contract/alarmKinds.ts'
 import type { AlarmPriority } from '../contract/result.ts'
+
+/** A fault lasts so long before its alarm comes on, and is gone for so long before it ends, s. */
+const delays: Readonly<Record<AlarmPriority, { onS: number; offS: number }>> = {
+  warning: { onS: 0.3, offS: 1 },
+  caution: { onS: 1, offS: 2 },
+  advisory: { onS: 3, offS: 5 },
+}
 
 /** One alarm with on-delay, off-delay and a worst value. Bad and good are told apart by the caller, who keeps the deadband between them. */
 export interface AlarmTimer {
-  readonly code: string
+  readonly code: AlarmCode
   readonly priority: AlarmPriority
   isOn: boolean
   /** First bad moment of the alarm that is on or was on last, s. */
@@ -12,7 +20,7 @@ export interface AlarmTimer {
   /**
    * @param isBad over the limit
    * @param isGood back beyond the deadband; neither means between
-   * @param value what is logged; the greater is the worse, `isLowBad` turns that round
+   * @param value what is logged; the greater is the worse, but where the alarm's kind says that low is bad
    */
   step(timeS: number, isBad: boolean, isGood: boolean, value: number): void
   /** True while it is on or may come on: it needs each sample then. */
@@ -22,18 +30,16 @@ export interface AlarmTimer {
 }
 
 export interface AlarmTimerOptions {
-  readonly code: string
-  readonly priority: AlarmPriority
-  readonly onDelayS: number
-  readonly offDelayS: number
-  readonly isLowBad?: boolean
+  readonly code: AlarmCode
   /** Once over, it is not raised again for so long, s, default 0, then for twice as long: what the crew knows already need not be told each minute. */
   readonly restS?: number
   readonly onEnd: (alarm: AlarmTimer) => void
 }
 
 export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
-  const { onDelayS, offDelayS, isLowBad = false, restS = 0, onEnd } = options
+  const { code, restS = 0, onEnd } = options
+  const { priority, isLowBad = false }: AlarmKind = alarmKinds[code]
+  const { onS, offS } = delays[priority]
   // Fields of an object, so that no number is boxed at each sample.
   const since = {
     badSinceS: Number.NaN,
@@ -45,8 +51,8 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
   const isWorse = (value: number, than: number) => !(isLowBad ? value >= than : value <= than)
 
   const alarm: AlarmTimer = {
-    code: options.code,
-    priority: options.priority,
+    code,
+    priority,
     isOn: false,
     startS: Number.NaN,
     endS: Number.NaN,
@@ -62,7 +68,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       } else if (!alarm.isOn) since.badSinceS = Number.NaN
       if (!alarm.isOn) {
         // A hair of time makes up for the rounding of sample times.
-        if (!(timeS - since.badSinceS >= onDelayS - 1e-6) || timeS - alarm.endS < since.restS) return
+        if (!(timeS - since.badSinceS >= onS - 1e-6) || timeS - alarm.endS < since.restS) return
         if (!Number.isNaN(alarm.endS)) since.restS *= 2
         alarm.isOn = true
         alarm.startS = since.badSinceS
@@ -72,7 +78,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       if (isBad) alarm.worst = since.worst
       if (!isGood) since.goodSinceS = Number.NaN
       else if (Number.isNaN(since.goodSinceS)) since.goodSinceS = timeS
-      if (timeS - since.goodSinceS >= offDelayS - 1e-6) turnOff(since.goodSinceS)
+      if (timeS - since.goodSinceS >= offS - 1e-6) turnOff(since.goodSinceS)
     },
     isWaiting: () => alarm.isOn || !Number.isNaN(since.badSinceS),
     stop(timeS) {

@@ -1,3 +1,4 @@
+import { type AlarmCode, alarmKinds } from '../contract/alarmKinds.ts'
 import type { LiveAlarm } from '../contract/live.ts'
 import type { AlarmEntry, AlarmPriority } from '../contract/result.ts'
 import type { AlarmLimits } from './alarmLimits.ts'
@@ -51,11 +52,6 @@ export interface Alarms {
   finish(timeS: number): void
 }
 
-const delays: Readonly<Record<AlarmPriority, { on: number; off: number }>> = {
-  warning: { on: 0.3, off: 1 },
-  caution: { on: 1, off: 2 },
-  advisory: { on: 3, off: 5 },
-}
 const priorityRank: Readonly<Record<AlarmPriority, number>> = { warning: 0, caution: 1, advisory: 2 }
 
 /**
@@ -75,13 +71,9 @@ export function createAlarms(
   const seen = { lastS: Number.NaN, silentFromS: Number.NaN }
 
   const all: AlarmTimer[] = []
-  const add = (code: string, priority: AlarmPriority, isLowBad = false, restS = 0): AlarmTimer => {
+  const add = (code: AlarmCode, restS = 0): AlarmTimer => {
     const alarm = createAlarmTimer({
       code,
-      priority,
-      onDelayS: delays[priority].on,
-      offDelayS: delays[priority].off,
-      isLowBad,
       restS,
       onEnd: (ended) =>
         onEnd({
@@ -95,19 +87,19 @@ export function createAlarms(
     all.push(alarm)
     return alarm
   }
-  const leanUnderLoad = add('lean_under_load', 'warning')
-  const exhaustHot = add('exhaust_hot', 'warning')
-  const oilLow = add('oil_pressure_low', 'warning', true)
-  const coolantHot = add('coolant_hot', 'warning')
-  const leanInPower = add('lean_in_power', 'caution', false, CAUTION_REST_S)
-  const richInPower = add('rich_in_power', 'caution', true, CAUTION_REST_S)
-  const leanInCruise = add('lean_in_cruise', 'caution', false, CAUTION_REST_S)
-  const richInCruise = add('rich_in_cruise', 'caution', true, CAUTION_REST_S)
-  const sensorFault = add('sensor_fault', 'caution')
-  const supplyLow = add('supply_low', 'caution', true)
-  const supplyHigh = add('supply_high', 'caution')
-  const fuelLow = add('fuel_pressure_low', 'caution', true)
-  const fuelHigh = add('fuel_pressure_high', 'caution')
+  const leanUnderLoad = add('lean_under_load')
+  const exhaustHot = add('exhaust_hot')
+  const oilLow = add('oil_pressure_low')
+  const coolantHot = add('coolant_hot')
+  const leanInPower = add('lean_in_power', CAUTION_REST_S)
+  const richInPower = add('rich_in_power', CAUTION_REST_S)
+  const leanInCruise = add('lean_in_cruise', CAUTION_REST_S)
+  const richInCruise = add('rich_in_cruise', CAUTION_REST_S)
+  const sensorFault = add('sensor_fault')
+  const supplyLow = add('supply_low')
+  const supplyHigh = add('supply_high')
+  const fuelLow = add('fuel_pressure_low')
+  const fuelHigh = add('fuel_pressure_high')
 
   // An alarm that is neither bad nor waiting has nothing to note: most of them, in most rows.
   const over = (
@@ -197,7 +189,7 @@ export function createAlarms(
       if (!Number.isNaN(seen.silentFromS)) {
         list.push({
           code: 'no_samples',
-          priority: 'caution',
+          priority: alarmKinds.no_samples.priority,
           startS: seen.silentFromS,
           endS: Number.NaN,
           worst: Number.NaN,
@@ -216,7 +208,7 @@ export function createAlarms(
   function endSilence(timeS: number): void {
     onEnd({
       code: 'no_samples',
-      priority: 'caution',
+      priority: alarmKinds.no_samples.priority,
       start_s: seen.lastS,
       end_s: timeS,
       worst: timeS - seen.lastS,

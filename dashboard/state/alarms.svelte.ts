@@ -1,3 +1,4 @@
+import { alarmKind } from '../../core/contract/alarmKinds.ts'
 import type { LiveAlarm } from '../../core/contract/live.ts'
 import type { Clock } from './clock.svelte.ts'
 import type { Sound } from './sound.svelte.ts'
@@ -159,7 +160,7 @@ function keyOf(alarm: LiveAlarm): string {
 
 /** Two of a kind that nobody has seen yet, as one: its worst value, and how long both lasted. */
 function together(before: AlarmRecord, now: AlarmRecord): AlarmRecord {
-  const isLowWorse = /^rich|_low$|^disk/.test(now.code)
+  const isLowWorse = alarmKind(now.code)?.isLowBad === true
   const values = [before.worst, now.worst].filter((value) => !Number.isNaN(value))
   const worst = values.length === 0 ? Number.NaN : isLowWorse ? Math.min(...values) : Math.max(...values)
   return { ...now, worst, startS: before.startS, durationS: before.durationS + now.durationS }

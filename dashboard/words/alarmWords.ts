@@ -1,3 +1,4 @@
+import type { AlarmCode } from '../../core/contract/alarmKinds.ts'
 import type { LiveAlarm } from '../../core/contract/live.ts'
 import { formatNumber, NARROW_SPACE } from '../../core/units/format.ts'
 import type { UnitId } from '../../core/units/unitTable.ts'
@@ -23,7 +24,7 @@ const alarmWords: Readonly<Record<string, readonly [string, string]>> = {
   rich_in_cruise: ['NOTE MIXTURE', 'rich in cruise'],
   disk_nearly_full: ['FREE SPACE', 'disk nearly full'],
   board_clock_drift: ['NOTE CLOCK', 'board clock drifts'],
-}
+} satisfies Readonly<Record<AlarmCode, readonly [string, string]>>
 /** What follows the colon is the item of the coverage. */
 const covered = 'covered:'
 
