@@ -12,7 +12,8 @@ export {
   parameterTable,
 } from './parameters.ts'
 export { describeEverything, partsFile } from './partsFile.ts'
-export { randomCar, randomDrive, randomNoise, randomRun, randomSetup } from './randomCar.ts'
+export { randomCar, randomSetup } from './randomCar.ts'
+export { randomDrive, randomNoise, randomRun } from './randomRun.ts'
 export { type SimulatedRun, simulateRun } from './run.ts'
 export { resolveRun, type SimulateOptions } from './runOptions.ts'
 export { isDriveName, parseSettings, partFromText, setKeys } from './setKeys.ts'
