@@ -5,6 +5,7 @@ import {
   createRegressorSignals,
   quickPart,
   type RegressorRows,
+  type RegressorSignals,
   type Regressors,
 } from './mixtureRegressors.ts'
 import { explainedSquare, factorise, multiplyFour } from './normalEquations.ts'
@@ -76,24 +77,41 @@ export function prepareSearch(run: ConditionedRun, load: Float64Array, barometer
   return { run, load, figure, flowSum, phi }
 }
 
-/**
- * Undefined when too little moved. O(rows) a law. `trustsOverrun`: the beginning of an overrun counts as any other move, as if its fuel stopped at once.
- */
-export function createSearch(
-  { run, load, figure, flowSum, phi }: SearchedRun,
+/** Windows of a run with the signals of the model in them: the same for each search over them. */
+export interface SearchedWindows {
+  readonly signals: RegressorSignals
+  /** Number of the newest reading when each window begins. */
+  readonly readingAt: Int32Array
+}
+
+/** Undefined when too little moved. */
+export function prepareWindows(
+  { run, load }: SearchedRun,
   windows: DelayWindows,
-  all: DelayWindows,
   options: LearnDelayOptions,
-  before: DelayLaw,
-  { trustsOverrun }: { trustsOverrun: boolean },
-): Search | undefined {
+): SearchedWindows | undefined {
   if (pointsOf(windows) < LEAST_ROWS) return undefined
-  const { count, timeS } = run
   const signals = createRegressorSignals(run, load, windows, {
     throttleRestPct: options.throttleRestPct,
     restPct: 1.5,
     overrunRpm: 1.4 * options.warmIdleRpm,
   })
+  return { signals, readingAt: readingsAt(run, windows) }
+}
+
+/**
+ * Undefined when too little moved. O(rows) a law. `allPoints`: how many points all windows have, of which these may be a part. `trustsOverrun`: the
+ * beginning of an overrun counts as any other move, as if its fuel stopped at once.
+ */
+export function createSearch(
+  { run, figure, flowSum, phi }: SearchedRun,
+  { signals, readingAt }: SearchedWindows,
+  allPoints: number,
+  options: LearnDelayOptions,
+  before: DelayLaw,
+  { trustsOverrun }: { trustsOverrun: boolean },
+): Search | undefined {
+  const { count, timeS } = run
   let lagS = PRIOR_LAG_S
   const { rows } = signals
   const weightOf = trustsOverrun ? new Float64Array(rows.rows).fill(1) : weighRows(rows, signals.inOverrun)
@@ -106,9 +124,8 @@ export function createSearch(
   const hasEarlier = options.earlier !== undefined
   const sdB = hasEarlier ? EARLIER_B_LOG_SD : PRIOR_B_LOG_SD
   const sdA = hasEarlier ? EARLIER_A_SD_S : PRIOR_A_SD_S
-  const readingAt = readingsAt(run, windows)
   // A part of the windows speaks for all of them.
-  const readings = pointsOf(all) / ROWS_PER_READING
+  const readings = allPoints / ROWS_PER_READING
 
   function setLag(next: number): void {
     lagS = next

@@ -1,15 +1,17 @@
 import type { ConditionedRun } from './conditionedRun.ts'
-import { type DelayWindows, findDelayWindows, thinWindows } from './delayEvents.ts'
+import { findDelayWindows, thinWindows } from './delayEvents.ts'
 import { type DelayLaw, type FlowModel, priorDelayLaw } from './delayLaw.ts'
 import {
   createSearch,
   type LearnDelayOptions,
   PRIOR_LAG_S,
   prepareSearch,
+  prepareWindows,
   type Search,
+  type SearchedWindows,
 } from './delaySearch.ts'
 import { flowFigure } from './pointHistory.ts'
-import { dropUnread } from './readWindows.ts'
+import { dropUnread, pointsOf } from './readWindows.ts'
 
 /** The delay law of a run, and what it rests on. */
 export interface LearnedDelay extends DelayLaw {
@@ -50,11 +52,14 @@ export function learnDelay(run: ConditionedRun, options: LearnDelayOptions): Lea
   const load = loadOf(run, options)
   const windows = dropUnread(run, findDelayWindows(run, load))
   const searched = prepareSearch(run, load, options.barometerKpa)
+  const allPoints = pointsOf(windows)
+  const full = prepareWindows(searched, windows, options)
+  const thin = prepareWindows(searched, thinWindows(windows, ROUGH_POINTS), options)
   const find = (trustsOverrun: boolean) => {
-    const search = (some: DelayWindows) =>
-      createSearch(searched, some, windows, options, before, { trustsOverrun })
-    const full = search(windows)
-    return full && findLaw(full, search(thinWindows(windows, ROUGH_POINTS)) ?? full, before)
+    const search = (some: SearchedWindows | undefined) =>
+      some && createSearch(searched, some, allPoints, options, before, { trustsOverrun })
+    const fine = search(full)
+    return fine && findLaw(fine, search(thin) ?? fine, before)
   }
   const careful = find(false)
   const trusting = careful?.leavesOut === false ? undefined : find(true)
