@@ -19,7 +19,7 @@ export default defineConfig({
   root,
   publicDir: false,
   plugins: [executable],
-  ssr: { noExternal: ['commander', 'zod'] },
+  ssr: { noExternal: ['commander', 'nmea-simple', 'zod'] },
   build: {
     ssr: true,
     target: 'node20',
