@@ -91,7 +91,13 @@ export function patternOf(
     if (Number.isNaN(lambda[i])) continue
     readings++
     const isFirst = t <= limits.atOnceS
-    const over = lambda[i] - (isFirst ? frame.firstHighest : frame.highest)
+    // A jet that is rich hides a thin shot: so far over where it goes and over what it was, it is lean too.
+    const over = isFirst
+      ? Math.max(
+          lambda[i] - frame.firstHighest,
+          Math.min(lambda[i] - frame.highest, Number.isNaN(was) ? 0 : lambda[i] - was),
+        )
+      : lambda[i] - frame.highest
     if (isAir) least = Math.min(least, lambda[i])
     if (over <= limits.lean) isAir = false
     else if (isAir ? t > limits.airS : !isFirst || lambda[i] > least + limits.rises) {

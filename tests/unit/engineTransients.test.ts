@@ -51,12 +51,17 @@ function analyse(seconds: number, at: (t: number) => Moment, without = '', hz = 
 }
 
 /** Cruise, at 20 s an opening of some size and rate, λ after it as given by the seconds since. */
-function opening(lambdaAfter: (s: number) => number, ratePctS = 200, size = 30): AnalysisResult {
+function opening(
+  lambdaAfter: (s: number) => number,
+  ratePctS = 200,
+  size = 30,
+  lambdaBefore = 1.02,
+): AnalysisResult {
   return analyse(30, (t) => {
     const since = t - 20
     const share = Math.min(1, Math.max(0, (since * ratePctS) / size))
     return {
-      lambda: since < 0 ? 1.02 : lambdaAfter(since),
+      lambda: since < 0 ? lambdaBefore : lambdaAfter(since),
       // Closed for a while first, so that rest is known.
       throttle: t < 10 ? 0 : 12 + size * share,
       map: t < 10 ? 33 : 48 + 25 * share,
@@ -84,6 +89,12 @@ describe('tip-ins', () => {
     expect(event.pattern).toBe('lean_at_once')
     expect(event.lean_peak).toBeGreaterThan(0.15)
     expect(event.lean_peak_after_s).toBeLessThan(0.5)
+  })
+
+  it('are lean at once of rich jets too: what leaps over where it goes and over what it was hides behind no target', () => {
+    const leap = (by: number) => (s: number) => 0.9 + by * Math.sin(Math.PI * Math.min(1, s / 0.4)) ** 2
+    expect(last(opening(leap(0.17), 200, 30, 0.9)).pattern).toBe('lean_at_once')
+    expect(last(opening(leap(0.1), 200, 30, 0.9)).pattern).toBe('clean')
   })
 
   it('do not go lean at once from a mixture that was as lean before', () => {
