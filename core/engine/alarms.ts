@@ -30,6 +30,8 @@ export interface AlarmInput {
   /** Newest trusted λ of the leaner bank; NaN when none of them may be believed. */
   lambda: number
   hasNewLambda: boolean
+  /** False while the choke may still feed: rich under load is then no jet's affair. */
+  isWarm: boolean
   /** From here on what changes slowly: looked at only when `isSlowDue`. */
   isSensorFault: boolean
   rpm: number
@@ -151,7 +153,7 @@ export function createAlarms(
     const inCruise = isOfThisState && input.isCalm && input.isOnMain && state === stateCode.cruise
     // The warning says it already; the caution would only count twice.
     over(leanInPower, timeS, ofPower.leanest, ofPower.leanOver(power), dead, inPower && !leanUnderLoad.isOn)
-    under(richInPower, timeS, ofPower.richest, ofPower.richUnder(power), dead, inPower)
+    under(richInPower, timeS, ofPower.richest, ofPower.richUnder(power), dead, inPower && input.isWarm)
     over(leanInCruise, timeS, ofCruise.leanest, ofCruise.leanOver(cruise), dead, inCruise)
     under(richInCruise, timeS, ofCruise.richest, ofCruise.richUnder(cruise), dead, inCruise)
     over(coolantHot, timeS, input.coolantC, limits.coolant_C, 2)

@@ -52,6 +52,7 @@ export function createAlarmFeed(options: AlarmFeedOptions): AlarmFeed {
     isOnMain: true,
     lambda: Number.NaN,
     hasNewLambda: false,
+    isWarm: true,
     isSensorFault: false,
     rpm: Number.NaN,
     exhaustC: Number.NaN,
@@ -77,6 +78,7 @@ export function createAlarmFeed(options: AlarmFeedOptions): AlarmFeed {
     const hot2 = value[slot.exhaust_temperature_2]
     input.exhaustC = hot2 > hot || Number.isNaN(hot) ? hot2 : hot
     input.coolantC = value[slot.coolant]
+    input.isWarm = !(input.coolantC < limits.warm_C)
     input.oilKpa = value[slot.oil_pressure]
     input.fuelKpa = value[slot.fuel_pressure]
     input.barometerKpa = barometerKpa > 0 ? barometerKpa : options.learned().barometerKpa

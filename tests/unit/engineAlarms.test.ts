@@ -13,6 +13,7 @@ const calm: AlarmInput = {
   isOnMain: true,
   lambda: 0.87,
   hasNewLambda: true,
+  isWarm: true,
   isSensorFault: false,
   rpm: 3000,
   exhaustC: Number.NaN,
@@ -49,6 +50,12 @@ describe('createAlarms', () => {
     const { onAt } = run(4, (t) => ({ lambda: t >= 1 ? 0.96 : 0.87 }))
     expect(onAt.lean_under_load).toBeGreaterThanOrEqual(1.3)
     expect(onAt.lean_under_load).toBeLessThanOrEqual(1.45)
+  })
+
+  it('notes no rich power while the choke may still feed, but lean under load at any temperature', () => {
+    expect(run(20, () => ({ lambda: 0.78, isWarm: false })).log).toEqual([])
+    expect(run(20, () => ({ lambda: 0.78 })).log.map(({ code }) => code)).toEqual(['rich_in_power'])
+    expect(run(4, () => ({ lambda: 0.97, isWarm: false })).onAt.lean_under_load).toBeLessThan(0.5)
   })
 
   it('takes a spike of 200 ms for nothing', () => {
