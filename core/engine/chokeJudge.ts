@@ -23,6 +23,14 @@ const SURELY_EARLY_SHARE = 0.5
 const CHOKE_UPPER_C = 25
 const LATE_SHARE = 0.4
 const LEAST_LATE_S = 10
+/**
+ * Late too: up to the first of these the just warm engine's mixture in cruise is richer than over the second, °C, by more than the band of
+ * the warm-up; of either there must be so much, s. An open choke leaves no such difference. Chosen here.
+ */
+const MILD_TO_C = 70
+const HOT_FROM_C = 78
+const LEAST_MILD_S = 10
+const LEAST_HOT_S = 30
 /** Leaner than its target by this on the whole, an engine that stalls does so for want of fuel. */
 const EARLY_LEAN = 0.02
 
@@ -53,6 +61,10 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
     leanS: 0,
     richLateS: 0,
     lateS: 0,
+    mildS: 0,
+    mildOffSum: 0,
+    hotS: 0,
+    hotOffSum: 0,
   }
 
   /** Cold seconds, and those of them that are off target to the side of a choke that opens too early or too late. */
@@ -70,6 +82,16 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
     }
   }
 
+  function addWarm(off: number, coolantC: number, dtS: number): void {
+    if (coolantC < MILD_TO_C) {
+      now.mildS += dtS
+      now.mildOffSum += off * dtS
+    } else if (coolantC > HOT_FROM_C) {
+      now.hotS += dtS
+      now.hotOffSum += off * dtS
+    }
+  }
+
   return {
     lambda(lambda, coolantC, state, dtS) {
       if (!(lambda < MOST_LAMBDA) || Number.isNaN(coolantC)) return
@@ -83,6 +105,7 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
       offSum[bin] += off * dtS
       binS[bin] += dtS
       if (coolantC < limits.warm_C) addCold(off, coolantC, dtS)
+      else if (state === stateCode.cruise) addWarm(off, coolantC, dtS)
     },
     coldIdle(rpm, dtS) {
       now.slowRpm = !Number.isNaN(now.slowRpm) ? now.slowRpm + Math.min(1, dtS) * (rpm - now.slowRpm) : rpm
@@ -101,7 +124,11 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
       if (coldStalls > 0 && now.chokeOffSum > EARLY_LEAN * now.chokeS) return 'early'
       if (now.lateS > LEAST_LATE_S && now.richLateS > LATE_SHARE * now.lateS && uneven < UNSTEADY_SHARE)
         return 'late'
-      return 'fine'
+      const isLate =
+        now.mildS > LEAST_MILD_S &&
+        now.hotS > LEAST_HOT_S &&
+        now.mildOffSum / now.mildS < now.hotOffSum / now.hotS - targets.targets.warm_up.rich
+      return isLate ? 'late' : 'fine'
     },
     byCoolant() {
       const rows: [number, number, number][] = []

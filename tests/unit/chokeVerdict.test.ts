@@ -39,3 +39,34 @@ describe('the word on the choke, without a throttle', () => {
     expect(verdict(-0.12, 120)).toBe('fine')
   })
 })
+
+/** The same of a drive at one speed from 15 to 84 °C with a throttle; λ off its cruise target by `off` between 60 and 72 °C. */
+function verdictOfCruise(off: number): string {
+  const channels = declareChannels(['lambda', 'engine_speed', 'manifold_pressure', 'coolant', 'throttle'])
+  const count = 600 * 25
+  const timeS = Float64Array.from({ length: count }, (_, i) => i / 25)
+  const at = (t: number) => {
+    const coolant = Math.min(84, 15 + t / 5)
+    if (t < 2) return [1, 0, 100, coolant, 0]
+    if (t < 4) return [1, 200, 92, coolant, 0]
+    if (t < 30) return [0.82, 900, 38, coolant, 0]
+    const cold = Math.max(0, (60 - coolant) / 45)
+    const lambda = coolant < 60 ? 0.95 - 0.13 * cold : coolant < 72 ? 1.02 + off : 1.02
+    return [lambda, 2000, 48, coolant, 14]
+  }
+  const columns = channels.map((_, k) => Float32Array.from(timeS, (t) => at(t)[k]))
+  const pipeline = createPipeline({ car: { id: 'test', engine: { idle_rpm: 850 } } })
+  pipeline.push({ source: 0, segment: 0, channels, count, timeS, columns })
+  return pipeline.result().warm_up!.choke
+}
+
+describe('the word on a choke that holds on over warm', () => {
+  it('is late where the warm engine burns richer than it does hot', () => {
+    expect(verdictOfCruise(-0.14)).toBe('late')
+    expect(verdictOfCruise(0)).toBe('fine')
+  })
+
+  it('is fine of a car whose jets alone are a little rich while it warms through', () => {
+    expect(verdictOfCruise(-0.05)).toBe('fine')
+  })
+})
