@@ -13,6 +13,7 @@ import { asRunAnalysis } from './evidence.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
 import { fittedOfRun, tellsLoad } from './runObservations.ts'
 import { findStateLevels, type StateLevels } from './stateLevels.ts'
+import { withoutColdPower } from './surePieces.ts'
 
 export interface CompareOptions {
   /** The car: home air, metering. Default: as run B carries it, else run A. */
@@ -63,14 +64,15 @@ export function compareRuns(
   b: RunAnalysis | AnalysisResult,
   options: CompareOptions = {},
 ): ComparisonResult {
-  const whole = [asRunAnalysis(a), asRunAnalysis(b)]
+  const given = [asRunAnalysis(a), asRunAnalysis(b)]
+  const car = options.car ?? given[1].car ?? given[0].car
+  const whole = given.map((run) => ({ ...run, pieces: withoutColdPower(run.pieces, car) }))
   // A bank that one run lacks is left out: its own offset would read as a change.
   const seen = whole.map((run) => banksOf(run.pieces))
   const shared = new Set(([1, 2] as const).filter((bank) => seen.every((banks) => banks.has(bank))))
   const isPartial = shared.size > 0 && seen.some((banks) => banks.size > shared.size)
   const [runA, runB] = isPartial ? whole.map((run) => onlyBanks(run, shared)) : whole
   const settings = { ...defaultCompareOptions, ...withoutUndefined(options) }
-  const car = options.car ?? runB.car ?? runA.car
   // A carburettor before its conversion is brought to home air, the injection after it is not.
   const exponents = [runA, runB].map((run) => airExponentOf(options.car ?? run.car ?? car))
   const referenceKgM3 = densityOfAirKgM3(options.referenceAir ?? referenceAirOf(car))

@@ -1,11 +1,11 @@
-/** What is driven in a state, in words of the driver: `20 s of full-throttle driving`. */
+/** What is driven in a state, in words of the driver: `20 s of warm full-throttle driving`. */
 export const drivingWords: Readonly<Record<string, string>> = Object.freeze({
   idle: 'warm idling',
   transfer: 'driving with the throttle just open',
   cruise: 'steady cruising',
   part_throttle: 'steady part-throttle driving',
-  power: 'full-throttle driving',
-  secondary: 'full-throttle driving with all barrels open',
+  power: 'warm full-throttle driving',
+  secondary: 'warm full-throttle driving with all barrels open',
   running: 'steady driving',
 })
 

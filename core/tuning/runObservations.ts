@@ -13,7 +13,7 @@ import {
 } from './referenceAir.ts'
 import type { Observation } from './responseModel.ts'
 import { findStateLevels } from './stateLevels.ts'
-import { surePieces } from './surePieces.ts'
+import { surePieces, withoutColdPower } from './surePieces.ts'
 
 /** A run with its parts, its air and the state levels that it adds to what is known. */
 export interface ObservedRun extends Observation {
@@ -38,7 +38,7 @@ const BANK_GAP = 0.005
  * the first ones those of `fallback`. A part noted by its label alone has the size that the box gives to this label.
  */
 export function observeRuns(
-  runs: readonly RunAnalysis[],
+  whole: readonly RunAnalysis[],
   car: CarProfile | undefined,
   fallback: Fitted | undefined,
   settings: { repeatabilityShare: number; airExponentSd: number },
@@ -46,6 +46,7 @@ export function observeRuns(
 ): ObservedRun[] {
   const exponent = airExponentOf(car)
   const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
+  const runs = whole.map((run) => ({ ...run, pieces: withoutColdPower(run.pieces, car) }))
   const airs = runs.map(findRunAir)
   const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))
   const levels =

@@ -262,8 +262,8 @@ describe('advise', () => {
     expect(advice).toMatchObject({ done: true, next: null })
     expect(advice.needs).toBeUndefined()
     expect(advice.states.power).toMatchObject({ verdict: 'not_enough_data', lambda: null })
-    expect(advice.summary).toContain('Power not judged: no full-throttle driving seen.')
-    expect(advice.warnings).toContain('Power not judged: no full-throttle driving seen.')
+    expect(advice.summary).toContain('Power not judged: no warm full-throttle driving seen.')
+    expect(advice.warnings).toContain('Power not judged: no warm full-throttle driving seen.')
   })
 
   it('takes two short recordings for no drives, and goes on asking', () => {

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import type { RunAnalysis, SteadyPiece } from '../../core/contract/result.ts'
-import { surePieces } from '../../core/tuning/surePieces.ts'
+import { surePieces, withoutColdPower } from '../../core/tuning/surePieces.ts'
 
-const piece = (timeS: number, state: SteadyPiece['state']): SteadyPiece => ({
+const piece = (timeS: number, state: SteadyPiece['state'], coolantC = 70): SteadyPiece => ({
   bank: 1,
   state,
   visit: 0,
@@ -13,7 +13,7 @@ const piece = (timeS: number, state: SteadyPiece['state']): SteadyPiece => ({
   load: 0.5,
   manifoldKpa: 50,
   throttlePct: 20,
-  coolantC: 70,
+  coolantC,
 })
 
 const run = (choke: 'late' | 'fine') =>
@@ -31,5 +31,18 @@ describe('surePieces', () => {
 
   it('takes all of a run whose choke came off in time', () => {
     expect(timesOf('fine')).toEqual([50, 200, 700, 801])
+  })
+
+  it('leaves out full load on a cold engine, which the choke still feeds, by the limit of the car', () => {
+    const pieces = [piece(10, 'power', 45), piece(20, 'power', 65), piece(30, 'cruise', 45)]
+    const kept = (state_limits?: Record<string, number>) =>
+      withoutColdPower(pieces, { id: 'test', state_limits }).map(({ timeS }) => timeS)
+    expect(kept()).toEqual([20, 30])
+    expect(kept({ warm_C: 70 })).toEqual([30])
+    expect(kept({ warm_C: 40 })).toEqual([10, 20, 30])
+  })
+
+  it('takes full load of a board that tells no coolant', () => {
+    expect(withoutColdPower([piece(10, 'power', Number.NaN)], undefined)).toHaveLength(1)
   })
 })

@@ -140,7 +140,7 @@ describe('what is missing', () => {
     const rows = circuitVerdicts({ ...run, pieces })
     const missing = Object.fromEntries(rows.map((row) => [row.circuit, row.missing]))
     expect(missing.idle).toBe('20 s more of warm idling')
-    expect(missing.power).toBe('6 s more of full-throttle driving')
+    expect(missing.power).toBe('6 s more of warm full-throttle driving')
     expect(missing.pump).toBe('10 more tip-ins')
   })
 
