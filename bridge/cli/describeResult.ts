@@ -1,3 +1,4 @@
+import { alarmKind } from '../../core/contract/alarmKinds.ts'
 import type { AlarmEntry, AnalysisResult, Mixture } from '../../core/contract/result.ts'
 
 /** A result as text for a terminal: the mixture first, then what it rests on. */
@@ -26,7 +27,7 @@ function mixtureRows(mixture: AnalysisResult['mixture']): string[] {
       decimals(m.target, 2),
       m.error === null ? '' : `${m.error < 0 ? 'rich' : 'lean'} ${decimals(Math.abs(m.error), 3)}`,
       m.inside_share === null ? '' : `${Math.round(100 * m.inside_share)} %`,
-      decimals(m.seconds, 0),
+      `${decimals(m.seconds, 0)}${m.cold_s === undefined ? '' : `, ${decimals(m.cold_s, 0)} of them cold`}`,
     ])
   }
   const widths = table[0].map((_, column) => Math.max(...table.map((row) => row[column].length)))
@@ -101,9 +102,9 @@ function alarmRows(alarms: readonly AlarmEntry[]): string[] {
         ? `at ${clock(first.start_s)}`
         : `${all.length} times from ${clock(first.start_s)} to ${clock(all[all.length - 1].start_s)}`
     const known = all.map(({ worst }) => worst).filter((worst) => worst !== null)
-    const isLowBad = /^rich|_low$/.test(code)
-    const worst = known.length > 0 ? (isLowBad ? Math.min(...known) : Math.max(...known)) : null
-    const digits = /^(lean|rich)_/.test(code) ? 3 : 1
+    const kind = alarmKind(code)
+    const worst = known.length > 0 ? (kind?.isLowBad ? Math.min(...known) : Math.max(...known)) : null
+    const digits = kind?.mixture ? 3 : 1
     return `alarm         ${code.replaceAll('_', ' ')} ${when}, ${decimals(seconds, 0)} s in all${worst === null ? '' : `, worst ${decimals(worst, digits)}`}`
   })
 }

@@ -41,6 +41,8 @@ export interface Mixture {
   inside_share: number | null
   /** Separate visits to the state that the figures rest on. */
   visits?: number
+  /** Of `seconds` in the power state, those on a cold engine, if any: a choke or warm-up enrichment still feeds it. */
+  cold_s?: number
 }
 
 export interface MixtureMap {

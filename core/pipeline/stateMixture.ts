@@ -1,4 +1,4 @@
-import type { Mixture, MixtureState } from '../contract/result.ts'
+import type { Mixture, MixtureState, SteadyPiece } from '../contract/result.ts'
 import { mixtureStates } from '../contract/result.ts'
 import { stateCode } from '../engine/operatingState.ts'
 import { gainUncertainty } from '../sensing/freeAir.ts'
@@ -40,7 +40,7 @@ function limitDoubt(view: RunView, bank: 1 | 2, state: MixtureState, present: Ui
 export function stateMixture(
   view: RunView,
   bank: 1 | 2,
-  { outputUncertainty, gains, sensor }: RunSettings,
+  { outputUncertainty, gains, sensor, limits }: RunSettings,
   present: Uint8Array,
 ): Partial<Record<MixtureState, Mixture>> {
   const { findings } = view
@@ -60,14 +60,25 @@ export function stateMixture(
       Number.isNaN(gain) ? 0 : gain,
       limitDoubt(view, bank, state, present),
     )
-    mixture[state] = summariseMixture(
-      bank,
-      state,
-      pieces,
-      spread,
-      systematic,
-      findings.unreadS[bank - 1][stateCode[state]],
-    )
+    mixture[state] = {
+      ...summariseMixture(
+        bank,
+        state,
+        pieces,
+        spread,
+        systematic,
+        findings.unreadS[bank - 1][stateCode[state]],
+      ),
+      ...coldPart(state, pieces, limits.warm_C),
+    }
   }
   return mixture
+}
+
+/** Full load counts as power at any coolant temperature; how much of it was driven cold is told beside it. */
+function coldPart(state: MixtureState, pieces: readonly SteadyPiece[], warmC: number): { cold_s?: number } {
+  if (state !== 'power') return {}
+  let seconds = 0
+  for (const piece of pieces) if (piece.coolantC < warmC) seconds += piece.seconds
+  return seconds > 0 ? { cold_s: seconds } : {}
 }

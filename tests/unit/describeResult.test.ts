@@ -37,6 +37,25 @@ describe('describeResult', () => {
     expect(text).toContain('alarm         sensor fault at 0:05, 4 s in all\n')
   })
 
+  it('tells how much of the full load was driven on a cold engine', () => {
+    const power = {
+      bank: 1,
+      seconds: 13.2,
+      lambda_median: 0.828,
+      lambda_iqr: 0.02,
+      ci95: [0.8, 0.855],
+      target: 0.87,
+      error: -0.042,
+      inside_share: 0.25,
+    } as const
+    const rowOf = (mixture: object) =>
+      describeResult({ ...empty, mixture: { power: { ...power, ...mixture } } } as AnalysisResult)
+        .split('\n')
+        .find((line) => line.startsWith('power'))
+    expect(rowOf({ cold_s: 9.8 })).toMatch(/ 13, 10 of them cold$/)
+    expect(rowOf({})).toMatch(/ 13$/)
+  })
+
   it('says that no steady mixture was seen in an empty run', () => {
     expect(describeResult(empty)).toMatch(/^a.capture · 1:01 long\n\nno steady mixture was seen/)
   })

@@ -350,6 +350,24 @@ describe('steady mixture', () => {
     expect(cruise?.error).toBeCloseTo(0.01, 2)
   })
 
+  it('tells how much of the full load was driven before the engine was warm', () => {
+    const pulls = (coolant: (t: number) => number) =>
+      analyse(80, (t) => {
+        const isPull = t % 20 > 12
+        return {
+          lambda: isPull ? 0.87 : 1.02,
+          rpm: 2000 + (isPull ? 100 * ((t % 20) - 12) : 0),
+          throttle: isPull ? 80 : 14,
+          map: isPull ? 96 : 50,
+          coolant: coolant(t),
+        }
+      }).mixture.power
+    const half = pulls((t) => (t < 40 ? 45 : 80))
+    expect(half?.cold_s).toBeGreaterThan(0.4 * half!.seconds)
+    expect(half?.cold_s).toBeLessThan(0.6 * half!.seconds)
+    expect(pulls(() => 80)).not.toHaveProperty('cold_s')
+  })
+
   it('is less sure of states whose limits no manifold pressure tells', () => {
     const drive = (t: number) => {
       const step = Math.floor(t / 20) % 3
