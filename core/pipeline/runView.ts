@@ -84,7 +84,14 @@ export function createRunView(options: RunViewOptions): RunView {
     thermostatC: options.thermostatC,
     warmIdleRpm: () => options.learned().warmIdleRpm,
   })
-  const pulls = createPullFinder({ keeps, onPull: coverage.pull, hasThrottle: options.hasThrottle })
+  const pulls = createPullFinder({
+    keeps,
+    hasThrottle: options.hasThrottle,
+    onPull(coolantC) {
+      // What a cold engine is fed at full load answers no question of the test drive.
+      if (!(coolantC < limits.warm_C)) coverage.pull()
+    },
+  })
   const target: TargetNow = { lambda: Number.NaN, rich: Number.NaN, lean: Number.NaN }
 
   const steady = createSteadyCollector({

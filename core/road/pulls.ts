@@ -19,7 +19,8 @@ export interface PullFinder {
 
 export interface PullOptions {
   readonly keeps: boolean
-  readonly onPull: () => void
+  /** Runs at the end of each pull, with the coolant then, °C; NaN where it is not told. */
+  readonly onPull: (coolantC: number) => void
   readonly hasThrottle: () => boolean
 }
 
@@ -38,6 +39,7 @@ export function createPullFinder(options: PullOptions): PullFinder {
   const pulls: PullSamples[] = []
   let samples = emptySamples()
   let mostRpm = 0
+  let coolantC = Number.NaN
 
   function end(): void {
     const { timeS, rpm } = samples
@@ -47,7 +49,7 @@ export function createPullFinder(options: PullOptions): PullFinder {
       timeS[count - 1] - timeS[0] >= LEAST_S &&
       rpm[count - 1] >= rpm[0] * (1 + LEAST_SPEED_SHARE)
     ) {
-      options.onPull()
+      options.onPull(coolantC)
       if (options.keeps) pulls.push(samples)
     }
     if (count > 0) samples = emptySamples()
@@ -69,6 +71,7 @@ export function createPullFinder(options: PullOptions): PullFinder {
         return
       }
       mostRpm = Math.max(mostRpm, rpm)
+      coolantC = history.coolantC[at]
       const { timeS } = samples
       const t = history.timeS[at]
       if (timeS.length > 0 && t - timeS[timeS.length - 1] < STEP_S) return

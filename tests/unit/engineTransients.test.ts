@@ -368,6 +368,25 @@ describe('steady mixture', () => {
     expect(pulls(() => 80)).not.toHaveProperty('cold_s')
   })
 
+  it('counts the pulls of a warm engine alone for the test drive', () => {
+    const covered = (coolant: number) =>
+      analyse(100, (t) => {
+        const since = (t % 20) - 12
+        const isPull = since > 0 && since < 5
+        return {
+          lambda: isPull ? 0.87 : 1.02,
+          rpm: isPull ? 2000 + 300 * since : 2000,
+          throttle: isPull ? 90 : 14,
+          map: isPull ? 97 : 50,
+          coolant,
+        }
+      })
+    const have = (coolant: number) => covered(coolant).coverage.find(({ item }) => item === 'pull')?.have
+    expect(have(80)).toBe(5)
+    expect(have(45)).toBe(0)
+    expect(covered(45).pulls).toHaveLength(5)
+  })
+
   it('is less sure of states whose limits no manifold pressure tells', () => {
     const drive = (t: number) => {
       const step = Math.floor(t / 20) % 3
