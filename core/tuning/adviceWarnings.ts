@@ -55,6 +55,9 @@ export interface OpenPoints {
 /** Log λ between the day and the home air from which it is said: more than ordinary weather moves. Chosen here. */
 const FAR_FROM_HOME = 0.04
 
+/** Less full throttle on a cold engine is not worth a word, s. */
+const LEAST_COLD_S = 1
+
 /** That the day's air was far from home's, in a sentence. `logShift` brings log λ of the day to home air. */
 function airSentence(logShift: number): string[] {
   if (Math.abs(logShift) < FAR_FROM_HOME) return []
@@ -137,6 +140,7 @@ export function findWarnings(about: Warned): string[] {
     ...readingWarnings(states, newest.run, banks.length > 0, open.look !== undefined),
     ...airSentence(about.airLogShift),
   )
+  warnings.push(...coldPowerSentence(states, newest.run))
   if (newest.air.source === 'unknown') {
     warnings.push(
       'The air of the day is not known: the figures allow for any ordinary weather. Note temperature and pressure.',
@@ -146,6 +150,15 @@ export function findWarnings(about: Warned): string[] {
     warnings.push('Nothing is noted as fitted: without it no size can be chosen.')
   }
   return warnings
+}
+
+/** That full load was driven, but not warm, where that is why power cannot be judged. */
+function coldPowerSentence({ power }: AdviceResult['states'], { result }: RunAnalysis): string[] {
+  const coldS = Math.max(result.mixture.power?.cold_s ?? 0, result.mixture_2?.power?.cold_s ?? 0)
+  if (coldS < LEAST_COLD_S || (power && power.verdict !== 'not_enough_data')) return []
+  return [
+    `Of today's full throttle ${Math.round(coldS)} s came before the engine was warm: a choke or warm-up enrichment feeds it then, so they judge no part.`,
+  ]
 }
 
 interface Summed {

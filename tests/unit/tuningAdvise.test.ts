@@ -253,6 +253,19 @@ describe('advise', () => {
     expect(advice.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
   })
 
+  it('chooses no part by full throttle on a cold engine, and says so', () => {
+    const run = drive(right, 1)
+    const cold = run.pieces.map((piece) =>
+      piece.state === 'power' ? { ...piece, coolantC: 45, lambda: 0.78 } : piece,
+    )
+    const power = { cold_s: 12 } as NonNullable<typeof run.result.mixture.power>
+    const result = { ...run.result, mixture: { ...run.result.mixture, power } }
+    const advice = advise([{ ...run, result, pieces: cold }], box)
+    expect(advice.next).toBeNull()
+    expect(advice.needs).toContainEqual(expect.objectContaining({ state: 'power' }))
+    expect(advice.warnings?.join(' ')).toContain('12 s came before the engine was warm')
+  })
+
   it('asks for a state once, then is done with what was driven and names what was not', () => {
     const without = (day: number) => {
       const run = drive(right, day)

@@ -99,7 +99,7 @@ export function otherWarnings(advice: AdviceResult): string[] {
 /** What is to be driven before data can decide. */
 export function needsText(advice: AdviceResult): string {
   const wanted = needsWords(advice.needs ?? [])
-  return wanted ? `Drive ${wanted.replaceAll(' s of', `${NARROW_SPACE}s of`)}.` : ''
+  return wanted ? `Still wanted: ${wanted.replaceAll(' s of', `${NARROW_SPACE}s of`)}.` : ''
 }
 
 /** Why it is to be driven once more, in sentences; that a state was not driven is said by asking for it. */
