@@ -5,6 +5,7 @@ import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { median } from './compareSideBySide.ts'
 import { isSamePart, openingOf } from './partPaths.ts'
+import { limitsOf } from './surePieces.ts'
 
 /** What the tip-ins of the runs with today's parts tell of the pump circuit. */
 export interface PumpVerdict {
@@ -25,11 +26,18 @@ export interface PumpVerdict {
 const LEAST_TIP_INS = 5
 const FAULT_SHARE = 0.5
 
-/** Verdict on the pump circuit from tip-ins that began and ended warm. */
+/** Verdict on the pump circuit from the tip-ins of a warm engine: on cold walls any shot is late and thin. */
 export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
-  const tipIns = runs
-    .flatMap((run) => run.result.transients)
-    .filter((entry) => entry.kind === 'tip_in' && entry.pattern !== null && entry.from_state !== 'warm_up')
+  const tipIns = runs.flatMap(({ result, car }) => {
+    const { warm_C } = limitsOf(car)
+    return result.transients.filter(
+      ({ kind, pattern, from_state, coolant_C }) =>
+        kind === 'tip_in' &&
+        pattern !== null &&
+        from_state !== 'warm_up' &&
+        !(typeof coolant_C === 'number' && coolant_C < warm_C),
+    )
+  })
   const counts = new Map<TransientPattern, number>()
   for (const { pattern } of tipIns) {
     if (pattern && pattern !== 'clean') counts.set(pattern, (counts.get(pattern) ?? 0) + 1)

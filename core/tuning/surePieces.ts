@@ -33,7 +33,8 @@ export function surePieces(run: RunAnalysis, car: CarProfile | undefined): Stead
   )
 }
 
-const limitsOf = (car: CarProfile | undefined) => ({ ...defaultStateLimits, ...car?.state_limits })
+/** Limits of the states as the car's owner has set them. */
+export const limitsOf = (car: CarProfile | undefined) => ({ ...defaultStateLimits, ...car?.state_limits })
 
 function withoutLateChoke(pieces: readonly SteadyPiece[]): SteadyPiece[] {
   let warmFromS = Number.POSITIVE_INFINITY

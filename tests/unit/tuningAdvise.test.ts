@@ -544,6 +544,21 @@ describe('advise', () => {
     expect(states.pump).toMatchObject({ verdict: 'lean', pattern: 'lean_at_secondary' })
   })
 
+  it('judges no pump by openings on a cold engine, whatever state they began in', () => {
+    const run = drive(right, 1)
+    const openings = (coolant_C: number) =>
+      Array.from({ length: 10 }, () => ({
+        ...tipIn('lean_at_once'),
+        from_state: 'overrun' as const,
+        coolant_C,
+      }))
+    const pumpOf = (coolant_C: number) =>
+      advise([{ ...run, result: { ...run.result, transients: openings(coolant_C) } }], box).states.pump
+        .verdict
+    expect(pumpOf(45)).toBe('not_enough_data')
+    expect(pumpOf(75)).toBe('lean')
+  })
+
   it('leaves the pump alone when most tip-ins are clean', () => {
     const run = drive(right, 1)
     const transients = [...Array.from({ length: 8 }, () => tipIn('clean')), tipIn('lean_at_once')]
