@@ -1,7 +1,7 @@
 /*
  * The closed loop of advice on random cars with wrong set-ups, beside one size at a time and the bare area rule. A line of JSON for each car
  * and rule, then the table; --merge prints the table of lines from several parts.
- *   tsx tests/bench/advise.ts [cars] [first seed] [simulator|second] [advice|all]
+ *   tsx tests/bench/advise.ts [cars] [first seed] [simulator|cold|second] [advice|all]
  *   tsx tests/bench/advise.ts --merge FILE…
  */
 import { readFileSync } from 'node:fs'
@@ -21,7 +21,7 @@ if (words[0] === '--merge') {
   const [count = '10', first = '0', engine = 'simulator', which = 'all'] = words
   const names = Object.keys(rules).filter((name) => which === 'all' || name === which)
   for (let seed = Number(first); seed < Number(first) + Number(count); seed++) {
-    const car = engine === 'second' ? secondLoopCar(seed) : simulatedLoopCar(seed)
+    const car = engine === 'second' ? secondLoopCar(seed) : simulatedLoopCar(seed, engine === 'cold')
     for (const name of names) {
       const row = follow(engine, car, name)
       rows.push(row)

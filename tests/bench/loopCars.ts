@@ -3,8 +3,8 @@ import { boxFor, drive, randomAir, randomCar, trueLambda, wrongSetup } from './r
 
 const driveS = 900
 
-/** A simulated car with a wrong set-up, driven in traffic, other weather each day. */
-export function simulatedLoopCar(seed: number): LoopCar {
+/** A simulated car with a wrong set-up, driven in traffic, other weather each day; each day warm, or from cold as its owner finds it. */
+export function simulatedLoopCar(seed: number, startsCold = false): LoopCar {
   const random = randomCar(seed)
   const box = boxFor(random.car)
   return {
@@ -13,7 +13,7 @@ export function simulatedLoopCar(seed: number): LoopCar {
     start: wrongSetup(random.car, box, seed),
     box,
     driveDay: (fitted, day) =>
-      drive(random, fitted, randomAir(seed * 50 + day), seed * 50 + day, driveS, day),
+      drive(random, fitted, randomAir(seed * 50 + day), seed * 50 + day, driveS, day, startsCold),
     trueLambda: (fitted) => trueLambda(random, fitted, seed + 7),
   }
 }

@@ -34,7 +34,7 @@ export function randomAir(seed: number): Air {
   }
 }
 
-/** One warm drive in traffic, analysed. */
+/** One drive in traffic, analysed; warm from its start unless told otherwise. */
 export function drive(
   { car, parameters }: RandomCar,
   fitted: Fitted,
@@ -42,6 +42,7 @@ export function drive(
   seed: number,
   seconds: number,
   dayNumber: number,
+  startsCold = false,
 ): RunAnalysis {
   const { bytes } = simulateRun({
     car,
@@ -56,6 +57,7 @@ export function drive(
       'air.temperature_C': air.temperature_C,
       'air.pressure_kPa': air.pressure_kPa,
       'air.humidity_pct': air.humidity_pct,
+      ...(startsCold ? { 'engine.start_coolant_C': air.temperature_C } : {}),
     },
   })
   return analyseCapture(bytes)
