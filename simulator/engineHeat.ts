@@ -1,5 +1,8 @@
 import type { ParameterValues } from './parameters.ts'
 
+/** Exhaust over the air outside at fast idle, K: there the choke's time constant holds. Common practice, no source. */
+const IDLE_GAS_K = 440
+
 /** Temperatures of coolant, manifold wall, choke coil and exhaust, °C. */
 export class EngineHeat {
   coolantC: number
@@ -34,7 +37,8 @@ export class EngineHeat {
     const wallGoal = isRunning ? this.coolantC + 14 * Math.min(1, cold * 2) : this.coolantC
     this.wallC += ((wallGoal - this.wallC) * dt) / 40
     const bimetalGoal = isRunning ? 95 : airC
-    const tau = isRunning ? this.chokeTauS : 900
+    // The coil is heated by the exhaust, by its heat and its flow, so that it keeps in step with an engine that is driven off early.
+    const tau = isRunning ? this.chokeTauS * (IDLE_GAS_K / Math.max(this.exhaustC - airC, 100)) ** 2 : 900
     this.bimetalC += ((bimetalGoal - this.bimetalC) * dt) / tau
     const gasC = isRunning ? 340 + 560 * Math.sqrt(Math.min(flowShare, 1)) : airC
     this.exhaustC += ((gasC - this.exhaustC) * dt) / (isRunning ? 6 : 60)

@@ -111,8 +111,8 @@ export const parameterTable = {
   'carb.idle_leak_scale': entry(1, 0.3, 3, '', 'on the air that passes at the throttle stop'),
 
   'choke.cold_C': entry(20, -30, 50, '°C', 'choke wholly closed at and below'),
-  'choke.open_C': entry(62, 10, 110, '°C', 'choke wholly open at'),
-  'choke.heat_tau_s': entry(320, 10, 2000, 's', 'time constant of the bimetal'),
+  'choke.open_C': entry(66, 10, 110, '°C', 'choke wholly open at'),
+  'choke.heat_tau_s': entry(380, 10, 2000, 's', 'time constant of the bimetal at fast idle'),
   'choke.cold_lambda': entry(0.8, 0.5, 1.2, 'λ', 'fast idle mixture at 20 °C that the pull-off is set to'),
   'choke.crank_lambda': entry(0.45, 0.2, 1.5, 'λ', 'metered cranking mixture at 20 °C'),
 
