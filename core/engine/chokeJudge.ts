@@ -31,6 +31,15 @@ const MILD_TO_C = 70
 const HOT_FROM_C = 78
 const LEAST_MILD_S = 10
 const LEAST_HOT_S = 30
+/**
+ * What the warm engine's mixture is off by is the jets' doing, cold as well as warm, and none of the choke's: unless it clears up, from the first
+ * so many warm seconds to the rest, by more than this, λ, which jets never do. So many seconds are needed on either side; more than this, λ, is not
+ * laid to the jets. Chosen here.
+ */
+const FIRST_WARM_S = 200
+const CLEARS_UP = 0.012
+const LEAST_JETS_S = 30
+const MOST_JETS_OFF = 0.15
 /** Leaner than its target by this on the whole, an engine that stalls does so for want of fuel. */
 const EARLY_LEAN = 0.02
 
@@ -55,34 +64,39 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
     slowRpm: Number.NaN,
     unevenSum: 0,
     unevenS: 0,
-    coldLambdaS: 0,
     chokeOffSum: 0,
     chokeS: 0,
-    leanS: 0,
-    richLateS: 0,
-    lateS: 0,
+    warmS: 0,
+    firstOffSum: 0,
+    restS: 0,
+    restOffSum: 0,
     mildS: 0,
     mildOffSum: 0,
     hotS: 0,
     hotOffSum: 0,
   }
 
-  /** Cold seconds, and those of them that are off target to the side of a choke that opens too early or too late. */
+  const cold = new OffSeconds()
+  const upper = new OffSeconds()
+
+  /** Cold seconds by how far they are off target, all of them and those in which a choke should be letting go. */
   function addCold(off: number, coolantC: number, dtS: number): void {
-    const band = targets.targets.warm_up
-    now.coldLambdaS += dtS
+    cold.add(off, dtS)
+    if (coolantC > CHOKE_UPPER_C) upper.add(off, dtS)
     if (coolantC < CHOKE_COLD_C) {
       now.chokeOffSum += off * dtS
       now.chokeS += dtS
     }
-    if (off > band.lean) now.leanS += dtS
-    if (coolantC > CHOKE_UPPER_C) {
-      now.lateS += dtS
-      if (off < -band.rich) now.richLateS += dtS
-    }
   }
 
-  function addWarm(off: number, coolantC: number, dtS: number): void {
+  function addWarm(state: number, off: number, coolantC: number, dtS: number): void {
+    now.warmS += dtS
+    if (now.warmS <= FIRST_WARM_S) now.firstOffSum += off * dtS
+    else {
+      now.restS += dtS
+      now.restOffSum += off * dtS
+    }
+    if (state !== stateCode.cruise) return
     if (coolantC < MILD_TO_C) {
       now.mildS += dtS
       now.mildOffSum += off * dtS
@@ -90,6 +104,14 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
       now.hotS += dtS
       now.hotOffSum += off * dtS
     }
+  }
+
+  /** What the jets alone put the cold mixture off by, λ; 0 where too little was driven warm, or a choke still feeds there. */
+  function offByJets(): number {
+    if (now.restS < LEAST_JETS_S) return 0
+    const first = now.firstOffSum / (now.warmS - now.restS)
+    const rest = now.restOffSum / now.restS
+    return rest - first > CLEARS_UP ? 0 : Math.max(-MOST_JETS_OFF, Math.min(MOST_JETS_OFF, rest))
   }
 
   return {
@@ -104,8 +126,9 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
       coolantSum[bin] += coolantC * dtS
       offSum[bin] += off * dtS
       binS[bin] += dtS
+      if (Number.isNaN(off)) return
       if (coolantC < limits.warm_C) addCold(off, coolantC, dtS)
-      else if (state === stateCode.cruise) addWarm(off, coolantC, dtS)
+      else addWarm(state, off, coolantC, dtS)
     },
     coldIdle(rpm, dtS) {
       now.slowRpm = !Number.isNaN(now.slowRpm) ? now.slowRpm + Math.min(1, dtS) * (rpm - now.slowRpm) : rpm
@@ -116,18 +139,20 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
       now.slowRpm = Number.NaN
     },
     verdict(coldStalls) {
-      if (now.coldLambdaS < LEAST_CHOKE_S) return 'unknown'
+      if (cold.seconds < LEAST_CHOKE_S) return 'unknown'
+      const band = targets.targets.warm_up
+      const ofJets = offByJets()
       const uneven = now.unevenS > LEAST_UNEVEN_S ? Math.sqrt(now.unevenSum / now.unevenS) : 0
       const isUnsteady = uneven > UNSTEADY_SHARE || coldStalls > 0
       const leanShare = isUnsteady ? EARLY_SHARE : SURELY_EARLY_SHARE
-      if (now.leanS > leanShare * now.coldLambdaS) return 'early'
-      if (coldStalls > 0 && now.chokeOffSum > EARLY_LEAN * now.chokeS) return 'early'
-      if (now.lateS > LEAST_LATE_S && now.richLateS > LATE_SHARE * now.lateS && uneven < UNSTEADY_SHARE)
-        return 'late'
+      if (cold.over(band.lean + ofJets) > leanShare * cold.seconds) return 'early'
+      if (coldStalls > 0 && now.chokeOffSum > (EARLY_LEAN + ofJets) * now.chokeS) return 'early'
+      const isRich = upper.seconds - upper.over(ofJets - band.rich) > LATE_SHARE * upper.seconds
+      if (upper.seconds > LEAST_LATE_S && isRich && uneven < UNSTEADY_SHARE) return 'late'
       const isLate =
         now.mildS > LEAST_MILD_S &&
         now.hotS > LEAST_HOT_S &&
-        now.mildOffSum / now.mildS < now.hotOffSum / now.hotS - targets.targets.warm_up.rich
+        now.mildOffSum / now.mildS < now.hotOffSum / now.hotS - band.rich
       return isLate ? 'late' : 'fine'
     },
     byCoolant() {
@@ -139,5 +164,29 @@ export function createChokeJudge(limits: StateLimits, targets: TargetFinder): Ch
       }
       return rows
     },
+  }
+}
+
+const OFF_STEP = 0.01
+const OFF_STEPS = 64
+
+/** Seconds by how far λ was off its target, in steps of 0.01, so that the limit may be told at the end. */
+class OffSeconds {
+  readonly #steps = new Float64Array(2 * OFF_STEPS)
+  seconds = 0
+
+  add(off: number, dtS: number): void {
+    const step = Math.floor(off / OFF_STEP) + OFF_STEPS
+    this.#steps[Math.max(0, Math.min(2 * OFF_STEPS - 1, step))] += dtS
+    this.seconds += dtS
+  }
+
+  /** Seconds in which λ was off by more than this; the step in which the limit lies counts by its part beyond it. */
+  over(limit: number): number {
+    const at = Math.max(0, Math.min(2 * OFF_STEPS - 1, limit / OFF_STEP + OFF_STEPS))
+    const whole = Math.floor(at)
+    let sum = this.#steps[whole] * (whole + 1 - at)
+    for (let step = whole + 1; step < 2 * OFF_STEPS; step++) sum += this.#steps[step]
+    return sum
   }
 }

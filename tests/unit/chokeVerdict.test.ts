@@ -40,8 +40,8 @@ describe('the word on the choke, without a throttle', () => {
   })
 })
 
-/** The same of a drive at one speed from 15 to 84 °C with a throttle; λ off its cruise target by `off` between 60 and 72 °C. */
-function verdictOfCruise(off: number): string {
+/** The same of a drive at one speed from 15 to 84 °C with a throttle; λ off its cruise target by `off` between 60 and 72 °C, and by `always` at any time. */
+function verdictOfCruise(off: number, always = 0): string {
   const channels = declareChannels(['lambda', 'engine_speed', 'manifold_pressure', 'coolant', 'throttle'])
   const count = 600 * 25
   const timeS = Float64Array.from({ length: count }, (_, i) => i / 25)
@@ -52,7 +52,7 @@ function verdictOfCruise(off: number): string {
     if (t < 30) return [0.82, 900, 38, coolant, 0]
     const cold = Math.max(0, (60 - coolant) / 45)
     const lambda = coolant < 60 ? 0.95 - 0.13 * cold : coolant < 72 ? 1.02 + off : 1.02
-    return [lambda, 2000, 48, coolant, 14]
+    return [lambda + always, 2000, 48, coolant, 14]
   }
   const columns = channels.map((_, k) => Float32Array.from(timeS, (t) => at(t)[k]))
   const pipeline = createPipeline({ car: { id: 'test', engine: { idle_rpm: 850 } } })
@@ -68,5 +68,10 @@ describe('the word on a choke that holds on over warm', () => {
 
   it('is fine of a car whose jets alone are a little rich while it warms through', () => {
     expect(verdictOfCruise(-0.05)).toBe('fine')
+  })
+
+  it('lays to the jets what the warm engine is off by as well', () => {
+    expect(verdictOfCruise(0, -0.12)).toBe('fine')
+    expect(verdictOfCruise(0, 0.12)).toBe('fine')
   })
 })
