@@ -100,7 +100,9 @@ function wantOf(
   const isInside = now.mean <= band.high && now.mean >= band.low
   const surelyOutside = now.mean - 1.96 * now.sd > band.high || now.mean + 1.96 * now.sd < band.low
   const isPlain = isInside && shareInside(now, band) >= PLAINLY_INSIDE
-  const unsure = !surelyOutside && (now.sd > TOO_WIDE * half || (seconds < LEAST_SECONDS && !isPlain))
+  const isLeanPower = state === 'power' && now.mean > band.high
+  const isBrief = seconds < LEAST_SECONDS && !isPlain && !(surelyOutside && isLeanPower)
+  const unsure = isBrief || (!surelyOutside && now.sd > TOO_WIDE * half)
   const onEdge =
     !hasChange &&
     !surelyOutside &&

@@ -29,7 +29,9 @@ export function describeStates(
     const seconds = secondsOf(observed, state)
     const isOutside = now.mean > band.high || now.mean < band.low
     const surelyOutside = now.mean - 1.96 * now.sd > band.high || now.mean + 1.96 * now.sd < band.low
-    const isKnown = surelyOutside || (now.sd <= TOO_WIDE * half && seconds >= LEAST_SECONDS)
+    const isLeanPower = state === 'power' && now.mean > band.high
+    const isKnown =
+      seconds >= LEAST_SECONDS ? surelyOutside || now.sd <= TOO_WIDE * half : surelyOutside && isLeanPower
     states[state] = {
       verdict: !isKnown
         ? 'not_enough_data'

@@ -1,5 +1,5 @@
 import type { Fitted, Part } from '../contract/car.ts'
-import { KNOWN_WELL, TOO_WIDE } from './adviceStates.ts'
+import { KNOWN_WELL, LEAST_SECONDS, secondsOf, TOO_WIDE } from './adviceStates.ts'
 import { lackingDrives, mayAskAgain } from './furtherDriving.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import { type Choices, type Plan, planChanges } from './planChanges.ts'
@@ -73,6 +73,8 @@ export function chooseStep(
   /** Lean under load that was measured is put right at once: nobody is sent to full throttle to make quite sure of it. */
   const isOff = (state: AdviceState) => {
     const chance = outside(state, model.base)
+    // A few seconds may all lie in one corner of the state: no part is changed for them, but for lean power.
+    if (secondsOf(observed, state) < LEAST_SECONDS && !isLeanPower(state)) return false
     return chance >= SURELY_OFF || (isLeanPower(state) && isKnown(state) && chance >= LEAN_POWER_OFF)
   }
   const excess = (state: AdviceState, fitted: Fitted) => {
