@@ -48,7 +48,8 @@ export function advise(
   const asked = whatToDrive(evidence, standing, plan, steady.length > 0)
   const left = whatStaysOff(evidence, standing, plan, asked, steady.length > 0)
   const isOpen = steady.length + asked.needs.length + left.stuck.length > 0 || left.unsized !== undefined
-  const last = judgeLast(evidence, isOpen)
+  const isJudged = Object.values(asked.states).some(({ verdict }) => verdict !== 'not_enough_data')
+  const last = judgeLast(evidence, isOpen, isJudged)
   const changes = [...steady, ...last.changes].map(
     (change): Change => ({
       ...change,
@@ -124,23 +125,30 @@ function whatToDrive(
   return { needs, notJudged, states, banks: bankLevels(today, known, car) }
 }
 
-/** Pump and choke, which the steady mixture moves: changes to be made now, or later when something else `isOpen`. */
-function judgeLast({ observed, newest, box, car, unit }: AdviceEvidence, isOpen: boolean) {
+/**
+ * Pump and choke, which the steady mixture moves: changes to be made now, or later when something else `isOpen`. The pump waits for a steady mixture
+ * that `isJudged`; not so a choke that hides it.
+ */
+function judgeLast({ observed, newest, box, car, unit }: AdviceEvidence, isOpen: boolean, isJudged: boolean) {
   const { fitted } = newest
   const alike = observed.filter((entry) => isSameFitted(entry.fitted, fitted))
   const pump = judgePump(alike.map((entry) => entry.run))
   const tried = observed.map((entry) => entry.fitted)
   const choke = judgeChoke(observed)
-  const wanted = [advisePump(pump, fitted, box, tried, unit), adviseChoke(choke, fitted, box)]
+  const wanted = [advisePump(pump, fitted, box, tried, unit), adviseChoke(choke, fitted, box, observed)]
   const changes: Change[] = []
   for (const change of wanted) {
     if (!change || !hasCircuit(change.circuit, car?.circuits)) continue
-    const isNow = !isOpen && changes.length === 0
+    const hidesAll = change.circuit === 'choke' && choke === 'late'
+    const isNow = !isOpen && changes.every(({ later }) => later) && (isJudged || hidesAll)
     const why = isNow
-      ? 'The steady mixture is where it belongs, so this may now be judged.'
+      ? isJudged
+        ? 'The steady mixture is where it belongs, so this may now be judged.'
+        : 'It feeds the warm engine for so long that nothing else could be judged.'
       : 'To be judged again when the steady mixture is where it belongs.'
     const said = { ...change, because: [...change.because, why] }
-    changes.push(isNow ? said : { ...said, later: true })
+    if (isNow) changes.unshift(said)
+    else changes.push({ ...said, later: true })
   }
   const isPumpOpen = !isOpen && !wanted[0] && hasCircuit('pump', car?.circuits)
   return { pump, choke, changes, remark: isPumpOpen ? pumpRemark(pump, fitted, tried) : undefined }

@@ -77,11 +77,12 @@ describe('advice on a drive with one fault names the part and the way', () => {
 
   for (const car of ['juniper', 'pebble']) {
     it(
-      `sets a late choke of ${car} a notch leaner, after what the steady states still need`,
+      `sets a late choke of ${car} some notches leaner, after what the steady states still need`,
       () => {
         const advice = adviceFor(car, { setup: 'late_choke', drive: 'cold_start', seconds: undefined })
         const change = [advice.next, ...advice.also].find((entry) => entry?.part === 'choke')
-        expect(change).toMatchObject({ circuit: 'choke', direction: 'leaner', to: { notch: -1 } })
+        expect(change).toMatchObject({ circuit: 'choke', direction: 'leaner' })
+        expect([-3, -2, -1]).toContain(change!.to.notch)
       },
       minutes,
     )

@@ -544,6 +544,38 @@ describe('advise', () => {
     expect(states.pump).toMatchObject({ verdict: 'lean', pattern: 'lean_at_secondary' })
   })
 
+  it('changes no part for two seconds of a state, but for lean power', () => {
+    const run = drive(right, 1)
+    const brief = (state: 'part_throttle' | 'power', lambda: number) => {
+      const pieces = run.pieces.filter((piece) => piece.state !== state)
+      const like = run.pieces.find((piece) => piece.state === state)!
+      return advise(
+        [
+          {
+            ...run,
+            pieces: [...pieces, { ...like, seconds: 1.2, lambda }, { ...like, seconds: 1.2, lambda }],
+          },
+        ],
+        box,
+      )
+    }
+    expect(brief('part_throttle', 0.8).next).toBeNull()
+    expect(brief('power', 0.78).next).toBeNull()
+  })
+
+  it('says no word of the pump before any steady state is known', () => {
+    const run = drive(right, 1)
+    const transients = Array.from({ length: 12 }, () => tipIn('lean_at_once'))
+    const blind = (day: number) => ({
+      ...drive(right, day),
+      pieces: [],
+      result: { ...run.result, transients },
+    })
+    const advice = advise([blind(1), blind(2)], box)
+    expect(advice.next).toBeNull()
+    expect(advice.also.map(({ part, later }) => [part, later])).toEqual([['squirter', true]])
+  })
+
   it('judges no pump by openings on a cold engine, whatever state they began in', () => {
     const run = drive(right, 1)
     const openings = (coolant_C: number) =>
