@@ -5,7 +5,7 @@ import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { median } from './compareSideBySide.ts'
 import { isSamePart, openingOf } from './partPaths.ts'
-import { limitsOf } from './surePieces.ts'
+import { chokeFedUntilS, limitsOf } from './surePieces.ts'
 
 /** What the tip-ins of the runs with today's parts tell of the pump circuit. */
 export interface PumpVerdict {
@@ -26,14 +26,16 @@ export interface PumpVerdict {
 const LEAST_TIP_INS = 5
 const FAULT_SHARE = 0.5
 
-/** Verdict on the pump circuit from the tip-ins of a warm engine: on cold walls any shot is late and thin. */
+/** Verdict on the pump circuit from the tip-ins of a warm engine that no choke feeds: on cold walls any shot is late and thin. */
 export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
-  const tipIns = runs.flatMap(({ result, car }) => {
-    const { warm_C } = limitsOf(car)
-    return result.transients.filter(
-      ({ kind, pattern, from_state, coolant_C }) =>
+  const tipIns = runs.flatMap((run) => {
+    const { warm_C } = limitsOf(run.car)
+    const fedUntilS = chokeFedUntilS(run, run.car)
+    return run.result.transients.filter(
+      ({ kind, start_s, pattern, from_state, coolant_C }) =>
         kind === 'tip_in' &&
         pattern !== null &&
+        start_s >= fedUntilS &&
         from_state !== 'warm_up' &&
         !(typeof coolant_C === 'number' && coolant_C < warm_C),
     )

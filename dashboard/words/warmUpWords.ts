@@ -5,7 +5,7 @@ import { shownValue, type UnitChoices, unitFor } from './units.ts'
 
 const chokeWords = {
   early: 'The choke came off too early: lean while cold.',
-  late: 'The choke came off too late: rich while warm already.',
+  late: 'The choke came off too late: rich though the engine needed it no more.',
   fine: 'The choke came off in good time.',
   unknown: 'Whether the choke was right cannot be told from this run.',
 } as const

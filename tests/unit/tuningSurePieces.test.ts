@@ -1,14 +1,14 @@
 import { describe, expect, it } from 'vitest'
 import type { RunAnalysis, SteadyPiece } from '../../core/contract/result.ts'
-import { surePieces, withoutColdPower } from '../../core/tuning/surePieces.ts'
+import { chokeFedUntilS, surePieces, withoutColdPower } from '../../core/tuning/surePieces.ts'
 
-const piece = (timeS: number, state: SteadyPiece['state'], coolantC = 70): SteadyPiece => ({
+const piece = (timeS: number, state: SteadyPiece['state'], coolantC = 70, lambda = 0.88): SteadyPiece => ({
   bank: 1,
   state,
   visit: 0,
   timeS,
   seconds: 1,
-  lambda: 0.88,
+  lambda,
   rpm: 2000,
   load: 0.5,
   manifoldKpa: 50,
@@ -25,7 +25,7 @@ const run = (choke: 'late' | 'fine') =>
 const timesOf = (choke: 'late' | 'fine') => surePieces(run(choke), undefined).map(({ timeS }) => timeS)
 
 describe('surePieces', () => {
-  it('leaves out the ten warm minutes that a late choke still feeds, so that no jet is blamed for it', () => {
+  it('leaves out ten warm minutes after a late choke where the run does not tell when it let go, so that no jet is blamed for it', () => {
     expect(timesOf('late')).toEqual([50, 801])
   })
 
@@ -44,5 +44,44 @@ describe('surePieces', () => {
 
   it('takes full load of a board that tells no coolant', () => {
     expect(withoutColdPower([piece(10, 'power', Number.NaN)], undefined)).toHaveLength(1)
+  })
+
+  /** A late choke's run of a quarter of an hour in cruise, a piece a second from 100 s on. */
+  const lateRun = (lambdaAt: (t: number) => number, more: readonly SteadyPiece[] = []) =>
+    ({
+      result: { warm_up: { choke: 'late' }, map: { load_channel: 'manifold_pressure' } },
+      pieces: [
+        ...Array.from({ length: 900 }, (_, i) => piece(100 + i, 'cruise', 80, lambdaAt(100 + i))),
+        ...more,
+      ],
+    }) as unknown as RunAnalysis
+
+  it('leaves nothing out of a run that is as rich at its end: that is the jets, and no choke', () => {
+    expect(
+      chokeFedUntilS(
+        lateRun(() => 0.9),
+        undefined,
+      ),
+    ).toBe(100)
+  })
+
+  it('finds when the choke let go', () => {
+    const untilS = chokeFedUntilS(
+      lateRun((t) => (t < 400 ? 0.9 : 1)),
+      undefined,
+    )
+    // Told in blocks of a minute.
+    expect(untilS).toBeGreaterThan(340)
+    expect(untilS).toBeLessThan(460)
+  })
+
+  it('keeps full load that is lean while the choke feeds: without it, it is leaner still', () => {
+    const stillFed = (t: number) => 0.85 + 0.0002 * t
+    const powerOf = (lambda: number) =>
+      surePieces(lateRun(stillFed, [piece(300, 'power', 75, lambda)]), undefined).filter(
+        ({ state }) => state === 'power',
+      )
+    expect(powerOf(0.97)).toHaveLength(1)
+    expect(powerOf(0.8)).toHaveLength(0)
   })
 })
