@@ -18,7 +18,7 @@ import type { EnrichmentStep } from './enrichmentStep.ts'
 import { clashSentences } from './flowFigures.ts'
 import { findLeakLook, type LeakLook, lookSentence } from './leakLook.ts'
 import { adviceStates, hasCircuit } from './partPaths.ts'
-import { advisePump, judgePump, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
+import { advisePump, judgePump, openingsNeeded, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
 import { sizesWord } from './sizeWords.ts'
@@ -45,7 +45,7 @@ export function advise(
     return adviseInjection(evidence, evidence.car, standing.bands)
   const plan = planOf(evidence, standing)
   const steady = steadyChanges(evidence, standing, plan)
-  const asked = whatToDrive(evidence, standing, plan, steady.length > 0)
+  const asked = withOpenings(evidence, whatToDrive(evidence, standing, plan, steady.length > 0), steady)
   const left = whatStaysOff(evidence, standing, plan, asked, steady.length > 0)
   const isOpen = steady.length + asked.needs.length + left.stuck.length > 0 || left.unsized !== undefined
   const isJudged = Object.values(asked.states).some(({ verdict }) => verdict !== 'not_enough_data')
@@ -123,6 +123,21 @@ function whatToDrive(
     states[state] = state === 'power' ? entry : { ...entry, verdict: 'not_enough_data' }
   }
   return { needs, notJudged, states, banks: bankLevels(today, known, car) }
+}
+
+/** Where the steady mixture asks for nothing more, a pump part that was just changed may. */
+function withOpenings(
+  { observed, newest, car }: AdviceEvidence,
+  asked: Asked,
+  steady: readonly Change[],
+): Asked {
+  if (steady.length + asked.needs.length > 0 || !hasCircuit('pump', car?.circuits)) return asked
+  const alike = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted))
+  const need = openingsNeeded(
+    judgePump(alike.map((entry) => entry.run)),
+    observed.map((entry) => entry.fitted),
+  )
+  return need ? { ...asked, needs: [need] } : asked
 }
 
 /**

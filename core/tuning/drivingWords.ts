@@ -7,6 +7,7 @@ export const drivingWords: Readonly<Record<string, string>> = Object.freeze({
   power: 'warm full-throttle driving',
   secondary: 'warm full-throttle driving with all barrels open',
   running: 'steady driving',
+  tip_in: 'brisk openings from a warm cruise',
 })
 
 /** What is to be driven before data can decide: `20 s of steady cruising and 10 s of warm idling`; empty without needs. */

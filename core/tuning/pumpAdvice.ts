@@ -240,6 +240,23 @@ export function pumpRemark(
     : `${how}: ${words}; nothing in the box does that.`
 }
 
+/** Time with openings that a new part of the pump waits for, s. Chosen here. */
+const OPENINGS_S = 20
+const pumpParts = ['squirter', 'pump_cam', 'opening_spring']
+
+/** Openings to be driven before a part of the pump that was just changed may be called right; undefined when enough were seen, or were asked for before. */
+export function openingsNeeded(
+  verdict: PumpVerdict,
+  fitted: readonly Fitted[],
+): { state: string; seconds: number; why: string } | undefined {
+  const [before, now] = fitted.slice(-2)
+  if (verdict.verdict !== 'not_enough_data' || !now) return undefined
+  const changed = pumpParts.find((part) => before[part] && now[part] && !isSamePart(before[part], now[part]))
+  if (!changed) return undefined
+  const seen = verdict.tipIns === 0 ? 'no warm opening tells' : `only ${verdict.tipIns} warm openings tell`
+  return { state: 'tip_in', seconds: OPENINGS_S, why: `${seen} of the new ${changed.replaceAll('_', ' ')}` }
+}
+
 /** What orders a part among others of its kind: stiffness, volume or opening; NaN for a label alone. */
 function figureOf(part: Part, now: Part): number {
   if (typeof part.stiffness === 'number') return part.stiffness

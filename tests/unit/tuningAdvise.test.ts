@@ -563,6 +563,23 @@ describe('advise', () => {
     expect(brief('power', 0.78).next).toBeNull()
   })
 
+  it('asks once for openings after a squirter was changed and hardly any tells of it', () => {
+    const openings = (run: RunAnalysis, count: number) => ({
+      ...run,
+      result: { ...run.result, transients: Array.from({ length: count }, () => tipIn('clean')) },
+    })
+    const before = openings(drive({ ...right, squirter: { label: '28', bore_mm: 0.71 } }, 1), 12)
+    const swapped = { ...right, squirter: { label: '31', bore_mm: 0.79 } }
+    const first = advise([before, openings(drive(swapped, 2), 3)], box)
+    expect(first).toMatchObject({ done: false, next: null })
+    expect(first.needs).toEqual([expect.objectContaining({ state: 'tip_in' })])
+    expect(first.summary).toContain('brisk openings')
+    expect(advise([before, openings(drive(swapped, 2), 12)], box).done).toBe(true)
+    expect(advise([before, openings(drive(swapped, 2), 3), openings(drive(swapped, 3), 1)], box).done).toBe(
+      true,
+    )
+  })
+
   it('says no word of the pump before any steady state is known', () => {
     const run = drive(right, 1)
     const transients = Array.from({ length: 12 }, () => tipIn('lean_at_once'))
