@@ -2,7 +2,15 @@ import type { AdviceResult } from '../contract/advice.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
-import { distanceOut, KNOWN_WELL, LEAST_SECONDS, STRONG_SHARE, secondsOf, TOO_WIDE } from './adviceStates.ts'
+import {
+  distanceOut,
+  isLeanPower,
+  KNOWN_WELL,
+  LEAST_SECONDS,
+  STRONG_SHARE,
+  secondsOf,
+  TOO_WIDE,
+} from './adviceStates.ts'
 import { drivingWords } from './drivingWords.ts'
 import { LEAST_NEEDED_S, lackingDrives, mayAskAgain } from './furtherDriving.ts'
 import type { AdviceState } from './partPaths.ts'
@@ -70,8 +78,8 @@ export function findNeeds(input: NeedsInput): Needs {
     }
     const want = wantOf(input, state, band, now)
     // Nobody is sent to full throttle that was measured lean.
-    const isLeanPower = state === 'power' && now.mean > band.high && distanceOut(model, state, band) > 1
-    if (!want || (isLeanPower && !want.isOpen)) continue
+    const wasLean = isLeanPower(state, now, band) && distanceOut(model, state, band) > 1
+    if (!want || (wasLean && !want.isOpen)) continue
     if (mayAskAgain(observed, state)) needs.push({ state, ...want.need })
     else if (want.isOpen || (lacking && want.isOut)) {
       const wasSeen = !lacking || lacking.some((entry) => entry.logLambda[state])
@@ -100,8 +108,7 @@ function wantOf(
   const isInside = now.mean <= band.high && now.mean >= band.low
   const surelyOutside = now.mean - 1.96 * now.sd > band.high || now.mean + 1.96 * now.sd < band.low
   const isPlain = isInside && shareInside(now, band) >= PLAINLY_INSIDE
-  const isLeanPower = state === 'power' && now.mean > band.high
-  const isBrief = seconds < LEAST_SECONDS && !isPlain && !(surelyOutside && isLeanPower)
+  const isBrief = seconds < LEAST_SECONDS && !isPlain && !(surelyOutside && isLeanPower(state, now, band))
   const unsure = isBrief || (!surelyOutside && now.sd > TOO_WIDE * half)
   const onEdge =
     !hasChange &&

@@ -15,6 +15,10 @@ export const LEAST_SECONDS = 5
 /** Share of a state's fuel from which a part is held to govern it. Chosen here. */
 export const STRONG_SHARE = 0.1
 
+/** True of full load over its band: what destroys pistons is believed from the first seconds on. */
+export const isLeanPower = (state: AdviceState, now: { mean: number }, band: Band) =>
+  state === 'power' && now.mean > band.high
+
 /** How each state stands today: verdict, λ with its interval, chance inside the band. */
 export function describeStates(
   model: ResponseModel,
@@ -29,9 +33,10 @@ export function describeStates(
     const seconds = secondsOf(observed, state)
     const isOutside = now.mean > band.high || now.mean < band.low
     const surelyOutside = now.mean - 1.96 * now.sd > band.high || now.mean + 1.96 * now.sd < band.low
-    const isLeanPower = state === 'power' && now.mean > band.high
     const isKnown =
-      seconds >= LEAST_SECONDS ? surelyOutside || now.sd <= TOO_WIDE * half : surelyOutside && isLeanPower
+      seconds >= LEAST_SECONDS
+        ? surelyOutside || now.sd <= TOO_WIDE * half
+        : surelyOutside && isLeanPower(state, now, band)
     states[state] = {
       verdict: !isKnown
         ? 'not_enough_data'

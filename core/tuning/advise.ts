@@ -45,11 +45,12 @@ export function advise(
     return adviseInjection(evidence, evidence.car, standing.bands)
   const plan = planOf(evidence, standing)
   const steady = steadyChanges(evidence, standing, plan)
-  const asked = withOpenings(evidence, whatToDrive(evidence, standing, plan, steady.length > 0), steady)
+  const pump = judgeTodaysPump(evidence)
+  const asked = withOpenings(evidence, whatToDrive(evidence, standing, plan, steady.length > 0), steady, pump)
   const left = whatStaysOff(evidence, standing, plan, asked, steady.length > 0)
   const isOpen = steady.length + asked.needs.length + left.stuck.length > 0 || left.unsized !== undefined
   const isJudged = Object.values(asked.states).some(({ verdict }) => verdict !== 'not_enough_data')
-  const last = judgeLast(evidence, isOpen, isJudged)
+  const last = judgeLast(evidence, pump, isOpen, isJudged)
   const changes = [...steady, ...last.changes].map(
     (change): Change => ({
       ...change,
@@ -58,7 +59,7 @@ export function advise(
   )
   const next = changes.length > 0 && !changes[0].later ? changes[0] : null
   const done = next === null && !isOpen
-  const states = { ...asked.states, pump: pumpState(last.pump) }
+  const states = { ...asked.states, pump: pumpState(pump) }
   const look = evidence.record.unclear ? undefined : findLeakLook(evidence, states)
   return {
     format: 'floatbowl-advice 1',
@@ -125,16 +126,25 @@ function whatToDrive(
   return { needs, notJudged, states, banks: bankLevels(today, known, car) }
 }
 
+/** The pump as the runs with today's parts tell it. */
+function judgeTodaysPump({ observed, newest, car }: AdviceEvidence): PumpVerdict {
+  const alike = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted))
+  return judgePump(
+    alike.map((entry) => entry.run),
+    car,
+  )
+}
+
 /** Where the steady mixture asks for nothing more, a pump part that was just changed may. */
 function withOpenings(
-  { observed, newest, car }: AdviceEvidence,
+  { observed, car }: AdviceEvidence,
   asked: Asked,
   steady: readonly Change[],
+  pump: PumpVerdict,
 ): Asked {
   if (steady.length + asked.needs.length > 0 || !hasCircuit('pump', car?.circuits)) return asked
-  const alike = observed.filter((entry) => isSameFitted(entry.fitted, newest.fitted))
   const need = openingsNeeded(
-    judgePump(alike.map((entry) => entry.run)),
+    pump,
     observed.map((entry) => entry.fitted),
   )
   return need ? { ...asked, needs: [need] } : asked
@@ -144,10 +154,13 @@ function withOpenings(
  * Pump and choke, which the steady mixture moves: changes to be made now, or later when something else `isOpen`. The pump waits for a steady mixture
  * that `isJudged`; not so a choke that hides it.
  */
-function judgeLast({ observed, newest, box, car, unit }: AdviceEvidence, isOpen: boolean, isJudged: boolean) {
+function judgeLast(
+  { observed, newest, box, car, unit }: AdviceEvidence,
+  pump: PumpVerdict,
+  isOpen: boolean,
+  isJudged: boolean,
+) {
   const { fitted } = newest
-  const alike = observed.filter((entry) => isSameFitted(entry.fitted, fitted))
-  const pump = judgePump(alike.map((entry) => entry.run))
   const tried = observed.map((entry) => entry.fitted)
   const choke = judgeChoke(observed)
   const wanted = [advisePump(pump, fitted, box, tried, unit), adviseChoke(choke, fitted, box, observed)]
@@ -166,7 +179,7 @@ function judgeLast({ observed, newest, box, car, unit }: AdviceEvidence, isOpen:
     else changes.push({ ...said, later: true })
   }
   const isPumpOpen = !isOpen && !wanted[0] && hasCircuit('pump', car?.circuits)
-  return { pump, choke, changes, remark: isPumpOpen ? pumpRemark(pump, fitted, tried) : undefined }
+  return { choke, changes, remark: isPumpOpen ? pumpRemark(pump, fitted, tried) : undefined }
 }
 
 /** What to mind before the next step: an open carburettor, or full throttle where it is asked for. */

@@ -35,7 +35,7 @@ export function adviseInjection(
   const states = describeStates(model, known, observed)
   const look = findLeakLook({ observed: all, newest, checked }, states)
   const banks = bankLevels(today, known, car)
-  const pump = judgePump([today])
+  const pump = judgePump([today], car)
   const off = [...known.keys()]
     .filter((state) => states[state].verdict === 'rich' || states[state].verdict === 'lean')
     .sort((a, b) => Math.abs(Number(states[b].error)) - Math.abs(Number(states[a].error)))

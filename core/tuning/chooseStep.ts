@@ -1,5 +1,5 @@
 import type { Fitted, Part } from '../contract/car.ts'
-import { KNOWN_WELL, LEAST_SECONDS, secondsOf, TOO_WIDE } from './adviceStates.ts'
+import { isLeanPower, KNOWN_WELL, LEAST_SECONDS, secondsOf, TOO_WIDE } from './adviceStates.ts'
 import { lackingDrives, mayAskAgain } from './furtherDriving.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import { type Choices, type Plan, planChanges } from './planChanges.ts'
@@ -68,14 +68,14 @@ export function chooseStep(
   const canTell = (state: AdviceState) =>
     mayAskAgain(observed, state) && sdOf(state) > KNOWN_WELL * halfOf(state)
   const isKnown = (state: AdviceState) => sdOf(state) <= TOO_WIDE * halfOf(state)
-  const isLeanPower = (state: AdviceState) =>
-    state === 'power' && model.forecast(state, model.base)!.mean > bands.get(state)!.high
+  const isTooLean = (state: AdviceState) =>
+    isLeanPower(state, model.forecast(state, model.base)!, bands.get(state)!)
   /** Lean under load that was measured is put right at once: nobody is sent to full throttle to make quite sure of it. */
   const isOff = (state: AdviceState) => {
     const chance = outside(state, model.base)
     // A few seconds may all lie in one corner of the state: no part is changed for them, but for lean power.
-    if (secondsOf(observed, state) < LEAST_SECONDS && !isLeanPower(state)) return false
-    return chance >= SURELY_OFF || (isLeanPower(state) && isKnown(state) && chance >= LEAN_POWER_OFF)
+    if (secondsOf(observed, state) < LEAST_SECONDS && !isTooLean(state)) return false
+    return chance >= SURELY_OFF || (isTooLean(state) && isKnown(state) && chance >= LEAN_POWER_OFF)
   }
   const excess = (state: AdviceState, fitted: Fitted) => {
     const { low, high } = bands.get(state)!
@@ -94,7 +94,7 @@ export function chooseStep(
   /** No driving tells this one better, and it is more likely off than not. */
   const isDecided = (state: AdviceState) =>
     !canTell(state) &&
-    (isLeanPower(state) || (isKnown(state) && !lackingDrives(observed, state))) &&
+    (isTooLean(state) || (isKnown(state) && !lackingDrives(observed, state))) &&
     outside(state, model.base) > MORE_LIKELY_OFF
   const isSure = (part: string) => madeFor(part).some(isOff)
   const unsure = plan.changed.filter((part) => !isSure(part))

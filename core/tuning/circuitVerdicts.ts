@@ -72,7 +72,7 @@ export function circuitVerdicts(
   if (canTell) {
     rows.push(rowOf('secondary', 'Secondary', 'all barrels open', 'secondary', standing(open, targets.power)))
   }
-  if (has.has('pump')) rows.push(pumpRow(run, rows))
+  if (has.has('pump')) rows.push(pumpRow(whole, car, rows))
   const choke = chokeRow(run)
   if (has.has('choke') && choke) rows.push(choke)
   if (!tellsSpeed(run)) return rows.map(withoutSpeed)

@@ -4,6 +4,7 @@ import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { banksOf, onlyBanks } from './bankLevels.ts'
 import { rowPattern } from './changePattern.ts'
+import { withoutColdPower } from './chokeFuel.ts'
 import { type Decision, decideDifference, judgeState, type StateDifference } from './compareDecision.ts'
 import { compareSideBySide } from './compareSideBySide.ts'
 import { comparisonText } from './comparisonText.ts'
@@ -13,7 +14,6 @@ import { asRunAnalysis } from './evidence.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
 import { fittedOfRun, tellsLoad } from './runObservations.ts'
 import { findStateLevels, type StateLevels } from './stateLevels.ts'
-import { withoutColdPower } from './surePieces.ts'
 
 export interface CompareOptions {
   /** The car: home air, metering. Default: as run B carries it, else run A. */

@@ -1,3 +1,4 @@
+import type { CarProfile } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
 import { judgePump, type PumpVerdict, patternWords } from './pumpAdvice.ts'
@@ -9,8 +10,12 @@ export const JUDGED_LAST = 'judged last'
 const CARRYING_ERROR = 0.05
 
 /** The pump as the tip-ins tell it; it waits while a steady circuit takes it along. */
-export function pumpRow(run: RunAnalysis, others: readonly CircuitVerdict[]): CircuitVerdict {
-  const pump = judgePump([run])
+export function pumpRow(
+  run: RunAnalysis,
+  car: CarProfile | undefined,
+  others: readonly CircuitVerdict[],
+): CircuitVerdict {
+  const pump = judgePump([run], car)
   const isOff = pump.verdict === 'lean' || pump.verdict === 'rich'
   const carrier = others.find(
     (row) =>

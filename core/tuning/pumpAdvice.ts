@@ -1,11 +1,12 @@
 import type { Change } from '../contract/advice.ts'
-import type { Box, Fitted, Part } from '../contract/car.ts'
+import type { Box, CarProfile, Fitted, Part } from '../contract/car.ts'
 import type { RunAnalysis, TransientPattern } from '../contract/result.ts'
+import { stateLimits } from '../engine/stateLimits.ts'
 import { sentenceStart } from '../units/format.ts'
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
+import { chokeFedUntilS } from './chokeFuel.ts'
 import { median } from './compareSideBySide.ts'
 import { isSamePart, openingOf } from './partPaths.ts'
-import { chokeFedUntilS, limitsOf } from './surePieces.ts'
 
 /** What the tip-ins of the runs with today's parts tell of the pump circuit. */
 export interface PumpVerdict {
@@ -27,10 +28,10 @@ const LEAST_TIP_INS = 5
 const FAULT_SHARE = 0.5
 
 /** Verdict on the pump circuit from the tip-ins of a warm engine that no choke feeds: on cold walls any shot is late and thin. */
-export function judgePump(runs: readonly RunAnalysis[]): PumpVerdict {
+export function judgePump(runs: readonly RunAnalysis[], car: CarProfile | undefined): PumpVerdict {
+  const { warm_C } = stateLimits(car?.state_limits)
   const tipIns = runs.flatMap((run) => {
-    const { warm_C } = limitsOf(run.car)
-    const fedUntilS = chokeFedUntilS(run, run.car)
+    const fedUntilS = chokeFedUntilS(run, car)
     return run.result.transients.filter(
       ({ kind, start_s, pattern, from_state, coolant_C }) =>
         kind === 'tip_in' &&

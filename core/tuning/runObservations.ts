@@ -1,5 +1,6 @@
 import { type Box, type CarProfile, type Fitted, fittedSchema, type Part } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
+import { withoutColdPower } from './chokeFuel.ts'
 import { studentQuantile } from './distributions.ts'
 import { type AdviceState, adviceStates, isSamePart } from './partPaths.ts'
 import { completedFrom, sizedPart } from './partSize.ts'
@@ -13,7 +14,7 @@ import {
 } from './referenceAir.ts'
 import type { Observation } from './responseModel.ts'
 import { findStateLevels } from './stateLevels.ts'
-import { surePieces, withoutColdPower } from './surePieces.ts'
+import { surePieces } from './surePieces.ts'
 
 /** A run with its parts, its air and the state levels that it adds to what is known. */
 export interface ObservedRun extends Observation {

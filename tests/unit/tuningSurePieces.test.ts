@@ -1,6 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import type { RunAnalysis, SteadyPiece } from '../../core/contract/result.ts'
-import { chokeFedUntilS, surePieces, withoutColdPower } from '../../core/tuning/surePieces.ts'
+import { chokeFedUntilS, withoutColdPower } from '../../core/tuning/chokeFuel.ts'
+import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
+import { surePieces } from '../../core/tuning/surePieces.ts'
+import { tipIn } from '../support/jettingCar.ts'
+import { syntheticResult } from '../support/syntheticRun.ts'
 
 const piece = (timeS: number, state: SteadyPiece['state'], coolantC = 70, lambda = 0.88): SteadyPiece => ({
   bank: 1,
@@ -83,5 +87,25 @@ describe('surePieces', () => {
       )
     expect(powerOf(0.97)).toHaveLength(1)
     expect(powerOf(0.8)).toHaveLength(0)
+  })
+
+  it('lets the openings after the choke let go judge the pump, in a short run too', () => {
+    const plain = syntheticResult({})
+    const openings = Array.from({ length: 8 }, (_, i) => ({
+      ...tipIn('lean_at_once'),
+      start_s: 480 + 15 * i,
+    }))
+    const run = {
+      ...lateRun((t) => (t < 400 ? 0.9 : 1)),
+      result: {
+        ...plain,
+        warm_up: { choke: 'late' },
+        map: { ...plain.map, load_channel: 'manifold_pressure' },
+        transients: openings,
+      },
+    } as unknown as RunAnalysis
+    const short = { ...run, pieces: run.pieces.filter(({ timeS }) => timeS < 620) }
+    const pump = circuitVerdicts(short).find(({ circuit }) => circuit === 'pump')
+    expect(pump?.verdict).toBe('lean')
   })
 })
