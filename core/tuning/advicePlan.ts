@@ -4,6 +4,7 @@ import type { AdviceEvidence } from './adviceEvidence.ts'
 import type { AdviceStanding } from './adviceStanding.ts'
 import { describeChange } from './adviseChange.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
+import { choicesForLateValve } from './lateValve.ts'
 import { type Choices, choicesOf } from './planChanges.ts'
 
 /** The sizes at hand and what of them to fit. */
@@ -14,12 +15,13 @@ export interface Plan {
 
 export function planOf(
   { newest, box, observed, car, record }: AdviceEvidence,
-  { model, known, step }: AdviceStanding,
+  { model, known, step, isValveLate }: AdviceStanding,
 ): Plan {
   // Upon a record that does not fit no part is named.
-  const choices: Choices = record.unclear
+  const atHand: Choices = record.unclear
     ? new Map()
     : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
+  const choices = isValveLate ? choicesForLateValve(atHand, model, known, newest.fitted) : atHand
   return { choices, chosen: chooseStep(model, known, choices, observed) }
 }
 

@@ -2,8 +2,8 @@ import type { AdviceResult } from '../contract/advice.ts'
 import { bandsOf } from './adviceBands.ts'
 import type { AdviceEvidence } from './adviceEvidence.ts'
 import { describeStates } from './adviceStates.ts'
-import { type EnrichmentStep, enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
-import { type AdviceState, pathsOf } from './partPaths.ts'
+import { type EnrichmentStep, enrichedShare, findEnrichmentStep, opensWithinPower } from './enrichmentStep.ts'
+import { type AdviceState, pathsOf, valveOf } from './partPaths.ts'
 import type { Band } from './planCost.ts'
 import { learnResponse, type ResponseModel } from './responseModel.ts'
 import { extraShiftOf, isSameValve } from './valveEffect.ts'
@@ -12,6 +12,8 @@ import { extraShiftOf, isSameValve } from './valveEffect.ts'
 export interface AdviceStanding {
   /** Where the enrichment opens, if the mixture shows it. */
   readonly step: EnrichmentStep | undefined
+  /** True when a valve is fitted that opens within full load only. */
+  readonly isValveLate: boolean
   /** Allowed band of every state, and of those that were seen. */
   readonly bands: ReadonlyMap<AdviceState, Band>
   readonly known: ReadonlyMap<AdviceState, Band>
@@ -24,16 +26,18 @@ export function judgeStanding({ observed, newest, targets, settings, car }: Advi
   const likeToday = observed
     .filter((entry) => isSameValve(entry.fitted, newest.fitted))
     .flatMap((entry) => entry.run.pieces)
-  const step = findEnrichmentStep(likeToday)
+  const step = findEnrichmentStep(likeToday, valveOf(newest.fitted) !== undefined)
   const bands = bandsOf(
     targets,
     step ? enrichedShare(likeToday, 'part_throttle', step) : 0,
     newest.run.result.map.load_channel === 'throttle',
   )
+  const isValveLate =
+    step !== undefined && valveOf(newest.fitted) !== undefined && opensWithinPower(likeToday, step)
   const model = learnResponse(observed, pathsOf(newest.fitted, car?.circuits), {
     ...settings,
     extraShift: (state, fitted) => extraShiftOf(state, fitted, newest, step),
   })
   const known = new Map([...bands].filter(([state]) => model.forecast(state, newest.fitted)))
-  return { step, bands, known, model, states: describeStates(model, known, observed) }
+  return { step, isValveLate, bands, known, model, states: describeStates(model, known, observed) }
 }

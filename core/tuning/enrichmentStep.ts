@@ -28,13 +28,23 @@ const INDEPENDENT_S = 6
 /** Smallest step that is called one, log λ, and how sure it must be, in standard errors. */
 const LEAST_STEP = 0.025
 const LEAST_SIGNIFICANCE = 4
+/** The same where a valve with its opening vacuum is fitted: that there is a step is known then, and only where is asked. Chosen here. */
+const VALVE_SIDE_S = 6
+const VALVE_SIGNIFICANCE = 3
+/** Share of full load above the opening vacuum from which the valve opens too late for it. Chosen here. */
+const LATE_SHARE = 0.2
 
 /**
  * Finds the vacuum at which enrichment opens as the step of λ against manifold vacuum, on top of a slope with load and speed:
  * least squares over a grid of vacuums. Undefined when no manifold pressure was measured, a side was not driven, or no step stands
- * out. Needs pieces whose load is manifold over barometric pressure.
+ * out. Needs pieces whose load is manifold over barometric pressure. `hasValve`: a valve with its opening vacuum is fitted.
  */
-export function findEnrichmentStep(pieces: readonly SteadyPiece[]): EnrichmentStep | undefined {
+export function findEnrichmentStep(
+  pieces: readonly SteadyPiece[],
+  hasValve = false,
+): EnrichmentStep | undefined {
+  const leastSideS = hasValve ? VALVE_SIDE_S : LEAST_SIDE_S
+  const leastSignificance = hasValve ? VALVE_SIGNIFICANCE : LEAST_SIGNIFICANCE
   const rows: { vacuum: number; load: number; rpm: number; y: number; w: number }[] = []
   for (const piece of pieces) {
     const usable = piece.state === 'cruise' || piece.state === 'part_throttle' || piece.state === 'power'
@@ -54,13 +64,13 @@ export function findEnrichmentStep(pieces: readonly SteadyPiece[]): EnrichmentSt
   const profile: { opens: number; rss: number }[] = []
   for (let opens = LEAST_INHG; opens <= MOST_INHG + 1e-9; opens += GRID_INHG) {
     const above = rows.reduce((sum, row) => sum + (row.vacuum > opens ? row.w : 0), 0)
-    if (above < LEAST_SIDE_S || seconds - above < LEAST_SIDE_S) continue
+    if (above < leastSideS || seconds - above < leastSideS) continue
     const fit = fitStep(rows, opens, seconds)
     if (!fit) continue
     profile.push({ opens, rss: fit.rss })
     if (!best || fit.rss < best.rss) best = { opens, ...fit }
   }
-  if (!best || best.step < LEAST_STEP || best.step < LEAST_SIGNIFICANCE * best.se) return undefined
+  if (!best || best.step < LEAST_STEP || best.step < leastSignificance * best.se) return undefined
   const independent = Math.max(4, seconds / INDEPENDENT_S)
   // 95 % by the likelihood ratio: 3.84 is the chi-squared point with one degree of freedom.
   const limit = best.rss * Math.exp(3.84 / independent)
@@ -130,6 +140,10 @@ export function enrichedShare(pieces: readonly SteadyPiece[], state: string, ste
   }
   return whole > 0 ? enriched / whole : 0
 }
+
+/** True when the enrichment opens within full load: its lean part is the valve's fault, and a larger restriction would only make the rest too rich. */
+export const opensWithinPower = (pieces: readonly SteadyPiece[], step: EnrichmentStep): boolean =>
+  1 - enrichedShare(pieces, 'power', step) > LATE_SHARE
 
 /** Manifold vacuum of a piece, inHg; NaN without manifold pressure or barometer. */
 export function vacuumOf(piece: SteadyPiece): number {

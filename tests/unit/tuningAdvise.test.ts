@@ -100,6 +100,23 @@ describe('advise', () => {
     expect(withPartAt(1.04, 'throttle').next).toBeNull()
   })
 
+  it('changes a valve that opens within full load, and no part that feeds what it has opened for', () => {
+    const late: Fitted = { ...right, power_valve: { label: '2.5', opens_inHg: 2.5 } }
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) => {
+      const isShut = ((1 - load) * 100) / 3.386389 > 2.5
+      return engine(right)(rpm, isShut ? Math.min(load, 0.79) : load, state)
+    }
+    const runs = [1, 2].map((day) => drive(late, day, { lambdaAt }))
+    const valves = [2.5, 4.5, 6.5, 8.5].map((opens_inHg) => ({ label: String(opens_inHg), opens_inHg }))
+    const advice = advise(runs, { ...box, power_valve: valves })
+    expect(advice.states.power.verdict).toBe('lean')
+    expect(advice.next).toMatchObject({ part: 'power_valve', direction: 'richer' })
+    expect(advice.next!.to.opens_inHg).toBeGreaterThan(2.5)
+    expect(advice.also.map(({ part }) => part)).not.toContain('power_restriction')
+    // With no other valve at hand the restriction is what can be done.
+    expect(advise(runs, box).next?.part).not.toBe('power_valve')
+  })
+
   it('leaves the parts that feed full throttle alone until full throttle was driven', () => {
     const rich = { ...right, power_restriction: { label: '165', bore_mm: 1.65 } }
     const run = drive(rich, 1)
