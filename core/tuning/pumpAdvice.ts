@@ -23,7 +23,7 @@ export interface PumpVerdict {
   afterS: number | null
 }
 
-/** Tip-ins needed for a verdict, and the share that must show one fault. Chosen here: with two in five as much was swapped, for no better pump. */
+/** Tip-ins needed for a verdict, and the share that must show one fault. Chosen here: fewer than half may be the road as well as the pump. */
 const LEAST_TIP_INS = 5
 const FAULT_SHARE = 0.5
 

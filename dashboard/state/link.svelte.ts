@@ -29,6 +29,7 @@ export class Link {
   #status = $state.raw<LinkStatus>({ state: 'connecting', failures: 0 })
   #lostMs = $state.raw(0)
   #hello = $state.raw<Hello | undefined>(undefined)
+  #isGreeted = $state.raw(false)
   #sources = $state.raw<readonly SourceStatus[]>([])
   #channels = $state.raw<readonly TraceChannel[]>([])
   #problem = $state.raw<Problem | undefined>(undefined)
@@ -96,6 +97,11 @@ export class Link {
   preview(role: 'viewer' | 'controller'): void {
     this.#previewRole = role
   }
+  /** The bridge has told all that it tells a page that joins: its sources come after the hello, before anything else. */
+  get isGreeted(): boolean {
+    return this.#isGreeted
+  }
+
   get sources(): readonly SourceStatus[] {
     return this.#sources
   }
@@ -201,6 +207,7 @@ export class Link {
   }
 
   #said(message: Extract<FromWorker, { type: 'said' }>['message']): void {
+    if (message.type !== 'hello' && message.type !== 'source') this.#isGreeted = true
     switch (message.type) {
       case 'hello':
         this.#hello = message

@@ -62,7 +62,7 @@ export function driveView(app: App): DriveView {
           silentS: reading.silentS,
           link: link.status.state,
           source: link.sources.find(({ source }) => source === 0)?.state,
-          hasHello: link.hello !== undefined,
+          isGreeted: link.isGreeted,
           isPaired: link.status.problem !== 'not_paired',
           forced: app.router.option('state'),
         }),

@@ -135,15 +135,15 @@ export interface Silence {
   link: LinkState
   /** Of the board; undefined when the bridge has none, or has not said. */
   source: SourceStatus['state'] | undefined
-  /** The bridge has greeted this page. */
-  hasHello: boolean
+  /** The bridge has told this page of its sources, as far as it has any. */
+  isGreeted: boolean
   isPaired: boolean
   /** Test switch: the page state to show. */
   forced: string | null
 }
 
 /** In place of the number while no sample comes: the drive page's empty, loading, error and offline states. */
-export function silentWords({ silentS, link, source, hasHello, isPaired, forced }: Silence): MixtureWords {
+export function silentWords({ silentS, link, source, isGreeted, isPaired, forced }: Silence): MixtureWords {
   const words = (big: readonly string[], aside: string, reason: string): MixtureWords => ({
     kind: 'words',
     big,
@@ -153,7 +153,7 @@ export function silentWords({ silentS, link, source, hasHello, isPaired, forced 
   if (forced === 'error' || (!isPaired && forced === null))
     return words(['NOT', 'PAIRED'], '', 'open the pairing link again')
   const isNew = forced === null && !Number.isFinite(silentS)
-  if (forced === 'loading' || (isNew && (link === 'connecting' || (link === 'open' && !hasHello))))
+  if (forced === 'loading' || (isNew && (link === 'connecting' || (link === 'open' && !isGreeted))))
     return words(['CONNECTING'], '', 'to the bridge')
   if (isNew && link === 'open' && (source === 'connected' || source === 'connecting'))
     return words(['CONNECTING'], '', 'to the board')

@@ -128,7 +128,7 @@ const warningSelector = '[data-part="alarm"].warning'
 describe('drive page, live', () => {
   test('a page that joins in the middle of a drive says nothing but what is now', async () => {
     // The bridge has 15 s of idle to tell of first; the engine cruises meanwhile.
-    const bridge = await aBridge()
+    const bridge = await aBridge({ sourcesAfterMs: 300 })
     const context = await browser.newContext({ viewport: { width: 1280, height: 800 } })
     onTestFinished(() => context.close())
     await context.addInitScript(() => {

@@ -69,6 +69,8 @@ const keptOfCar: Readonly<Record<string, unknown>> = {
 }
 
 export interface FakeBridgeOptions {
+  /** Pause between the hello and what is told of the sources, as a busy machine makes one. */
+  sourcesAfterMs?: number
   /** Default: any that is free. */
   port?: number
   host?: string
@@ -237,20 +239,24 @@ export class FakeBridge {
       role: 'controller',
       version: '0',
     })
-    send({
-      type: 'source',
-      status: {
-        source: 0,
-        name: 'test board',
-        state: 'connected',
-        text: '',
-        sinceS: 0,
-        rateHz: this.options.rateHz ?? 50,
-        counts: noLines(),
-      },
-    })
-    send({ type: 'recording', status: this.#recordingStatus() })
-    send({ type: 'alarm', alarms: [...this.#alarms] })
+    const tellConditions = () => {
+      send({
+        type: 'source',
+        status: {
+          source: 0,
+          name: 'test board',
+          state: 'connected',
+          text: '',
+          sinceS: 0,
+          rateHz: this.options.rateHz ?? 50,
+          counts: noLines(),
+        },
+      })
+      send({ type: 'recording', status: this.#recordingStatus() })
+      send({ type: 'alarm', alarms: [...this.#alarms] })
+    }
+    if (this.options.sourcesAfterMs) setTimeout(tellConditions, this.options.sourcesAfterMs)
+    else tellConditions()
     send({ type: 'declaration', source: 0, segment: 0, channels: this.#channels })
     client.once('message', (data) => {
       const message = JSON.parse(String(data)) as (typeof this.greetings)[number]

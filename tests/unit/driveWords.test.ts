@@ -119,7 +119,7 @@ describe('words in place of a number', () => {
     silentS: Number.POSITIVE_INFINITY,
     link: 'open',
     source: undefined,
-    hasHello: true,
+    isGreeted: true,
     isPaired: true,
     forced: null,
   }
@@ -128,7 +128,7 @@ describe('words in place of a number', () => {
     return words.kind === 'words' ? `${words.big.join(' ')}: ${words.reason}` : ''
   }
   test('a page that has just joined does not ask for a board that is there', () => {
-    expect(said({ hasHello: false })).toBe('CONNECTING: to the bridge')
+    expect(said({ isGreeted: false })).toBe('CONNECTING: to the bridge')
     expect(said({ source: 'connected' })).toBe('CONNECTING: to the board')
     expect(said({ source: 'connecting' })).toBe('CONNECTING: to the board')
   })
