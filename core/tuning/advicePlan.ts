@@ -21,8 +21,11 @@ export function planOf(
   const atHand: Choices = record.unclear
     ? new Map()
     : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
-  const choices = isValveLate ? choicesForLateValve(atHand, model, known, newest.fitted) : atHand
-  return { choices, chosen: chooseStep(model, known, choices, observed) }
+  const choices = isValveLate ? choicesForLateValve(atHand, model, known) : atHand
+  const chosen = chooseStep(model, known, choices, observed)
+  // Where that would change nothing, full load is not left as it is for want of the right part.
+  if (chosen.plan.changed.length > 0 || choices === atHand) return { choices, chosen }
+  return { choices: atHand, chosen: chooseStep(model, known, atHand, observed) }
 }
 
 /** The plan's changes in their order, each described upon those before it. */

@@ -5,7 +5,7 @@ import type { CircuitVerdict } from './circuitVerdict.ts'
 import { enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { chokeRow, pumpRow } from './otherCircuits.ts'
-import { openingOf } from './partPaths.ts'
+import { openingOf, valveOf } from './partPaths.ts'
 import { fittedOfRun, tellsLoad, tellsSpeed } from './runObservations.ts'
 import { rowOf, type Standing, standingOf, type VerdictOptions } from './stateStanding.ts'
 import { surePieces } from './surePieces.ts'
@@ -115,8 +115,9 @@ function transferPieces(pieces: readonly SteadyPiece[]): SteadyPiece[] {
 }
 
 /** As the advice takes it: where the enrichment opens within part throttle, that share is meant to run as rich as power. */
-function partTarget({ pieces, result }: RunAnalysis, target: Target, targets: Targets): Target {
-  const step = findEnrichmentStep(pieces)
+function partTarget(run: RunAnalysis, target: Target, targets: Targets): Target {
+  const { pieces, result } = run
+  const step = findEnrichmentStep(pieces, valveOf(fittedOfRun(run) ?? {}) !== undefined)
   const isByThrottle = result.map.load_channel === 'throttle'
   if (!step && !isByThrottle) return target
   const enriched = step ? enrichedShare(pieces, 'part_throttle', step) : 0

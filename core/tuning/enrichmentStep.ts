@@ -142,8 +142,9 @@ export function enrichedShare(pieces: readonly SteadyPiece[], state: string, ste
 }
 
 /** True when the enrichment opens within full load: its lean part is the valve's fault, and a larger restriction would only make the rest too rich. */
-export const opensWithinPower = (pieces: readonly SteadyPiece[], step: EnrichmentStep): boolean =>
-  1 - enrichedShare(pieces, 'power', step) > LATE_SHARE
+export function opensWithinPower(pieces: readonly SteadyPiece[], step: EnrichmentStep): boolean {
+  return 1 - enrichedShare(pieces, 'power', step) > LATE_SHARE
+}
 
 /** Manifold vacuum of a piece, inHg; NaN without manifold pressure or barometer. */
 export function vacuumOf(piece: SteadyPiece): number {

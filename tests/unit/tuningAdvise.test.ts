@@ -100,21 +100,49 @@ describe('advise', () => {
     expect(withPartAt(1.04, 'throttle').next).toBeNull()
   })
 
-  it('changes a valve that opens within full load, and no part that feeds what it has opened for', () => {
-    const late: Fitted = { ...right, power_valve: { label: '2.5', opens_inHg: 2.5 } }
-    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) => {
-      const isShut = ((1 - load) * 100) / 3.386389 > 2.5
-      return engine(right)(rpm, isShut ? Math.min(load, 0.79) : load, state)
+  describe('with a valve that opens within full load', () => {
+    const late = (restrictionMm: number): Fitted => ({
+      ...withPart('power_restriction', { bore_mm: restrictionMm }),
+      power_valve: { label: '2.5', opens_inHg: 2.5 },
+    })
+    /** λ of a shut valve is that of part throttle. */
+    const drives = (fitted: Fitted) => {
+      const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) => {
+        const isShut = ((1 - load) * 100) / 3.386389 > 2.5
+        return engine(fitted)(rpm, isShut ? Math.min(load, 0.79) : load, state)
+      }
+      return [1, 2].map((day) => drive(fitted, day, { lambdaAt }))
     }
-    const runs = [1, 2].map((day) => drive(late, day, { lambdaAt }))
-    const valves = [2.5, 4.5, 6.5, 8.5].map((opens_inHg) => ({ label: String(opens_inHg), opens_inHg }))
-    const advice = advise(runs, { ...box, power_valve: valves })
-    expect(advice.states.power.verdict).toBe('lean')
-    expect(advice.next).toMatchObject({ part: 'power_valve', direction: 'richer' })
-    expect(advice.next!.to.opens_inHg).toBeGreaterThan(2.5)
-    expect(advice.also.map(({ part }) => part)).not.toContain('power_restriction')
-    // With no other valve at hand the restriction is what can be done.
-    expect(advise(runs, box).next?.part).not.toBe('power_valve')
+    const boxWith = (...opens: number[]): Box => ({
+      ...box,
+      power_valve: opens.map((opens_inHg) => ({ label: String(opens_inHg), opens_inHg })),
+    })
+
+    it('changes the valve, and no part that feeds what it has opened for', () => {
+      const advice = advise(drives(late(1.4)), boxWith(2.5, 4.5, 6.5, 8.5))
+      expect(advice.states.power.verdict).toBe('lean')
+      expect(advice.next).toMatchObject({ part: 'power_valve', direction: 'richer' })
+      expect(advice.next!.to.opens_inHg).toBeGreaterThan(2.5)
+      expect(advice.also.map(({ part }) => part)).not.toContain('power_restriction')
+    })
+
+    it('leaves full throttle lean for want of no valve', () => {
+      for (const own of [box, boxWith(1.5, 2.5)]) {
+        expect(advise(drives(late(1.4)), own).next).toMatchObject({
+          part: 'power_restriction',
+          direction: 'richer',
+        })
+      }
+    })
+
+    it('makes a restriction smaller that is far too large', () => {
+      const advice = advise(drives(late(2.2)), {
+        ...boxWith(2.5, 4.5),
+        power_restriction: sizes(1.2, 2.3, 0.1),
+      })
+      expect(advice.states.power.verdict).toBe('rich')
+      expect(advice.next).toMatchObject({ part: 'power_restriction', direction: 'leaner' })
+    })
   })
 
   it('leaves the parts that feed full throttle alone until full throttle was driven', () => {
