@@ -97,6 +97,7 @@ export class Link {
   preview(role: 'viewer' | 'controller'): void {
     this.#previewRole = role
   }
+
   /** The bridge has told all that it tells a page that joins: its sources come after the hello, before anything else. */
   get isGreeted(): boolean {
     return this.#isGreeted
