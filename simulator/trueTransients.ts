@@ -182,11 +182,15 @@ function pattern(
   for (let i = start; i < stop; i++) {
     const t = timeS[i] - t0
     const isFirst = t <= atOnceS
-    const leanest = isFirst ? Math.max(from, to) : to
+    // Behind rich jets a thin shot shows as a leap over what it was and over where it goes.
+    const rise = Number.isNaN(was) ? 0 : lambda[i] - was
+    const over = isFirst
+      ? Math.max(lambda[i] - Math.max(from, to), Math.min(lambda[i] - to, rise))
+      : lambda[i] - to
     const richest = isFirst ? Math.min(from, to) : to
     // A mixture that was lean before, or the air of an overrun, does not go lean.
     const hasRisen = !isFirst || (Number.isNaN(was) ? t > airS : lambda[i] > was + risesBy)
-    if (lambda[i] - leanest > leanOver + shift && hasRisen && t <= laterS) {
+    if (over > leanOver + shift && hasRisen && t <= laterS) {
       if (t < firstLeanS) firstLeanS = t
       if (t <= atOnceS) leanAtOnce = true
       else leanLater = true

@@ -91,7 +91,11 @@ function tellPattern(
   for (let i = first; i < last; i++) {
     const t = timeS[i] - timeS[first]
     const isFirst = t <= AT_ONCE_S
-    const over = lambda[i] - (isFirst ? Math.max(from, to) : to)
+    const rise = Number.isNaN(was) ? 0 : lambda[i] - was
+    // Behind rich jets the shot that is thin shows as a leap over what it was and over where it goes.
+    const over = isFirst
+      ? Math.max(lambda[i] - Math.max(from, to), Math.min(lambda[i] - to, rise))
+      : lambda[i] - to
     const under = (isFirst ? Math.min(from, to) : to) - lambda[i]
     // A mixture that was lean before, or the air of an overrun, does not go lean.
     const hasRisen = !isFirst || (Number.isNaN(was) ? t > AIR_S : lambda[i] > was + RISES_BY)
