@@ -138,6 +138,18 @@ export interface Hint {
   test?: string
 }
 
+/** What the run taught of the car; NaN never, null for what it did not tell. */
+export interface RunLearned {
+  throttle_rest_pct: number | null
+  warm_idle_rpm: number
+  warm_idle_from: 'learned' | 'profile' | 'assumed'
+  barometer_kPa: number
+  barometer_from: 'air_record' | 'engine_off' | 'full_throttle' | 'assumed'
+  /** How much throttle the car needs for a load against a middling one, and the stretches of driving that tell it: boards without a pressure sensor only. */
+  throttle_need?: number
+  throttle_need_stretches?: number
+}
+
 /** What `analyse --json` prints for one run. Fields as in the contract; more may be added, none removed. */
 export interface AnalysisResult {
   format: 'floatbowl-result 1'
@@ -151,6 +163,7 @@ export interface AnalysisResult {
     air?: unknown
     marks?: { t_s: number; label: string }[]
     notes?: { t_s: number; text: string }[]
+    learned?: RunLearned
     [more: string]: unknown
   }
   channels_used: string[]

@@ -16,6 +16,8 @@ import { weighRows } from './rowWeights.ts'
 export interface LearnDelayOptions {
   readonly throttleRestPct: number
   readonly warmIdleRpm: number
+  /** Of boards without a pressure sensor (`LearnedCar.throttleNeed`). */
+  readonly throttleNeed: number
   readonly barometerKpa: number
   /** Law learned on earlier runs of this car, and the events behind it. */
   readonly earlier?: DelayLaw
@@ -65,7 +67,7 @@ export function prepareSearch(run: ConditionedRun, load: Float64Array, barometer
   const flowSum = new Float64Array(count)
   const figure = new Float64Array(count)
   for (let i = 0; i < count; i++) {
-    figure[i] = flowFigure(rpm[i], load[i] * barometerKpa, Number.NaN, barometerKpa)
+    figure[i] = flowFigure(rpm[i], load[i] * barometerKpa)
     if (i > 0) flowSum[i] = flowSum[i - 1] + figure[i] * Math.min(0.5, timeS[i] - timeS[i - 1])
   }
   const phi = new Float64Array(lambdaCount)

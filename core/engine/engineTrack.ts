@@ -7,6 +7,7 @@ import { addPoint, createPointHistory, NOT_FINAL, type PointHistory } from './po
 import { SampleGaps } from './sampleGaps.ts'
 import { createSignalConditioner, type SignalConditioner } from './signalConditioner.ts'
 import type { StateLimits } from './stateLimits.ts'
+import { guessedLoad } from './throttleLoad.ts'
 import { createTipDetector, type FastMove } from './tipDetector.ts'
 import { measureTransient, type TransientOptions } from './transientMeasures.ts'
 
@@ -76,6 +77,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     mapKpa: Number.NaN,
     barometerKpa: Number.NaN,
     load: Number.NaN,
+    flowKpa: Number.NaN,
     coolantC: Number.NaN,
     intakeAirC: Number.NaN,
     roadSpeedMs: Number.NaN,
@@ -99,6 +101,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     hasThrottle: options.hasThrottle,
     hasPressure: options.hasPressure,
     closedLine: () => options.learned().closedLine,
+    throttleNeed: () => options.learned().throttleNeed,
     onSpan: finalizeBefore,
   })
   const layer = createLambdaLayer({
@@ -127,6 +130,10 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
     point.mapKpa = conditioner.mapKpa
     point.barometerKpa = raw.barometerKpa > 0 ? raw.barometerKpa : car.barometerKpa
     point.load = point.mapKpa / point.barometerKpa
+    point.flowKpa =
+      point.mapKpa > 0
+        ? point.mapKpa
+        : point.barometerKpa * guessedLoad(point.rpm, point.throttlePct, car.throttleNeed, car.warmIdleRpm)
     point.coolantC = raw.coolantC
     point.intakeAirC = raw.intakeAirC
     point.roadSpeedMs = raw.roadSpeedMs

@@ -10,8 +10,8 @@ import {
   type Search,
   type SearchedWindows,
 } from './delaySearch.ts'
-import { flowFigure } from './pointHistory.ts'
 import { dropUnread, pointsOf } from './readWindows.ts'
+import { guessedLoad } from './throttleLoad.ts'
 
 /** The delay law of a run, and what it rests on. */
 export interface LearnedDelay extends DelayLaw {
@@ -190,8 +190,7 @@ function loadOf(run: ConditionedRun, options: LearnDelayOptions): Float64Array {
     load[i] = !Number.isNaN(kpa)
       ? kpa / options.barometerKpa
       : throttle >= -5
-        ? flowFigure(Math.max(600, run.rpm[i]), Number.NaN, Math.max(0, throttle), 1) /
-          Math.max(600, run.rpm[i])
+        ? guessedLoad(run.rpm[i], throttle, options.throttleNeed, options.warmIdleRpm)
         : Number.NaN
   }
   return load

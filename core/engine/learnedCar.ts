@@ -1,6 +1,7 @@
 import { SEA_LEVEL_PRESSURE_KPA } from '../air/standardAtmosphere.ts'
 import { type ClosedLine, createClosedLineLearner } from './closedLine.ts'
 import { defaultStateLimits } from './stateLimits.ts'
+import { createThrottleNeedLearner } from './throttleNeed.ts'
 
 /** What the state limits rest on for one car and day, learned as the samples come. */
 export interface LearnedCar {
@@ -13,6 +14,10 @@ export interface LearnedCar {
   readonly barometerFrom: 'air_record' | 'engine_off' | 'full_throttle' | 'assumed'
   /** Pressure of the closed throttle, learned where the board tells no throttle. */
   readonly closedLine?: ClosedLine | undefined
+  /** How much throttle the car needs for a load, against a middling one, learned where no pressure tells the load; else 1. */
+  readonly throttleNeed: number
+  /** Stretches of driving that it rests on. */
+  readonly throttleNeedStretches: number
 }
 
 /** Learns rest, idle speed and air pressure from conditioned points; answers at any time. O(1) a point. */
@@ -66,6 +71,7 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
   /** Pressure at these speeds, summed over time, kPa·s. */
   const idleKpaS = new Float64Array(RPM_BINS)
   const closed = createClosedLineLearner()
+  const throttleNeed = createThrottleNeedLearner()
   let hasThrottle = false
   let hasPressure = false
   let lastS = Number.NaN
@@ -212,6 +218,7 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
         }
       }
       if (mapKpa > 0) hasPressure = true
+      if (!hasPressure) throttleNeed.add(timeS, rpm, throttlePct - restPctNow)
       if (!(mapKpa > 55 && mapKpa < 115)) return
       if (rpm < STANDING_RPM) {
         standingSum += mapKpa * dtS
@@ -231,6 +238,8 @@ export function createCarLearner(warmC: number, restPct: number): CarLearner {
       return {
         throttleRestPct: findRest(),
         warmIdleRpm,
+        throttleNeed: hasPressure ? 1 : throttleNeed.need(),
+        throttleNeedStretches: hasPressure ? 0 : throttleNeed.stretches,
         closedLine: hasThrottle ? undefined : closed.find(warmIdleRpm, defaultStateLimits.idle_factor),
         idleFrom: isLearned ? 'learned' : own > 0 ? 'profile' : 'assumed',
         barometerKpa: isStanding

@@ -1,6 +1,7 @@
 import type { OperatingState } from '../contract/result.ts'
 import { type ClosedLine, closedPressureKpa } from './closedLine.ts'
-import { defaultStateLimits, type StateLimits } from './stateLimits.ts'
+import type { StateLimits } from './stateLimits.ts'
+import { hasOwnThrottleLimits, throttleQuickness } from './throttleLoad.ts'
 
 /** States as the detectors pass them about; the index is the code. `running` is last. */
 export const stateNames: readonly OperatingState[] = [
@@ -40,6 +41,8 @@ export interface EnginePoint {
   barometerKpa: number
   /** Manifold ÷ barometric pressure. */
   load: number
+  /** Manifold pressure that the exhaust flow is reckoned by: as read, or guessed from speed and throttle. */
+  flowKpa: number
   coolantC: number
   intakeAirC: number
   roadSpeedMs: number
@@ -70,6 +73,8 @@ export interface StateMachineOptions {
   readonly hasPressure: () => boolean
   /** Pressure of the closed throttle, for boards that tell no throttle; undefined while it is not known. */
   readonly closedLine?: () => ClosedLine | undefined
+  /** How much throttle the car needs for a load, against a middling one: where no pressure tells the load. */
+  readonly throttleNeed: () => number
   /** Runs for each stretch that has become final, half-open. */
   readonly onSpan: (state: number, startS: number, endS: number) => void
 }
@@ -81,32 +86,10 @@ const CLOSED_LOAD_GAP = 0.06
 /** The same once the closed throttle's pressure is learned: within this of it, with half the gap between entering and leaving, kPa. */
 const CLOSED_ROOM_KPA = 2.2
 const CLOSED_GAP_KPA = 0.4
-/** Without a pressure sensor the throttle's limits hold at this speed and rise with it: a quick engine needs more plate for the same load. */
-const THROTTLE_LIMIT_RPM = 2500
-const THROTTLE_LIMIT_EXPONENT = 0.6
-const LEAST_LIMIT_RPM = 600
-
-/** How much more plate an engine needs at this speed for the same load than where the throttle's limits hold, as a factor. */
-export function throttleQuickness(rpm: number): number {
-  return (Math.max(rpm, LEAST_LIMIT_RPM) / THROTTLE_LIMIT_RPM) ** THROTTLE_LIMIT_EXPONENT
-}
-
-/**
- * Without a pressure sensor the limit between part throttle and power is that of a middling carburettor: a wide one cruises past it. From so many
- * times the limit on, and from this throttle on at any speed, %, every car is loaded. Chosen here; an owner's own limit is believed.
- */
-const SURE_FACTOR = 1.3
-const SURE_THROTTLE_PCT = 75
-
-/** Throttle over rest from which a car without a pressure sensor is surely loaded, %. */
-export function sureThrottlePct(limits: StateLimits, rpm: number): number {
-  const own = limits.power_throttle_pct * throttleQuickness(rpm)
-  if (limits.power_throttle_pct !== defaultStateLimits.power_throttle_pct) return own
-  return Math.min(SURE_THROTTLE_PCT, SURE_FACTOR * own)
-}
 
 export function createStateMachine(options: StateMachineOptions): StateMachine {
   const { limits, onSpan } = options
+  const hasOwnLimits = hasOwnThrottleLimits(limits)
   let previousS = Number.NaN
   let spanStartS = Number.NaN
   let isOff = false
@@ -212,10 +195,10 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
     let gap = limits.load_gap
     if (!options.hasPressure()) {
       if (!options.hasThrottle()) return stateCode.running
-      const quickness = throttleQuickness(point.rpm)
+      const factor = throttleQuickness(point.rpm) * (hasOwnLimits ? 1 : options.throttleNeed())
       value = point.throttlePct
-      low = limits.cruise_throttle_pct * quickness
-      high = limits.power_throttle_pct * quickness
+      low = limits.cruise_throttle_pct * factor
+      high = limits.power_throttle_pct * factor
       gap = limits.throttle_gap_pct
     }
     if (!Number.isNaN(value)) {

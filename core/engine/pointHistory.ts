@@ -76,21 +76,10 @@ const LEAST_FLOW_RPM_KPA = 7000
 const UNKNOWN_FLOW_RPM_KPA = 100_000
 const UNKNOWN_PRESSURE_KPA = 50
 
-/**
- * Exhaust flow figure, rpm·kPa. Without pressure it is guessed from throttle and speed (the plate chokes the slow engine less), without both
- * from speed alone, without speed a constant.
- */
-export function flowFigure(rpm: number, mapKpa: number, throttlePct: number, barometerKpa: number): number {
+/** Exhaust flow figure, rpm·kPa, from speed and manifold pressure, read or guessed; NaN: without pressure from speed alone, without speed a constant. */
+export function flowFigure(rpm: number, flowKpa: number): number {
   if (!(rpm >= 0)) return UNKNOWN_FLOW_RPM_KPA
-  let kpa = mapKpa
-  if (!(kpa > 0)) {
-    // A closed throttle reads about its rest, and half of the time below it.
-    const openPct = Math.max(0, throttlePct)
-    kpa = Number.isNaN(openPct)
-      ? UNKNOWN_PRESSURE_KPA
-      : barometerKpa * (0.28 + 0.7 * (1 - Math.exp((-openPct * 2500) / (22 * Math.max(rpm, 600)))))
-  }
-  return Math.max(LEAST_FLOW_RPM_KPA, rpm * kpa)
+  return Math.max(LEAST_FLOW_RPM_KPA, rpm * (flowKpa > 0 ? flowKpa : UNKNOWN_PRESSURE_KPA))
 }
 
 /** Adds a point; the oldest leaves when the rings are full. */
@@ -98,7 +87,7 @@ export function addPoint(history: PointHistory, point: EnginePoint, isAfterGap: 
   const { mask, end } = history
   const at = end & mask
   const before = (end - 1) & mask
-  const flow = flowFigure(point.rpm, point.mapKpa, point.throttlePct, point.barometerKpa)
+  const flow = flowFigure(point.rpm, point.flowKpa)
   const dtS = end > 0 && !isAfterGap ? point.timeS - history.timeS[before] : 0
   history.timeS[at] = point.timeS
   history.rpm[at] = point.rpm

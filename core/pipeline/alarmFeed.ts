@@ -5,10 +5,11 @@ import type { DelayLaw } from '../engine/delayLaw.ts'
 import type { EngineTrack } from '../engine/engineTrack.ts'
 import { type LambdaStage, trust } from '../engine/lambdaStage.ts'
 import type { LearnedCar } from '../engine/learnedCar.ts'
-import { stateCode, sureThrottlePct } from '../engine/operatingState.ts'
+import { stateCode } from '../engine/operatingState.ts'
 import { flowFigure } from '../engine/pointHistory.ts'
 import type { StateLimits } from '../engine/stateLimits.ts'
 import type { TargetFinder } from '../engine/targetLambda.ts'
+import { sureThrottlePct } from '../engine/throttleLoad.ts'
 import { channelSlots as slot } from './channels.ts'
 import type { Row } from './rowReader.ts'
 
@@ -90,15 +91,15 @@ export function createAlarmFeed(options: AlarmFeedOptions): AlarmFeed {
     const { machine, point } = track
     const law = options.law()
     if (point.timeS === gas.pointS && law === gas.law) return
-    const flow = flowFigure(point.rpm, point.mapKpa, point.throttlePct, point.barometerKpa)
+    const { warmIdleRpm, barometerKpa, throttleNeed } = options.learned()
+    const flow = flowFigure(point.rpm, point.flowKpa)
     gas.pointS = point.timeS
     gas.law = law
     gas.delayS = law.aS + law.bSRpmKpa / flow
-    const { warmIdleRpm, barometerKpa } = options.learned()
     gas.isSurelyLoaded =
       machine.candidate !== stateCode.power ||
       options.hasPressure() ||
-      point.throttlePct > sureThrottlePct(limits, point.rpm)
+      point.throttlePct > sureThrottlePct(limits, point.rpm, throttleNeed)
     gas.isOnMain = !(flow < MAIN_OVER_IDLE * IDLE_LOAD * warmIdleRpm * barometerKpa)
   }
 

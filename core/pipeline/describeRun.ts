@@ -33,6 +33,9 @@ export function describeRun(
       warm_idle_from: learned.idleFrom,
       barometer_kPa: learned.barometerKpa,
       barometer_from: learned.barometerFrom,
+      ...(learned.throttleNeedStretches > 0
+        ? { throttle_need: learned.throttleNeed, throttle_need_stretches: learned.throttleNeedStretches }
+        : {}),
     },
     ...(problems.length > 0 ? { problems: [...problems] } : {}),
   }

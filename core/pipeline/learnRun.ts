@@ -157,6 +157,7 @@ class Learner implements RunLearner {
     const delay = learnDelay(this.#run(), {
       throttleRestPct: learned.throttleRestPct,
       warmIdleRpm: learned.warmIdleRpm,
+      throttleNeed: learned.throttleNeed,
       barometerKpa: learned.barometerKpa,
       earlier,
       earlierEvents: own?.events_used ?? 0,

@@ -1,7 +1,7 @@
 import type { CarProfile } from '../contract/car.ts'
 import type { RunAnalysis, SteadyPiece } from '../contract/result.ts'
-import { sureThrottlePct } from '../engine/operatingState.ts'
 import { stateLimits } from '../engine/stateLimits.ts'
+import { sureThrottlePct } from '../engine/throttleLoad.ts'
 import { chokeFedUntilS, withoutChokeFuel, withoutColdPower } from './chokeFuel.ts'
 
 /**
@@ -14,7 +14,8 @@ export function surePieces(run: RunAnalysis, car: CarProfile | undefined): Stead
   const pieces = withoutChokeFuel(warm, chokeFedUntilS(run, car), car)
   if (run.result.map.load_channel !== 'throttle') return pieces
   const limits = stateLimits(car?.state_limits)
+  const need = run.result.run.learned?.throttle_need ?? 1
   return pieces.filter(
-    ({ state, throttlePct, rpm }) => state !== 'power' || !(throttlePct < sureThrottlePct(limits, rpm)),
+    ({ state, throttlePct, rpm }) => state !== 'power' || !(throttlePct < sureThrottlePct(limits, rpm, need)),
   )
 }

@@ -70,6 +70,7 @@ const point = {
   throttlePct: Number.NaN,
   mapKpa: 45,
   barometerKpa: 100,
+  flowKpa: Number.NaN,
   load: 0.45,
   coolantC: 85,
   intakeAirC: 20,
@@ -86,6 +87,7 @@ describe('createStateMachine without a throttle', () => {
       warmIdleRpm: () => 800,
       hasThrottle: () => false,
       hasPressure: () => true,
+      throttleNeed: () => 1,
       closedLine: () => line,
       onSpan: () => {},
     })
@@ -111,6 +113,7 @@ describe('createStateMachine without a pressure sensor', () => {
       warmIdleRpm: () => 800,
       hasThrottle: () => true,
       hasPressure: () => false,
+      throttleNeed: () => 1,
       onSpan: () => {},
     })
     for (let i = 0; i < 100; i++) {

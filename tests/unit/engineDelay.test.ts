@@ -5,6 +5,7 @@ import { trust } from '../../core/engine/lambdaStage.ts'
 import { learnDelay } from '../../core/engine/learnDelay.ts'
 import type { EnginePoint } from '../../core/engine/operatingState.ts'
 import { addPoint, createPointHistory, flowFigure } from '../../core/engine/pointHistory.ts'
+import { guessedLoad } from '../../core/engine/throttleLoad.ts'
 
 const STEP_S = 0.02
 
@@ -67,6 +68,7 @@ function makeRun(aS: number, b: number, lagS: number, pump = 0, cutAfterS = Numb
 const options = {
   throttleRestPct: 0,
   warmIdleRpm: 800,
+  throttleNeed: 1,
   barometerKpa: 100,
   earlierEvents: 0,
 }
@@ -119,6 +121,7 @@ describe('createLambdaLayer', () => {
     mapKpa,
     barometerKpa: 100,
     load: mapKpa / 100,
+    flowKpa: mapKpa,
     coolantC: 85,
     intakeAirC: 20,
     roadSpeedMs: 10,
@@ -166,17 +169,27 @@ describe('createLambdaLayer', () => {
   })
 })
 
-describe('flow figure without a pressure sensor', () => {
+describe('guessed load of a board without a pressure sensor', () => {
   it('of a closed throttle is the same whether its noise lies over or under its rest', () => {
-    const at = (throttlePct: number) => flowFigure(800, Number.NaN, throttlePct, 100)
+    const at = (throttlePct: number) => guessedLoad(800, throttlePct, 1, 800)
     expect(at(-0.3)).toBe(at(0))
     expect(at(0.2) / at(0)).toBeLessThan(1.1)
     expect(at(20)).toBeGreaterThan(1.5 * at(0))
   })
 
-  it('of an unknown throttle lies between idle and full load', () => {
-    const at = (throttlePct: number) => flowFigure(2000, Number.NaN, throttlePct, 100)
-    expect(at(Number.NaN)).toBeGreaterThan(at(0))
-    expect(at(Number.NaN)).toBeLessThan(at(100))
+  it('is least in an overrun, and of an unknown throttle none', () => {
+    expect(guessedLoad(2500, 0, 1, 800)).toBeLessThan(guessedLoad(800, 0, 1, 800))
+    expect(guessedLoad(2500, Number.NaN, 1, 800)).toBeNaN()
+  })
+
+  it('is that of half the throttle where the car needs twice as much', () => {
+    expect(guessedLoad(2500, 40, 2, 800)).toBe(guessedLoad(2500, 20, 1, 800))
+  })
+})
+
+describe('flow figure', () => {
+  it('without pressure lies between idle and full load', () => {
+    expect(flowFigure(2000, Number.NaN)).toBeGreaterThan(flowFigure(2000, 25))
+    expect(flowFigure(2000, Number.NaN)).toBeLessThan(flowFigure(2000, 98))
   })
 })

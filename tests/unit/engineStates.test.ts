@@ -10,6 +10,7 @@ const warm: EnginePoint = {
   throttlePct: 10,
   mapKpa: 45,
   barometerKpa: 100,
+  flowKpa: Number.NaN,
   load: 0.45,
   coolantC: 85,
   intakeAirC: 20,
@@ -30,6 +31,7 @@ function spansOf(
     warmIdleRpm: () => 800,
     hasThrottle: () => channels.throttle,
     hasPressure: () => channels.pressure,
+    throttleNeed: () => 1,
     onSpan: (state, startS, endS) => spans.push([stateNames[state], startS, endS]),
   })
   for (let i = 0; i < seconds * 50; i++) machine.push({ ...warm, timeS: i / 50, ...at(i / 50) })

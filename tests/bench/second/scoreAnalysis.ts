@@ -16,7 +16,7 @@ const EXCUSED_S = 0.3
 const LEAST_MOMENTS = 400
 
 /** Mean of the true λ over the steady time truly spent in the state. */
-function realised(truth: SecondTruth, state: string, column: Float64Array): number {
+export function realised(truth: SecondTruth, state: string, column: Float64Array): number {
   let sum = 0
   let count = 0
   for (let i = 0; i < column.length; i++) {
@@ -135,7 +135,7 @@ export function scoreAnalysis(cars: number, first = 0): void {
  * Share of the time in which the told state is the true one, tip-ins and tip-outs included; moments within 0.3 s of a true edge are excused, gaps
  * do not count.
  */
-function scoreStates(
+export function scoreStates(
   spans: { state: string; start_s: number; end_s: number }[],
   truth: SecondTruth,
 ): { agreement: number; worst: string } {

@@ -1,0 +1,79 @@
+import { describe, expect, it } from 'vitest'
+import { throttleLoad, throttleQuickness } from '../../core/engine/throttleLoad.ts'
+import { createThrottleNeedLearner, type ThrottleNeedLearner } from '../../core/engine/throttleNeed.ts'
+
+const HZ = 50
+
+/**
+ * Drives in one gear after another on a road that rises and falls: the foot goes to another throttle each two seconds, and engine speed rises by the
+ * load that it makes, as slowly as a car does.
+ */
+function drive(
+  learner: ThrottleNeedLearner,
+  need: number,
+  { throttles = [8, 20, 45, 75, 30, 12], seconds = 300, gearS = 14 } = {},
+): ThrottleNeedLearner {
+  let rpm = 1500
+  let opened = 0
+  for (let i = 0; i < seconds * HZ; i++) {
+    const t = i / HZ
+    const inGear = t % gearS
+    // The clutch, with the throttle shut.
+    if (inGear < 0.5) {
+      opened = 0
+      learner.add(t, (rpm = Math.max(1500, rpm * 0.995)), 0)
+      continue
+    }
+    const reach = 250 + 150 * (Math.floor(t / gearS) % 3)
+    const throttlePct = throttles[Math.floor(t / 2) % throttles.length]
+    opened += (throttlePct - opened) / (0.1 * HZ)
+    const load = throttleLoad(opened / (need * throttleQuickness(rpm)))
+    const hill = 40 * Math.sin(t / 17)
+    rpm += (reach * (load - 0.55) - 60 * (rpm / 3000) ** 2 + hill) / HZ
+    rpm = Math.max(950, rpm)
+    learner.add(t, rpm, throttlePct)
+  }
+  return learner
+}
+
+describe('throttle need', () => {
+  it('is learned from how engine speed rises in gear, of small and of large carburettors', () => {
+    for (const need of [0.65, 0.85, 1, 1.3, 1.6]) {
+      const learner = drive(createThrottleNeedLearner(), need)
+      expect(learner.stretches).toBeGreaterThan(10)
+      expect(Math.abs(Math.log(learner.need() / need))).toBeLessThan(0.15)
+    }
+  })
+
+  it('is a middling car\u2019s until something was driven', () => {
+    const learner = createThrottleNeedLearner()
+    expect(learner.need()).toBe(1)
+    for (let i = 0; i < 60 * HZ; i++) learner.add(i / HZ, 800, 0)
+    expect(learner.need()).toBe(1)
+    expect(learner.stretches).toBe(0)
+  })
+
+  it('takes nothing from a throttle that stands still, nor from stretches cut up by gear changes', () => {
+    expect(drive(createThrottleNeedLearner(), 1.6, { throttles: [20] }).stretches).toBe(0)
+    expect(drive(createThrottleNeedLearner(), 1.6, { gearS: 3 }).stretches).toBe(0)
+  })
+
+  it('is the same through gaps and missing values', () => {
+    const whole = drive(createThrottleNeedLearner(), 1.4)
+    const learner = createThrottleNeedLearner()
+    drive(
+      {
+        ...learner,
+        add(t, rpm, throttlePct) {
+          if (t % 61 < 2) return
+          learner.add(t, rpm, throttlePct)
+          learner.add(t, Number.NaN, throttlePct)
+          learner.add(t, rpm, Number.NaN)
+        },
+      },
+      1.4,
+    )
+    expect(learner.stretches).toBeGreaterThan(8)
+    expect(Math.abs(learner.need() - whole.need())).toBeLessThan(0.15)
+  })
+})
