@@ -5,7 +5,7 @@ import { type AdviceState, adviceStates } from './partPaths.ts'
 import { stateWords } from './stateWords.ts'
 
 /** Banks nearer than this, in λ, are taken for alike. Common practice, no source. */
-const BANKS_ALIKE = 0.02
+export const BANKS_ALIKE = 0.02
 
 /**
  * Where two banks stand on different sides of a band's edge, in one text: jets feed both alike, so no size puts that right, and their mean may lie inside

@@ -1,6 +1,8 @@
 import { type CarProfile, type Circuit, defaultTargets, type Target, type Targets } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis, SteadyPiece } from '../contract/result.ts'
 import { bandsOf } from './adviceBands.ts'
+import { banksOf, onlyBanks } from './bankLevels.ts'
+import { verdictsOfBanks } from './bankVerdicts.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
 import { enrichedShare, findEnrichmentStep } from './enrichmentStep.ts'
 import { asRunAnalysis } from './evidence.ts'
@@ -31,6 +33,31 @@ export function circuitVerdicts(
   const run = { ...whole, pieces: surePieces(whole, car) }
   const targets = { ...defaultTargets, ...car?.targets, ...options.targets }
   const has = circuitsOf(run, car)
+  const steadyRows = (only: RunAnalysis) => stateRows(only, has, targets, car, options)
+  const rows =
+    banksOf(run.pieces).size < 2
+      ? steadyRows(run)
+      : verdictsOfBanks(
+          steadyRows(run),
+          steadyRows(onlyBanks(run, new Set([1]))),
+          steadyRows(onlyBanks(run, new Set([2]))),
+          car?.sensor?.bank_names,
+        )
+  if (has.has('pump')) rows.push(pumpRow(whole, car, rows))
+  const choke = chokeRow(run)
+  if (has.has('choke') && choke) rows.push(choke)
+  if (!tellsSpeed(run)) return rows.map(withoutSpeed)
+  return tellsLoad(run) ? rows : rows.map(withoutLoad)
+}
+
+/** Rows of the circuits that steady driving tells. */
+function stateRows(
+  run: RunAnalysis,
+  has: ReadonlySet<Circuit>,
+  targets: Required<Targets>,
+  car: CarProfile | undefined,
+  options: VerdictOptions,
+): CircuitVerdict[] {
   const rows: CircuitVerdict[] = []
   const standing = (pieces: readonly SteadyPiece[], target: Target, idle?: readonly SteadyPiece[]) =>
     standingOf(run, pieces, target, car, options, idle)
@@ -72,11 +99,7 @@ export function circuitVerdicts(
   if (canTell) {
     rows.push(rowOf('secondary', 'Secondary', 'all barrels open', 'secondary', standing(open, targets.power)))
   }
-  if (has.has('pump')) rows.push(pumpRow(whole, car, rows))
-  const choke = chokeRow(run)
-  if (has.has('choke') && choke) rows.push(choke)
-  if (!tellsSpeed(run)) return rows.map(withoutSpeed)
-  return tellsLoad(run) ? rows : rows.map(withoutLoad)
+  return rows
 }
 
 /** Without engine speed no driving tells one circuit from another. */

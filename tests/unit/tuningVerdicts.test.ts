@@ -1,4 +1,7 @@
 import { describe, expect, it } from 'vitest'
+import type { CarProfile } from '../../core/contract/car.ts'
+import type { RunAnalysis } from '../../core/contract/result.ts'
+import type { CircuitVerdict } from '../../core/tuning/circuitVerdict.ts'
 import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { gateSvg, gateWords } from '../../core/tuning/reportGate.ts'
 import { reportHtml } from '../../core/tuning/reportHtml.ts'
@@ -24,6 +27,37 @@ describe('circuitVerdicts', () => {
     expect(verdictOf('main')).toBe('lean')
     expect(verdictOf('idle')).toBe('on_target')
     expect(verdictOf('power')).toBe('on_target')
+  })
+
+  it('does not average a lean bank away, and counts two sensors\u2019 seconds once', () => {
+    const bank = (of: 1 | 2, cruise: number, power: number) =>
+      syntheticRun({
+        seed: 30 + of,
+        bank: of,
+        air,
+        seconds: 900,
+        lambdaAt: (_rpm, load, state) =>
+          state === 'idle' ? 0.95 : load < 0.6 ? cruise : load < 0.85 ? 0.97 : power,
+      })
+    const rowsOf = (one: RunAnalysis, two: RunAnalysis, car?: CarProfile) =>
+      circuitVerdicts({ ...one, pieces: [...one.pieces, ...two.pieces] }, car ? { car } : {})
+    const rowOf = (rows: CircuitVerdict[], circuit: string) => rows.find((row) => row.circuit === circuit)!
+    const alike = rowsOf(bank(1, 1.02, 0.87), bank(2, 1.02, 0.87))
+    expect(alike.filter(({ verdict }) => verdict === 'rich' || verdict === 'lean')).toEqual([])
+    expect(rowOf(alike, 'main').seconds).toBeLessThan(900)
+    const power = rowsOf(bank(1, 1.02, 0.8), bank(2, 1.02, 0.94))
+    expect(rowOf(power, 'power')).toMatchObject({
+      verdict: 'lean',
+      words: 'lean 0.07',
+      detail: 'leaner: bank 2',
+    })
+    expect(rowOf(power, 'main').verdict).toBe('on_target')
+    expect(verdictHeadline(power)).toMatch(/^One circuit is off/)
+    const names = rowsOf(bank(1, 0.96, 0.87), bank(2, 1.1, 0.87), {
+      id: 'juniper',
+      sensor: { bank_names: ['left', 'right'] },
+    })
+    expect(rowOf(names, 'main')).toMatchObject({ verdict: 'lean', detail: 'further off: right' })
   })
 
   it('judges main by driving clear of idle, as the advice does', () => {
