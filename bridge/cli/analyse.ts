@@ -1,9 +1,10 @@
 import type { Command } from 'commander'
-import { type CarProfile, carSchema, type Targets, targetsSchema } from '../../core/contract/car.ts'
+import { type CarProfile, type Targets, targetsSchema } from '../../core/contract/car.ts'
 import { analyseFile, analyseFileToJson } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './commandVoice.ts'
 import { readJsonFile } from './readJsonFile.ts'
+import { readCarFile } from './runParts.ts'
 
 interface Flags {
   json?: boolean
@@ -30,7 +31,7 @@ export function registerAnalyse(program: Command): void {
       const targets = flags.target
         ? await readJsonFile<Targets>(flags.target, targetsSchema.strict())
         : undefined
-      const car = flags.car ? await readJsonFile<CarProfile>(flags.car, carSchema) : undefined
+      const car = flags.car ? await readCarFile(flags.car) : undefined
       if (paths.length >= fewestForThreads && jobs > 1) {
         await analyseInThreads(paths, flags, jobs)
         return

@@ -1,14 +1,9 @@
 import { stat } from 'node:fs/promises'
-import {
-  boxSchema,
-  type CarProfile,
-  carSchema,
-  type PartsFile,
-  partsFileSchema,
-} from '../../core/contract/car.ts'
+import { boxSchema, type CarProfile, type PartsFile, partsFileSchema } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseFile } from '../analysis/analyseFile.ts'
 import { fileProblem } from '../bridgeError.ts'
+import { writtenCarSchema } from '../store/writtenCar.ts'
 import { CommandFailure, createProgress, keptFolderVariable, sayProblems } from './commandVoice.ts'
 import { readJsonFile } from './readJsonFile.ts'
 
@@ -86,4 +81,5 @@ export async function readPartsFile(path: string): Promise<PartsFile> {
 }
 
 /** Reads a car profile. @throws CommandFailure as `readJsonFile` */
-export const readCarFile = (path: string): Promise<CarProfile> => readJsonFile<CarProfile>(path, carSchema)
+export const readCarFile = (path: string): Promise<CarProfile> =>
+  readJsonFile<CarProfile>(path, writtenCarSchema)

@@ -163,6 +163,26 @@ describe('what belongs to a car', () => {
     )
   })
 
+  it('is not taken with a limit that no engine has, or a name that means nothing', async () => {
+    const detailOf = async (part: object) => {
+      const answer = await call('PUT', '/api/cars/test-car', { id: 'test-car', ...part })
+      return answer.status === 400 ? (answer.json as { detail: string }).detail : `taken: ${answer.status}`
+    }
+    expect(await detailOf({ limits: { lean_under_load: 9.2 } })).toMatch(
+      /limits\.lean_under_load: expected 0\.7 to 1\.2, found 9\.2/,
+    )
+    expect(await detailOf({ limits: { lean_under_lod: 0.9 } })).toMatch(
+      /limits\.lean_under_lod: unknown; there are lean/,
+    )
+    expect(await detailOf({ state_limits: { warm_c: 55 } })).toMatch(/state_limits\.warm_c: unknown/)
+    expect(await detailOf({ targets: { powr: { lambda: 0.87, rich: 0.03, lean: 0.02 } } })).toMatch(
+      /unknown: powr/,
+    )
+    expect(await detailOf({ limits: { lean_under_load: 0.95 }, state_limits: { warm_C: 55 } })).toBe(
+      'taken: 200',
+    )
+  })
+
   it('that does not fit is refused with the field in words, and nothing is changed', async () => {
     await call('PUT', '/api/cars/test-car', { id: 'test-car', name: 'before' })
     const answer = await call('PUT', '/api/cars/test-car', { id: 'test-car', engine: { cylinders: 99 } })

@@ -1,10 +1,11 @@
 import { randomBytes } from 'node:crypto'
 import * as z from 'zod'
 import type { Swap, Tank } from '../../../core/contract/api.ts'
-import { type CarProfile, carSchema, partSchema } from '../../../core/contract/car.ts'
+import { type CarProfile, partSchema } from '../../../core/contract/car.ts'
 import { errorText } from '../../bridgeError.ts'
 import { type Parts, partsSchema, tankSchema } from '../../store/carStore.ts'
 import { carIdPattern } from '../../store/runId.ts'
+import { writtenCarSchema } from '../../store/writtenCar.ts'
 import { HttpProblem } from '../problem.ts'
 import { carParamsSchema, type RouteContext, requireController } from './routeContext.ts'
 
@@ -60,7 +61,7 @@ export function addCarRoutes({ app, bridge }: RouteContext): void {
 
   app.put<{ Params: CarParams; Body: CarProfile }>(
     '/api/cars/:car',
-    { onRequest: requireController, schema: { params: carParamsSchema, body: carSchema } },
+    { onRequest: requireController, schema: { params: carParamsSchema, body: writtenCarSchema } },
     async ({ params, body }) => {
       if (body.id !== params.car) {
         throw new HttpProblem(400, 'invalid', `id: expected ${params.car}, as in the address`)
