@@ -5,7 +5,7 @@ import { defaultStateLimits } from '../../core/engine/stateLimits.ts'
 
 /** Least and most that each alarm limit can sensibly be: beyond these it is a slip of the keys, and would silence its alarm. */
 const alarmRanges: Readonly<Record<keyof AlarmLimits, readonly [number, number]>> = {
-  lean_under_load: [0.7, 1.2],
+  lean_under_load: [0.7, 1.3],
   lambda_deadband: [0, 0.2],
   exhaust_C: [200, 1300],
   coolant_C: [60, 150],

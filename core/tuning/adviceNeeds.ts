@@ -54,6 +54,9 @@ const connectSpeed = { state: 'running', seconds: LEAST_NEEDED_S, channel: 'engi
 const NO_LOAD =
   'Power not judged: without throttle or manifold pressure nobody knows how hard the engine works.'
 
+const NOTE_AIR =
+  ', since the air of the day is not known: note temperature and pressure before the next drive, then little driving will do'
+
 /** What must be driven before the states can be judged, or called finished; and what must stay open. */
 export function findNeeds(input: NeedsInput): Needs {
   const { model, bands, known, observed } = input
@@ -117,7 +120,8 @@ function wantOf(
     now.sd > KNOWN_WELL * half
   if (!unsure && !onEdge && !unclear.includes(state)) return undefined
   const wanted = unsure ? TOO_WIDE * 0.7 * half : 0.2 * half
-  const most = state === 'power' ? MOST_POWER_S : MOST_NEEDED_S
+  const isAirWide = unsure && dayOf(observed, state) > TOO_WIDE * half && isAirUnknown(observed)
+  const most = isAirWide ? LEAST_NEEDED_S : state === 'power' ? MOST_POWER_S : MOST_NEEDED_S
   const more = Math.max(5, seconds) * ((now.sd / wanted) ** 2 - 1)
   return {
     isOpen: unsure,
@@ -125,11 +129,20 @@ function wantOf(
     need: {
       seconds: Math.round(Math.min(most, Math.max(LEAST_NEEDED_S, more)) / 5) * 5,
       why: unsure
-        ? `${words} is known only to ± ${halfWord(now, unit)}`
+        ? `${words} is known only to ± ${halfWord(now, unit)}${isAirWide ? NOTE_AIR : ''}`
         : `${words} is so near the edge of its band that more driving must decide`,
     },
   }
 }
+
+/** What the days leave unknown of a state however long they are driven, log λ: their air above all. */
+function dayOf(observed: readonly ObservedRun[], state: AdviceState): number {
+  const runs = observed.filter(({ logLambda }) => logLambda[state])
+  return 1 / Math.sqrt(runs.reduce((sum, { daySd = 0 }) => sum + 1 / daySd ** 2, 0))
+}
+
+const isAirUnknown = (observed: readonly ObservedRun[]) =>
+  observed[observed.length - 1].air.source === 'unknown'
 
 /** Half width of a state's 95 % interval: `0.03`. */
 function halfWord({ mean, sd }: { mean: number; sd: number }, unit: MixtureUnit): string {

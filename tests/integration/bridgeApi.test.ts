@@ -169,7 +169,7 @@ describe('what belongs to a car', () => {
       return answer.status === 400 ? (answer.json as { detail: string }).detail : `taken: ${answer.status}`
     }
     expect(await detailOf({ limits: { lean_under_load: 9.2 } })).toMatch(
-      /limits\.lean_under_load: expected 0\.7 to 1\.2, found 9\.2/,
+      /limits\.lean_under_load: expected 0\.7 to 1\.3, found 9\.2/,
     )
     expect(await detailOf({ limits: { lean_under_lod: 0.9 } })).toMatch(
       /limits\.lean_under_lod: unknown; there are lean/,

@@ -21,7 +21,8 @@ function drive(
     // The clutch, with the throttle shut.
     if (inGear < 0.5) {
       opened = 0
-      learner.add(t, (rpm = Math.max(1500, rpm * 0.995)), 0)
+      rpm = Math.max(1500, rpm * 0.995)
+      learner.add(t, rpm, 0)
       continue
     }
     const reach = 250 + 150 * (Math.floor(t / gearS) % 3)

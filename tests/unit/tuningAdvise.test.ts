@@ -26,6 +26,14 @@ describe('advise', () => {
     expect(advice.states.cruise.verdict).toBe('on_target')
   })
 
+  it('asks for the air of the day, not for more full throttle, when the air is what is not known', () => {
+    const run = drive(right, 1)
+    const { air: _noted, ...rest } = run.result.run
+    const advice = advise([{ ...run, result: { ...run.result, run: rest } }], box)
+    const need = advice.needs?.find(({ state }) => state === 'power')
+    expect(need).toMatchObject({ seconds: 10, why: expect.stringContaining('note temperature and pressure') })
+  })
+
   describe('with a board that tells neither throttle nor pressure', () => {
     /** The same drive as such a board tells it: all but idle is one state. */
     const withoutLoad = (run: RunAnalysis, hasSpeed = true): RunAnalysis => ({
