@@ -5,7 +5,11 @@ import type { AdviceStanding } from './adviceStanding.ts'
 import { describeChange } from './adviseChange.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
 import { choicesForLateValve } from './lateValve.ts'
+import { findMissingSizes } from './missingSizes.ts'
+import type { AdviceState } from './partPaths.ts'
 import { type Choices, choicesOf } from './planChanges.ts'
+import type { Band } from './planCost.ts'
+import type { ResponseModel } from './responseModel.ts'
 
 /** The sizes at hand and what of them to fit. */
 export interface Plan {
@@ -22,10 +26,33 @@ export function planOf(
     ? new Map()
     : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
   const choices = isValveLate ? choicesForLateValve(atHand, model, known) : atHand
-  const chosen = chooseStep(model, known, choices, observed)
+  const chosen = withoutMakeshift(chooseStep(model, known, choices, observed), choices)
   // Where that would change nothing, full load is not left as it is for want of the right part.
   if (chosen.plan.changed.length > 0 || choices === atHand) return { choices, chosen }
   return { choices: atHand, chosen: chooseStep(model, known, atHand, observed) }
+
+  /** What makes worse a state that is off already, for want of the right size for another, waits for that size. */
+  function withoutMakeshift(step: Step, sizes: Choices): Step {
+    const isMakeshift = (fitted: Fitted) => worsens(model, known, fitted)
+    if (!isMakeshift(step.plan.fitted)) return step
+    const careful = chooseStep(model, known, sizes, observed, isMakeshift)
+    return findMissingSizes(model, known, sizes, careful.plan, box).length > 0 ? careful : step
+  }
+}
+
+/** Shift of log λ from which a state is held to be moved on from where it was. Chosen here. */
+const WORSE_BY = 0.01
+
+/** True where a state that is surely outside its band would come out still further on the same side. */
+function worsens(model: ResponseModel, bands: ReadonlyMap<AdviceState, Band>, fitted: Fitted): boolean {
+  return [...bands].some(([state, band]) => {
+    const now = model.forecast(state, model.base)
+    const then = model.forecast(state, fitted)
+    if (!now || !then) return false
+    const isRich = now.mean + 1.96 * now.sd < band.low
+    const isLean = now.mean - 1.96 * now.sd > band.high
+    return (isRich && then.mean < now.mean - WORSE_BY) || (isLean && then.mean > now.mean + WORSE_BY)
+  })
 }
 
 /** The plan's changes in their order, each described upon those before it. */

@@ -42,17 +42,19 @@ const MUCH_NEARER = 0.5
  * The next step from what is known. A part is changed for a state that is surely off, or that is more likely off than not and that further
  * driving with these parts could not tell better; while a state may well be inside its band, or is hardly known, another drive comes first: it
  * costs less than a swap, which wants a drive as well. Nor is a part changed for a state that hardly occurs and only may be off. While something
- * else is surely off, that goes first: the drive after it tells of the unclear state for nothing.
+ * else is surely off, that goes first: the drive after it tells of the unclear state for nothing. Sets of parts that are `isRefused` are left out.
  */
 export function chooseStep(
   model: ResponseModel,
   bands: ReadonlyMap<AdviceState, Band>,
   choices: Choices,
   observed: readonly ObservedRun[],
+  isRefused: (fitted: Fitted) => boolean = () => false,
 ): Step {
   const wasFitted = (part: string, size: Part) =>
     observed.slice(0, -1).some((entry) => isSamePart(entry.fitted[part], size))
-  const rules = { isBarred: barredSets(observed, bands), wasFitted }
+  const wasTried = barredSets(observed, bands)
+  const rules = { isBarred: (fitted: Fitted) => wasTried(fitted) || isRefused(fitted), wasFitted }
   const outside = (state: AdviceState, fitted: Fitted) =>
     1 - shareInside(model.forecast(state, fitted)!, bands.get(state)!)
   const states = [...bands.keys()]
@@ -60,8 +62,9 @@ export function chooseStep(
   let plan = planChanges(model, bands, isFine ? new Map() : choices, rules)
   if (plan.changed.length === 0 && states.some((state) => outside(state, model.base) > 0.5)) {
     // A state is out and no change seems worth its trouble: then even a small gain beats standing still.
-    const wasDriven = (fitted: Fitted) => observed.some((entry) => isSameFitted(entry.fitted, fitted))
-    plan = planChanges(model, bands, choices, { ...rules, isBarred: wasDriven, penaltyScale: 0.3 })
+    const isBarred = (fitted: Fitted) =>
+      isRefused(fitted) || observed.some((entry) => isSameFitted(entry.fitted, fitted))
+    plan = planChanges(model, bands, choices, { ...rules, isBarred, penaltyScale: 0.3 })
   }
   const halfOf = (state: AdviceState) => (bands.get(state)!.high - bands.get(state)!.low) / 2
   const sdOf = (state: AdviceState) => model.forecast(state, model.base)!.sd

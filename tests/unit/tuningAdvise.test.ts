@@ -20,6 +20,24 @@ describe('advise', () => {
     expect(advice.summary).toContain('A size is missing')
   })
 
+  it('makes a rich cruise no richer for a lean full throttle when the right restriction is all that is missing', () => {
+    const small: Box = {
+      main_jet: [1.75, 1.8, 1.9].map((bore_mm) => ({ label: String(bore_mm), bore_mm })),
+      power_restriction: [1.3, 1.5].map((bore_mm) => ({ label: String(bore_mm), bore_mm })),
+    }
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (_rpm, load, state) =>
+      state === 'idle' ? 0.95 : load < 0.6 ? 0.94 : load < 0.85 ? 0.97 : 0.95
+    const advice = advise([drive(right, 1, { lambdaAt })], small)
+    expect(advice.states.cruise.verdict).toBe('rich')
+    expect(advice.states.power.verdict).toBe('lean')
+    for (const change of [...(advice.next ? [advice.next] : []), ...advice.also]) {
+      expect([change.part, change.direction]).not.toEqual(['main_jet', 'richer'])
+    }
+    const [missing] = advice.missing_sizes as { part: string; bore_mm: number }[]
+    expect(missing.part).toBe('power_restriction')
+    expect(missing.bore_mm).toBeGreaterThan(1.55)
+  })
+
   it('changes nothing on a car that is right', () => {
     const advice = advise([drive(right, 1)], box)
     expect(advice).toMatchObject({ done: true, next: null })
