@@ -48,6 +48,8 @@ export interface OpenPoints {
   readonly look: string | undefined
   /** What is left of a pump that the box does nothing for. */
   readonly pump: string | undefined
+  /** What is left of the transfer, which no size answers for. */
+  readonly transfer: string | undefined
   /** States inside their band, but so near its edge that not even the drives asked for made it sure. */
   readonly nearEdge: readonly AdviceState[]
 }
@@ -193,15 +195,20 @@ function changeWord({ part, from, to }: Change): string {
     : `Change ${partWord(part)} ${from.label} → ${to.label}.`
 }
 
-function doneWords(off: readonly string[], { banks, notJudged, pump, nearEdge }: OpenPoints): string {
-  const more = [...notJudged, ...(pump ? [pump] : [])]
+function doneWords(
+  off: readonly string[],
+  { banks, notJudged, pump, transfer, nearEdge }: OpenPoints,
+): string {
+  const circuits = [transfer, pump].filter((text) => text !== undefined)
+  const more = [...notJudged, ...circuits]
   if (off.length > 0) {
     const what = `Change nothing: no fitted part moves what is still off (${off.join(', ')}).`
     return [what, ...banks, ...more].join(' ')
   }
   if (banks.length > 0) return ['Change nothing that feeds both banks.', ...banks, ...more].join(' ')
   if (notJudged.length > 0) return ['Change nothing: what was driven is where it belongs.', ...more].join(' ')
-  if (pump) return `Change nothing: every steady state is where it belongs. ${pump}`
+  if (circuits.length > 0)
+    return ['Change nothing: every steady state is where it belongs.', ...circuits].join(' ')
   if (nearEdge.length === 0) return 'Change nothing: every state is where it belongs.'
   const names = nearEdge.map((state) => stateWords[state] ?? state).join(' and ')
   return `Change nothing: every state is where it belongs, though ${names} only just: close to the edge of the band.`

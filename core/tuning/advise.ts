@@ -23,6 +23,7 @@ import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
 import { sizesWord } from './sizeWords.ts'
 import { stateWords } from './stateWords.ts'
+import { transferSentence } from './transferWords.ts'
 
 export { type AdviseOptions, defaultAdviseOptions } from './adviceEvidence.ts'
 
@@ -215,6 +216,7 @@ function wordsOf(
     notJudged: asked.notJudged.map(({ text }) => text),
     unsized: left.unsized,
     pump,
+    transfer: done ? transferSentence(newest.run, car, unit) : undefined,
     look: look && lookSentence(look),
     doubt: record.doubt,
     isDoubtful: record.unclear !== undefined || (record.doubt !== undefined && left.unsized !== undefined),

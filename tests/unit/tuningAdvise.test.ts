@@ -38,6 +38,21 @@ describe('advise', () => {
     expect(missing.bore_mm).toBeGreaterThan(1.55)
   })
 
+  it('says of a transfer that alone is off where to look, since no size answers for it', () => {
+    const run = drive(right, 1, { seconds: 1500 })
+    const pieces = run.pieces.map((piece) =>
+      piece.state === 'cruise' && piece.rpm * piece.load < 620
+        ? { ...piece, throttlePct: 3, lambda: piece.lambda * 0.91 }
+        : piece,
+    )
+    const advice = advise([{ ...run, pieces }], box)
+    expect(advice).toMatchObject({ done: true, next: null })
+    expect(advice.summary).toMatch(
+      /^Change nothing: .*Only the transfer.* is rich by 0\.\d+: no size .*idle position/,
+    )
+    expect(advise([run], box).summary).not.toContain('transfer')
+  })
+
   it('changes nothing on a car that is right', () => {
     const advice = advise([drive(right, 1)], box)
     expect(advice).toMatchObject({ done: true, next: null })
