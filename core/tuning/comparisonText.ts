@@ -34,7 +34,7 @@ export function comparisonText(compared: Compared): string {
   if (verdict === 'no_difference') {
     const open = stateNames(states, false)
     const rest = open === '' ? '' : ` Not compared for want of driving: ${open}.`
-    return `No difference that weather, sensor and driving could not explain.${rest}${air}`
+    return `No difference that weather, sensor and driving could not explain.${chanceText(states)}${rest}${air}`
   }
   const parts = (['leaner', 'richer'] as const).flatMap((side) => {
     const sizes = sizesOf(compared, side)
@@ -55,6 +55,15 @@ function sizesOf({ states, unit }: Compared, side: 'leaner' | 'richer'): string[
     const half = (ci95[1] - ci95[0]) / 2
     return [`${stateWords[state] ?? state} by ${unit.symbol} ${words(difference)} ± ${words(half)}`]
   })
+}
+
+/** Why a state whose own interval leaves nought out is still no difference; empty without such a state. */
+function chanceText(states: ComparisonResult['states']): string {
+  const compared = Object.entries(states).filter(([, { ci95 }]) => ci95 !== null)
+  const odd = compared.filter(([, { ci95 }]) => ci95![0] > 0 || ci95![1] < 0)
+  if (odd.length === 0 || compared.length < 2) return ''
+  const names = odd.map(([state]) => stateWords[state] ?? state).join(' and ')
+  return ` ${sentenceStart(names)} by itself would be one, but of ${compared.length} states compared one goes so far now and then by chance.`
 }
 
 /** States that could be compared, or those that could not, in words. */

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest'
 import { airDensityKgM3 } from '../../core/air/humidAir.ts'
 import type { Air } from '../../core/contract/car.ts'
 import { compareRuns } from '../../core/tuning/compareRuns.ts'
-import { mixtureUnitOf } from '../../core/units/mixtureUnit.ts'
+import { comparisonText } from '../../core/tuning/comparisonText.ts'
+import { lambdaUnit, mixtureUnitOf } from '../../core/units/mixtureUnit.ts'
 import { stateVerdict } from '../../dashboard/parts/compare/compareWords.ts'
 import { createNoise, type SyntheticOptions, syntheticResult, syntheticRun } from '../support/syntheticRun.ts'
 
@@ -243,5 +244,33 @@ describe('the sentence of a comparison', () => {
     const two = String(compareRuns(of(a, 'juniper'), of(b, 'pebble')).text)
     expect(two).toContain('eaner in the second car')
     expect(two).not.toContain('second run')
+  })
+})
+
+describe('comparisonText', () => {
+  const state = (difference: number, half: number) => ({
+    difference,
+    ci95: [difference - half, difference + half] as [number, number],
+    verdict: 'no_difference' as const,
+    seconds_a: 100,
+    seconds_b: 100,
+  })
+  const said = (states: Parameters<typeof comparisonText>[0]['states']) =>
+    comparisonText({
+      verdict: 'no_difference',
+      states,
+      airKnown: true,
+      injections: 0,
+      loadless: undefined,
+      isTwoCars: false,
+      unit: lambdaUnit,
+    })
+
+  it('says why a state whose own interval leaves nought out is no difference yet', () => {
+    const idle = state(0.01, 0.03)
+    expect(said({ idle, cruise: state(-0.024, 0.021) })).toContain(
+      'Cruise by itself would be one, but of 2 states',
+    )
+    expect(said({ idle, cruise: state(-0.02, 0.021) })).not.toContain('by itself')
   })
 })
