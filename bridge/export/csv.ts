@@ -58,6 +58,7 @@ export function csvLineMap(table: ExportTable): LineMap {
       channel: column.name,
       unit: column.unit === '' ? '1' : column.unit,
     })),
+    ...(table.records.length > 0 ? { records: [...table.records] } : {}),
   }
 }
 

@@ -2,6 +2,7 @@ import { stat } from 'node:fs/promises'
 import { basename } from 'node:path'
 import type { CarProfile } from '../../core/contract/car.ts'
 import type { DerivedColumns } from '../../core/contract/derived.ts'
+import type { CaptureRecord } from '../../core/contract/records.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { GpsFix } from '../../core/line/gpsDecoder.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
@@ -34,6 +35,8 @@ export interface ExportTable {
   readonly timeS: Float64Array
   readonly columns: readonly ExportColumn[]
   readonly positions: readonly GpsFix[]
+  /** What the run says of car, parts, air and the sensor in free air, the newest of each. */
+  readonly records: readonly CaptureRecord[]
 }
 
 export interface ReadTableOptions {
@@ -50,10 +53,14 @@ export interface ReadTableOptions {
 export async function readExportTable(path: string, options: ReadTableOptions = {}): Promise<ExportTable> {
   const others = new OtherColumns()
   const { car, onProgress } = options
+  const records = new Map<string, CaptureRecord>()
   const analyser = createCaptureAnalyser({
     file: path,
     ...(car ? { car, carWins: true } : {}),
     onBlock: (block) => others.block(block),
+    onRecord(record) {
+      if (keptTypes.has(record.type)) records.set(keyOf(record), record)
+    },
     onFix: (fix) => others.fix(fix),
   })
   try {
@@ -73,12 +80,18 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
       timeS: columns.timeS,
       columns: [...recordedColumns(columns), ...others.columns(columns.timeS), ...derivedColumns(columns)],
       positions: others.positions(),
+      records: [...records.values()],
     }
   } catch (error) {
     if (error instanceof BridgeError) throw error
     throw new BridgeError('unreadable', problemText(error), { cause: error })
   }
 }
+
+/** Records that are of the whole run. */
+const keptTypes: ReadonlySet<string> = new Set(['car', 'fitted', 'air', 'free_air', 'title'])
+const keyOf = (record: CaptureRecord) =>
+  record.type === 'free_air' ? `${record.type} ${record.bank}` : record.type
 
 /** Name of a run's exports: that of its file, without what a file system might refuse. */
 export function runName(path: string): string {

@@ -59,7 +59,9 @@ export async function importLog(
   const survey = await surveyLog(log, map, options)
   checkFit(path, survey)
   const start = startOf(log, map, survey, options)
-  await writeRun(path, log, map, survey, start, out, options)
+  // What the caller says goes over what the map says.
+  const records = [...(map.records ?? []), ...(options.records ?? [])]
+  await writeRun(path, log, map, survey, start, out, { ...options, records })
   return report(out, map, survey, start)
 }
 
@@ -183,7 +185,7 @@ async function writeRun(
 }
 
 function carOf(records: readonly CaptureRecord[]): { car?: string } {
-  for (const record of records) if (record.type === 'car') return { car: record.car.id }
+  for (const record of records.toReversed()) if (record.type === 'car') return { car: record.car.id }
   return {}
 }
 

@@ -2,6 +2,7 @@ import { createCaptureScanner } from '../capture/captureScanner.ts'
 import { decodeSource, decodeSourceWithFixes } from '../capture/sourceDecoder.ts'
 import type { DerivedColumns } from '../contract/derived.ts'
 import type { PipelineOptions } from '../contract/pipeline.ts'
+import type { CaptureRecord } from '../contract/records.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import type { SampleBlock } from '../contract/samples.ts'
 import type { GpsFix } from '../line/gpsDecoder.ts'
@@ -13,6 +14,8 @@ export interface AnalyseOptions extends PipelineOptions {
   readonly file?: string
   /** Looks on as samples of any source are read; a block is valid during the call only. */
   readonly onBlock?: (block: SampleBlock) => void
+  /** Records as they are read. */
+  readonly onRecord?: (record: CaptureRecord) => void
   /** Positions in full precision. */
   readonly onFix?: (fix: GpsFix) => void
   /** Samples that are kept at most, over all sources; the result's `run.problems` tells of what was left out. Default `defaultMostSamples`. */
@@ -31,7 +34,7 @@ export interface CaptureAnalyser {
 /** Joins scanner, position receiver and pipeline. @throws CaptureError from `push` for a file that is no capture */
 export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnalyser {
   const pipeline = createPipeline({ ...options, expectsResult: true })
-  const { onBlock, onFix, file, mostSamples } = options
+  const { onBlock, onRecord, onFix, file, mostSamples } = options
   const bound = createSampleBound((block) => {
     onBlock?.(block)
     pipeline.push(block)
@@ -41,7 +44,10 @@ export function createCaptureAnalyser(options: AnalyseOptions = {}): CaptureAnal
     emit: {
       block: bound.push,
       event: (event) => pipeline.event(event),
-      record: ({ timeS, record }) => pipeline.record(timeS, record),
+      record({ timeS, record }) {
+        onRecord?.(record)
+        pipeline.record(timeS, record)
+      },
       notice: (notice) => pipeline.notice(notice),
     },
   })
