@@ -130,6 +130,10 @@ export const carSchema = z.looseObject({
       events_used: z.number().min(0).optional(),
     })
     .optional(),
+  /** How much throttle the car needs for a load against a middling one, learned on earlier runs without a pressure sensor. */
+  throttle_need: z
+    .object({ factor: z.number().min(0.3).max(3), stretches: z.number().int().min(0).optional() })
+    .optional(),
   mass_kg: z.number().positive().max(20_000).optional(),
   gearing: z
     .looseObject({

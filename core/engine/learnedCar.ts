@@ -64,14 +64,15 @@ const STANDING_RPM = 30
 /** Manifold pressure at full throttle over the air outside, common practice without a source. */
 const FULL_THROTTLE_SHARE = 0.975
 
-export function createCarLearner(warmC: number, restPct: number): CarLearner {
+/** `earlierNeed`: throttle need that earlier runs of the car taught. */
+export function createCarLearner(warmC: number, restPct: number, earlierNeed = Number.NaN): CarLearner {
   const throttleS = new Float64Array(THROTTLE_BINS)
   const slowS = new Float64Array(THROTTLE_BINS)
   const idleS = new Float64Array(RPM_BINS)
   /** Pressure at these speeds, summed over time, kPa·s. */
   const idleKpaS = new Float64Array(RPM_BINS)
   const closed = createClosedLineLearner()
-  const throttleNeed = createThrottleNeedLearner()
+  const throttleNeed = createThrottleNeedLearner(earlierNeed)
   let hasThrottle = false
   let hasPressure = false
   let lastS = Number.NaN

@@ -9,7 +9,7 @@ import { throttleLoad, throttleQuickness } from './throttleLoad.ts'
 export interface ThrottleNeedLearner {
   /** A conditioned point: s, rpm, throttle over rest in %. NaN is skipped. O(1). */
   add(timeS: number, rpm: number, throttlePct: number): void
-  /** As a factor; 1 before anything was learned. */
+  /** As a factor; what earlier runs taught, or 1, before anything was learned. */
   need(): number
   /** Stretches that it rests on. */
   readonly stretches: number
@@ -20,6 +20,8 @@ const NEEDS = 26
 const LOG_STEP = 0.08
 /** Before a drive the need is a middling car's within about a third; chosen here. */
 const PRIOR_LOG_SD = 0.3
+/** What one drive leaves unknown of it: so sharply an earlier run is believed. Measured on random cars, about. */
+const EARLIER_LOG_SD = 0.15
 /** Speed and throttle are taken as means over this, s; a rise of speed is told over two steps either way. */
 const STEP_S = 0.1
 const HALF = 2
@@ -45,9 +47,10 @@ const UNEXPLAINED = 0.02
 /** Speed is counted in these, rpm, so that all sums are of a size. */
 const SPEED_UNIT_RPM = 500
 
-export function createThrottleNeedLearner(): ThrottleNeedLearner {
+export function createThrottleNeedLearner(earlier: number = Number.NaN): ThrottleNeedLearner {
+  const [prior, priorSd] = earlier > 0 ? [Math.log(earlier), EARLIER_LOG_SD] : [0, PRIOR_LOG_SD]
   const inverseNeeds = Float64Array.from({ length: NEEDS }, (_, k) => Math.exp(-logNeed(k)))
-  const score = Float64Array.from({ length: NEEDS }, (_, k) => -0.5 * (logNeed(k) / PRIOR_LOG_SD) ** 2)
+  const score = Float64Array.from({ length: NEEDS }, (_, k) => -0.5 * ((logNeed(k) - prior) / priorSd) ** 2)
   // Steps kept, by their number in the ring, and the load at each for each need.
   const stepS = new Float64Array(KEPT)
   const rpms = new Float64Array(KEPT)
@@ -142,7 +145,7 @@ export function createThrottleNeedLearner(): ThrottleNeedLearner {
       points++
     },
     need() {
-      if (stretches === 0) return 1
+      if (stretches === 0) return Math.exp(prior)
       const best = score.reduce((a, b) => Math.max(a, b))
       let weight = 0
       let moment = 0

@@ -72,7 +72,7 @@ export function createPipeline(options: PipelineOptions = {}): Pipeline {
   /** Starts the live detectors anew: at the beginning, and when the car itself changes. */
   function startView(): void {
     const law = lawNow()
-    learner = createCarLearner(settings.limits.warm_C, settings.limits.rest_pct)
+    learner = createCarLearner(settings.limits.warm_C, settings.limits.rest_pct, settings.throttleNeed)
     learner.airPressureKpa = known.air?.pressure_kPa ?? Number.NaN
     learner.profileIdleRpm = known.car?.engine?.idle_rpm ?? Number.NaN
     learned = learner.learned()

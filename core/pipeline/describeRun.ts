@@ -33,7 +33,7 @@ export function describeRun(
       warm_idle_from: learned.idleFrom,
       barometer_kPa: learned.barometerKpa,
       barometer_from: learned.barometerFrom,
-      ...(learned.throttleNeedStretches > 0
+      ...(learned.throttleNeedStretches > 0 || learned.throttleNeed !== 1
         ? { throttle_need: learned.throttleNeed, throttle_need_stretches: learned.throttleNeedStretches }
         : {}),
     },

@@ -65,6 +65,7 @@ export function isSameForRows(a: RunSettings, b: RunSettings): boolean {
     Object.is(a.gains[1], b.gains[1]) &&
     a.limits.warm_C === b.limits.warm_C &&
     a.limits.rest_pct === b.limits.rest_pct &&
+    Object.is(a.throttleNeed, b.throttleNeed) &&
     a.inputs.length === 0 &&
     b.inputs.length === 0
   )
@@ -117,7 +118,7 @@ class Learner implements RunLearner {
     this.#reader = createRowReader(others, { ...defaultRowReaderOptions, inputs: settings.inputs })
     this.#row = this.#reader.row
     this.#present = new Uint8Array(this.#row.value.length)
-    this.#car = createCarLearner(settings.limits.warm_C, settings.limits.rest_pct)
+    this.#car = createCarLearner(settings.limits.warm_C, settings.limits.rest_pct, settings.throttleNeed)
     this.#prepared = new PreparedRows(rows)
     this.#stages = [this.#createStage(1), this.#createStage(2)]
     this.#conditioner = createSignalConditioner(

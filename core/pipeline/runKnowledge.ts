@@ -101,6 +101,8 @@ export interface RunSettings {
   readonly outputUncertainty: InputSettings['outputUncertainty']
   readonly fuel: Fuel
   readonly thermostatC: number
+  /** Throttle need that earlier runs taught; NaN for none. */
+  readonly throttleNeed: number
   /** The car has secondary barrels, by its parts or its profile. */
   readonly hasSecondaries: boolean
 }
@@ -150,6 +152,7 @@ export function settingsOf(known: RunKnowledge, ownTargets: Targets | undefined)
     inputs,
     outputUncertainty,
     fuel: attempt(() => fuelInTank(car?.fuel), fuelInTank()),
+    throttleNeed: car?.throttle_need?.factor ?? Number.NaN,
     thermostatC: car?.engine?.thermostat_C ?? USUAL_THERMOSTAT_C,
     hasSecondaries: hasSecondaries(known),
   }

@@ -60,8 +60,11 @@ export async function openRun(
   }
   const readMs = performance.now()
   const analysis = await analyse(request, items, end, signal, listener)
-  const { delay } = analysis.result
-  if (request.keeps) columns.layLambda(items, analysis.car, { aS: delay.a_s, bSRpmKpa: delay.b_s_rpm_kPa })
+  const { delay, run } = analysis.result
+  if (request.keeps) {
+    const law = { aS: delay.a_s, bSRpmKpa: delay.b_s_rpm_kPa }
+    columns.layLambda(items, analysis.car, law, run.learned)
+  }
   const endedMs = performance.now()
   const opened: OpenedRun = {
     analysis,

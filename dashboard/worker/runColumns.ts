@@ -1,7 +1,9 @@
 import type { CarProfile } from '../../core/contract/car.ts'
+import type { RunLearned } from '../../core/contract/result.ts'
 import type { SampleBlock } from '../../core/contract/samples.ts'
 import { createLambdaStage, defaultLambdaStageOptions } from '../../core/engine/lambdaStage.ts'
 import { flowFigure } from '../../core/engine/pointHistory.ts'
+import { guessedLoad } from '../../core/engine/throttleLoad.ts'
 import { createRunKnowledge, settingsOf, takeRecord } from '../../core/pipeline/runKnowledge.ts'
 import { unitTransfer } from '../../core/units/convert.ts'
 import { isUnitId } from '../../core/units/unitTable.ts'
@@ -15,6 +17,8 @@ import type { RunItem } from './runItems.ts'
 const mostChannels = 64
 /** A reading beyond this is no mixture: overrun, or air. */
 const mostLambda = 1.5
+/** Before a run has taught its own. */
+const ASSUMED_IDLE_RPM = 800
 /** Nothing is ever dropped from a run that was opened. */
 const keepAll = 2 ** 30
 
@@ -51,12 +55,15 @@ export class RunColumns {
     return this.#sources.get(0) ?? [...this.#sources.values()][0]
   }
 
-  /** Works out λ of each bank and lays it at its cause by a delay a + b / (rpm × kPa); a later call replaces an earlier one. */
+  /** Works out λ of each bank and lays it at its cause by a delay a + b / (rpm × kPa), with what the run taught of the throttle; a later call replaces an earlier one. */
   layLambda(
     items: readonly RunItem[],
     car: CarProfile | undefined,
     delay: { aS: number; bSRpmKpa: number },
+    learned?: RunLearned,
   ): void {
+    const restPct = learned?.throttle_rest_pct ?? 0
+    const { throttle_need: need = 1, warm_idle_rpm: idleRpm = ASSUMED_IDLE_RPM } = learned ?? {}
     const known = createRunKnowledge(car)
     for (const item of items) if (item.kind === 'record') takeRecord(known, item, false)
     const { sensor, gains } = settingsOf(known, undefined)
@@ -97,7 +104,9 @@ export class RunColumns {
             !Number.isNaN(boardLambda),
             at(supply, i),
           )
-          const flow = flowFigure(at(rpm, i), at(map, i), at(throttle, i), 100)
+          const mapKpa = at(map, i)
+          const guessedKpa = () => 100 * guessedLoad(at(rpm, i), at(throttle, i) - restPct, need, idleRpm)
+          const flow = flowFigure(at(rpm, i), mapKpa > 0 ? mapKpa : guessedKpa())
           const causedS = timeS - delay.aS - delay.bSRpmKpa / flow
           // Gas does not overtake gas: the moments never go back.
           lastS = Math.max(lastS + 1e-6, causedS)

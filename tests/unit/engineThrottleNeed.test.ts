@@ -54,6 +54,13 @@ describe('throttle need', () => {
     expect(learner.stretches).toBe(0)
   })
 
+  it('begins with what earlier runs taught, and is moved from it by a drive', () => {
+    const learner = createThrottleNeedLearner(1.5)
+    expect(learner.need()).toBeCloseTo(1.5, 9)
+    drive(learner, 1, { seconds: 600 })
+    expect(learner.need()).toBeLessThan(1.25)
+  })
+
   it('takes nothing from a throttle that stands still, nor from stretches cut up by gear changes', () => {
     expect(drive(createThrottleNeedLearner(), 1.6, { throttles: [20] }).stretches).toBe(0)
     expect(drive(createThrottleNeedLearner(), 1.6, { gearS: 3 }).stretches).toBe(0)
