@@ -41,6 +41,8 @@ const CALM_S = 2
 /** Load of a usual idle, and the multiple of idle's air flow from which the main nozzle rules; common practice, no source. */
 const IDLE_LOAD = 0.33
 const MAIN_OVER_IDLE = 2
+/** Slower than this share of its warm idle an engine dies in gear: its manifold fills and its fire goes out, and neither is load. Chosen here. */
+const DYING_SHARE = 0.6
 
 export function createAlarmFeed(options: AlarmFeedOptions): AlarmFeed {
   const { limits, bankCount, track, stages, newestLambda } = options
@@ -98,8 +100,8 @@ export function createAlarmFeed(options: AlarmFeedOptions): AlarmFeed {
     gas.delayS = law.aS + law.bSRpmKpa / flow
     gas.isSurelyLoaded =
       machine.candidate !== stateCode.power ||
-      options.hasPressure() ||
-      point.throttlePct > sureThrottlePct(limits, point.rpm, throttleNeed)
+      (!(point.rpm < DYING_SHARE * warmIdleRpm) &&
+        (options.hasPressure() || point.throttlePct > sureThrottlePct(limits, point.rpm, throttleNeed)))
     gas.isOnMain = !(flow < MAIN_OVER_IDLE * IDLE_LOAD * warmIdleRpm * barometerKpa)
   }
 
