@@ -50,13 +50,14 @@ export function guessedLoad(rpm: number, throttlePct: number, need: number, warm
  * own limit is believed.
  */
 const SURE_FACTOR = 1.3
+const LEARNED_SURE_FACTOR = 1.2
 const SURE_THROTTLE_PCT = 75
 
 /** Throttle over rest from which a car without a pressure sensor is surely loaded, %; `need` as learned (`LearnedCar.throttleNeed`). */
 export function sureThrottlePct(limits: StateLimits, rpm: number, need: number): number {
   const own = limits.power_throttle_pct * throttleQuickness(rpm)
   if (hasOwnThrottleLimits(limits)) return own
-  return Math.min(SURE_THROTTLE_PCT, SURE_FACTOR * need * own)
+  return Math.min(SURE_THROTTLE_PCT, (need === 1 ? SURE_FACTOR : LEARNED_SURE_FACTOR) * need * own)
 }
 
 /** True when the owner has set what the throttle means; nothing learned goes over that. */
