@@ -32,4 +32,14 @@ describe('connect page', () => {
     expect(complaints).toEqual([])
     await close()
   })
+
+  test('tells once how the screen stays on where the browser trusts no plain address', async () => {
+    const { page, complaints, close } = await pages.open('#/connect')
+    await page.addInitScript(() => Object.defineProperty(window, 'isSecureContext', { value: false }))
+    await page.reload()
+    await page.getByText('plain http over the network').waitFor()
+    expect(await page.locator('[data-part="screen-line"]').textContent()).toContain('Screen stays on: no')
+    expect(complaints).toEqual([])
+    await close()
+  })
 })
