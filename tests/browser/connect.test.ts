@@ -42,4 +42,13 @@ describe('connect page', () => {
     expect(complaints).toEqual([])
     await close()
   })
+
+  test('names the port that the bridge listens on', async () => {
+    const { page, close } = await pages.open('#/connect')
+    const port = new URL(pages.bridge.url).port
+    expect(await page.locator('code').allTextContents()).toEqual(
+      expect.arrayContaining([`adb reverse tcp:${port} tcp:${port}`, `http://localhost:${port}`]),
+    )
+    await close()
+  })
 })
