@@ -38,10 +38,16 @@ export function alarmText(code: string): { verb: string; reason: string } {
   return { verb: 'CHECK', reason: code.replaceAll('_', ' ') }
 }
 
-/** What stands after "was" once an alarm is over, where its reason does not do. */
+/** What stands after "was" once an alarm is over, where its reason does not do: the tile is narrow, and the worst value's unit tells the rest. */
 const recordNames: Readonly<Record<string, string>> = {
   exhaust_hot: 'exhaust hot',
   coolant_hot: 'engine hot',
+  oil_pressure_low: 'oil low',
+  fuel_pressure_low: 'fuel low',
+  fuel_pressure_high: 'fuel high',
+  supply_low: 'supply low',
+  supply_high: 'supply high',
+  disk_nearly_full: 'disk low',
   no_samples: 'silent',
   sensor_fault: 'sensor fault',
   board_clock_drift: 'clock drift',

@@ -35,6 +35,8 @@ interface DemoExtras {
   recordingS?: number
   units?: Record<string, string>
   car?: Parameters<App['link']['setCar']>[0]
+  /** Alarms that were on until now. */
+  over?: LiveReading['alarms']
 }
 
 /**
@@ -48,14 +50,15 @@ export function demoReading(app: App, json: string): void {
   } catch {
     // An unreadable picture shows the base reading.
   }
-  const { recordingS, units, car, role, ...reading } = given
+  const { recordingS, units, car, role, over, ...reading } = given
   const banks = reading.banks?.map((bank, i) => ({ ...base.banks[0], ...bank, bank: (i + 1) as 1 | 2 }))
-  const alarms = reading.alarms?.map((alarm) => ({ ...alarm, endS: Number.NaN }))
-  const full: LiveReading = { ...base, ...reading, banks: banks ?? base.banks, alarms: alarms ?? [] }
+  const alarms = asActive(reading.alarms ?? [])
+  const full: LiveReading = { ...base, ...reading, banks: banks ?? base.banks, alarms }
   if (units) app.settings.preview({ units })
   if (car) app.link.setCar(car)
   if (role) app.link.preview(role)
   app.reading.fix(full)
+  if (over) app.alarms.receive(asActive(over), full.timeS)
   app.alarms.receive(full.alarms, full.timeS)
   app.recording.receive({
     on: recordingS !== undefined,
@@ -64,3 +67,6 @@ export function demoReading(app: App, json: string): void {
     automatic: false,
   })
 }
+
+const asActive = (alarms: LiveReading['alarms']): LiveReading['alarms'] =>
+  alarms.map((alarm) => ({ ...alarm, endS: Number.NaN }))

@@ -108,9 +108,13 @@ function notes(app: App): string {
   return found.slice(0, 2).join(' · ')
 }
 
+/** From here on a tenth of a second tells nothing more, s. */
+const longDurationS = 10
+
 function recordText(record: AlarmRecord, count: number, units: WorstUnits): string {
   const words = recordName(record.code)
-  const duration = `${formatNumber(record.durationS, { decimals: 1, decimalMark })}${NARROW_SPACE}s`
+  const decimals = record.durationS < longDurationS ? 1 : 0
+  const duration = `${formatNumber(record.durationS, { decimals, decimalMark })}${NARROW_SPACE}s`
   const quantity = alarmQuantity(record.code)
   const hasWorst = !(Number.isNaN(record.worst) || quantity === undefined || quantity === 'seconds')
   // The narrow tile has room for the bare figure; its unit is that of the number above.
@@ -118,7 +122,7 @@ function recordText(record: AlarmRecord, count: number, units: WorstUnits): stri
     ? ''
     : quantity === 'lambda'
       ? ` ${mixtureText(record.worst, units.mixture)}`
-      : ` ${worstText(record.code, record.worst, units)}`
+      : ` ${worstText(record.code, record.worst, units).replace(' left', '')}`
   const name = quantity === 'lambda' ? words.split(' ')[0] : words
   return `was ${name}${worst}, ${duration}${count > 1 ? ` +${count - 1}` : ''}`
 }

@@ -1,0 +1,96 @@
+import type { Server } from 'node:http'
+import type { AddressInfo } from 'node:net'
+import type { Browser, Page } from 'playwright'
+import { afterAll, beforeAll, expect, test } from 'vitest'
+import { alarmKinds } from '../../core/contract/alarmKinds.ts'
+import { createStaticServer } from './staticServer.ts'
+import { changeSettings, check, driveSizes, launch, openPage, pictureUrl, twoFrames } from './support.ts'
+
+/** Worst values with as many digits as they ever have. */
+const worst: Readonly<Record<string, number>> = {
+  exhaust_hot: 930,
+  coolant_hot: 118,
+  oil_pressure_low: 80,
+  supply_low: 11.2,
+  supply_high: 15.9,
+  fuel_pressure_low: 21,
+  fuel_pressure_high: 120,
+  no_samples: 120,
+  disk_nearly_full: 1.2e8,
+}
+const own = { mixture: 'afr', pressure: 'inHg_vacuum', temperature: 'F' }
+
+let server: Server
+let browser: Browser
+let base = ''
+
+beforeAll(async () => {
+  server = createStaticServer(() => ({ status: 404 }))
+  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve))
+  base = `http://localhost:${(server.address() as AddressInfo).port}`
+  browser = await launch()
+})
+afterAll(async () => {
+  await browser?.close()
+  server?.close()
+})
+
+/** Text of the record, its size, and how far it hangs out of its box, px. */
+function measureRecord(page: Page) {
+  return page.locator('[data-part="record"]').evaluate((button) => {
+    const box = button.getBoundingClientRect()
+    const range = document.createRange()
+    const walker = document.createTreeWalker(button, NodeFilter.SHOW_TEXT)
+    let outPx = 0
+    let sizePx = Number.POSITIVE_INFINITY
+    for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+      if (!node.textContent?.trim()) continue
+      sizePx = Math.min(sizePx, Number.parseFloat(getComputedStyle(node.parentElement!).fontSize))
+      range.selectNodeContents(node)
+      for (const { left, right, top, bottom } of range.getClientRects())
+        outPx = Math.max(outPx, box.left - left, right - box.right, box.top - top, bottom - box.bottom)
+    }
+    return { text: button.textContent?.trim() ?? '', sizePx, outPx }
+  })
+}
+
+test('the record of an alarm that is over stays within its box on every screen', async () => {
+  const sizes = [...driveSizes, [390, 780]] as const
+  const { page, close } = await openPage(browser, base)
+  const texts = new Set<string>()
+  const bad: string[] = []
+  let leastPx = Number.POSITIVE_INFINITY
+  const measure = async (name: string) => {
+    await twoFrames(page)
+    const { text, sizePx, outPx } = await measureRecord(page)
+    texts.add(text)
+    if (outPx > 1) bad.push(`${name}: "${text}" ${outPx.toFixed(0)} px`)
+    return sizePx
+  }
+  const kinds = Object.entries(alarmKinds).filter(([, { priority }]) => priority !== 'advisory')
+  for (const [code, { priority }] of kinds) {
+    for (const units of [{}, own]) {
+      const before = { code: 'sensor_fault', priority: 'caution', startS: 600, worst: null }
+      const over = [before, { code, priority, startS: 640, worst: worst[code] ?? 0.95 }]
+      await page.goto(pictureUrl(base, { recordingS: 760, units, over }))
+      await page.locator('[data-part="record"]').waitFor()
+      for (const [width, height] of sizes) {
+        await page.setViewportSize({ width, height })
+        const sizePx = await measure(`${width}×${height}`)
+        if (width === 1280) leastPx = Math.min(leastPx, sizePx)
+      }
+      await page.setViewportSize({ width: 1280, height: 800 })
+      await changeSettings(page, { pixelsPerInch: 189 })
+      await measure('1280×800 at 189 px/in')
+      await changeSettings(page, { pixelsPerInch: 149 })
+    }
+  }
+  await close()
+  expect(texts.size).toBeGreaterThan(kinds.length)
+  check(
+    'F5',
+    `${texts.size} records at ${sizes.length} sizes: ${bad.length} hang out ${bad.slice(0, 5).join('; ')}`,
+    bad.length === 0,
+  )
+  check('F2', `record of an alarm ${leastPx} px (≥ 37)`, leastPx >= 37)
+})
