@@ -1,6 +1,7 @@
 import { type CarProfile, carSchema } from '../../core/contract/car.ts'
 import type { LiveAlarm, LiveReading } from '../../core/contract/live.ts'
 import type { ServerMessage, SourceStatus } from '../../core/contract/stream.ts'
+import type { LinkCut } from '../words/alarmWords.ts'
 import type {
   FromWorker,
   LinkStatus,
@@ -21,6 +22,8 @@ type Problem = Extract<ServerMessage, { type: 'problem' }>
 
 /** A trace request that gets no answer for so long has failed, ms. */
 const traceTimeoutMs = 5000
+/** Three heartbeats that did not come: what is silent is the link, and not the board behind it, s. */
+const linkSilenceS = 1.5
 const alarmPriorities = ['warning', 'caution', 'advisory']
 
 /** The page's side of the worker that owns the stream and the pipeline. */
@@ -39,6 +42,7 @@ export class Link {
   #car = $state.raw<CarProfile | undefined>(undefined)
   #bridgeAlarms: readonly LiveAlarm[] = []
   readonly #news = new CoverageNews()
+  #isSilent = $state.raw(false)
   #traceS = Number.NaN
   #traceId = 0
   #traces = new Map<
@@ -86,6 +90,11 @@ export class Link {
   }
   get isOpen(): boolean {
     return this.#status.state === 'open'
+  }
+  /** Why nothing comes from the bridge; undefined while it is heard. */
+  get cut(): LinkCut | undefined {
+    if (this.#status.problem === 'not_paired') return 'not_paired'
+    return this.isOpen && !this.#isSilent ? undefined : 'away'
   }
   get hello(): Hello | undefined {
     return this.#hello
@@ -181,6 +190,7 @@ export class Link {
     switch (message.type) {
       case 'live':
         this.#traceS = message.traceS
+        this.#isSilent = message.linkSilentS > linkSilenceS
         this.#reading.receive(message.reading, message.ageS)
         this.#alarms.receive(this.#alarmsOf(message.reading), message.reading.timeS)
         return

@@ -25,13 +25,21 @@ const alarmWords: Readonly<Record<string, readonly [string, string]>> = {
   disk_nearly_full: ['FREE SPACE', 'disk nearly full'],
   board_clock_drift: ['NOTE CLOCK', 'board clock drifts'],
 } satisfies Readonly<Record<AlarmCode, readonly [string, string]>>
+/** What keeps all samples away: the bridge refuses this screen, or is not reached. */
+export type LinkCut = 'not_paired' | 'away'
+
+/** Without a link to the bridge nobody knows of the cable behind it. */
+const cutWords: Readonly<Record<LinkCut, readonly [string, string]>> = {
+  not_paired: ['PAIR AGAIN', 'this screen is no longer paired'],
+  away: ['CHECK LINK', 'network lost or bridge stopped'],
+}
 /** What follows the colon is the item of the coverage. */
 const covered = 'covered:'
 
 export const coveredCode = (item: string) => `${covered}${item}`
 
-export function alarmText(code: string): { verb: string; reason: string } {
-  const known = alarmWords[code]
+export function alarmText(code: string, cut?: LinkCut): { verb: string; reason: string } {
+  const known = cut && code === 'no_samples' ? cutWords[cut] : alarmWords[code]
   if (known) return { verb: known[0], reason: known[1] }
   if (code.startsWith(covered))
     return { verb: 'COVERED', reason: `${itemText(code.slice(covered.length))} covered` }

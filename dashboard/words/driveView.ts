@@ -52,9 +52,9 @@ export function driveView(app: App): DriveView {
   const names = shortBankNames(link.car?.sensor?.bank_names)
   const bankCount = digits?.banks.length ?? 0
   const shown = alarms.shown
-  const shownWords = shown ? alarmText(shown.code) : { verb: '', reason: '' }
+  const shownWords = shown ? alarmText(shown.code, link.cut) : { verb: '', reason: '' }
   const shownBankText = shown ? bankText(shown, names, bankCount) : ''
-  const announced = alarms.announcement ? alarmText(alarms.announcement) : undefined
+  const announced = alarms.announcement ? alarmText(alarms.announcement, link.cut) : undefined
   return {
     words: isLive
       ? mixtureWords(digits, bank, mixtureUnit)

@@ -52,6 +52,11 @@ export class LiveLink {
     this.#block = number
   }
 
+  /** Since when the open link brought nothing, not even a heartbeat, ms; 0 while it is not open. */
+  get silentMs(): number {
+    return this.#opened ? this.#options.nowMs() - this.#heardMs : 0
+  }
+
   /** A person is back: what is tried now, and at once after it, does not wait as long as the failures before would have it. */
   nudge(): void {
     this.#attempts = 0

@@ -58,6 +58,8 @@ export type FromWorker =
       reading: LiveReading
       /** Seconds since the newest sample reached this machine; Infinity when none ever did. */
       ageS: number
+      /** Seconds since anything came on the open link, a heartbeat at least; 0 while it is not open. */
+      linkSilentS: number
       /** Time of the newest sample on the trace's clock. */
       traceS: number
     }

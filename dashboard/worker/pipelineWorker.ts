@@ -186,7 +186,8 @@ function postReading(): void {
     channelsChanged = false
     post({ type: 'channels', channels: trace.channels })
   }
-  post({ type: 'live', reading, ageS, traceS: newestSampleS + traceOffsetS })
+  const linkSilentS = (link?.silentMs ?? 0) / 1000
+  post({ type: 'live', reading, ageS, linkSilentS, traceS: newestSampleS + traceOffsetS })
 }
 
 async function isRefused(url: string): Promise<boolean> {

@@ -92,6 +92,8 @@ export class FakeBridge {
   sampling = true
   /** False: the network swallows everything without a word. */
   connected = true
+  /** False: the bridge shut this screen out. */
+  paired = true
   recording = false
   marks: string[] = []
   /** First words of each page. */
@@ -124,7 +126,7 @@ export class FakeBridge {
     this.#channels = names.map((name, index) => ({ index, name, unit: units[name], scale: 0.001, offset: 0 }))
     this.#server = createStaticServer((method, path, body) => this.#api(method, path, body))
     this.#server.on('upgrade', (request, socket, head) => {
-      if (!this.connected) {
+      if (!this.connected || !this.paired) {
         socket.destroy()
         return
       }
@@ -207,10 +209,10 @@ export class FakeBridge {
       this.#tell({ type: 'mark', timeS: this.timeS, label })
       return { status: 204 }
     }
-    const kept = keptOfCar[path]
+    const kept = this.paired ? keptOfCar[path] : undefined
     if (kept) return { status: 200, body: kept }
     return {
-      status: 404,
+      status: this.paired ? 404 : 401,
       body: { type: 'about:blank', title: 'none', status: 404, detail: 'none', code: 'none' },
     }
   }

@@ -1,7 +1,7 @@
 import type { Browser, Page } from 'playwright'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
 import { FakeBridge } from './fakeBridge.ts'
-import { check, launch, openPage, partText, until } from './support.ts'
+import { check, driveSizes, launch, openPage, partText, until } from './support.ts'
 
 const port = 4924
 let browser: Browser
@@ -146,6 +146,46 @@ describe('link', () => {
       `found after ${(foundMs / 1000).toFixed(2)} s (≤ 4), live ${(backMs / 1000).toFixed(2)} s after the network is back (≤ 6)`,
       foundMs <= 4000 && backMs <= 6000,
     )
+    await close()
+  })
+
+  test('the caution of a page that is cut off tells of the link, and of the cable only where the board is silent', async () => {
+    const { page, close } = await openLive()
+    await page.locator('[data-part="record-button"]').click()
+    await until('recording', () => bridge.recording)
+    const seen: string[] = []
+    const caution = async (cut: () => void, last: string) => {
+      seen.length = 0
+      cut()
+      await until(last, async () => {
+        const text = await partText(page, 'alarm')
+        if (text !== '' && seen.at(-1) !== text) seen.push(text)
+        return text.startsWith(last)
+      })
+      return seen.map((text) => text.split('·')[0].trim())
+    }
+    const back = async () => {
+      Object.assign(bridge, { sampling: true, connected: true, paired: true })
+      await until('live again', async () => (await isLive(page)) && (await partText(page, 'alarm')) === '')
+    }
+    expect(await caution(() => (bridge.sampling = false), 'CHECK CABLE')).toEqual(['CHECK CABLE'])
+    await back()
+    expect(await caution(() => (bridge.connected = false), 'CHECK LINK')).toEqual(['CHECK LINK'])
+    for (const [width, height] of driveSizes) {
+      await page.setViewportSize({ width, height })
+      const alarm = page.locator('[data-part="alarm"] .reason')
+      const isWhole = await alarm.evaluate(
+        (reason) =>
+          reason.getBoundingClientRect().bottom <= reason.closest('button')!.getBoundingClientRect().bottom,
+      )
+      expect(isWhole).toBe(true)
+    }
+    await back()
+    await caution(() => {
+      bridge.paired = false
+      bridge.dropClients()
+    }, 'PAIR AGAIN')
+    expect(seen.join()).not.toContain('CABLE')
     await close()
   })
 
