@@ -58,16 +58,12 @@ export function serveOnPty(live: LiveSimulator, seconds = Number.POSITIVE_INFINI
   // A reader that goes away must not end the board.
   pty.master.on('error', () => {})
   pty.master.on('data', commandReader(live))
-  let waiting = 0
+  let waiting: Uint8Array = new Uint8Array(0)
   const ends = new Set<End>([
     {
       write(bytes) {
-        if (waiting > mostWaiting) return
-        waiting += bytes.length
-        // The stream is declared as read-only; a terminal's handle writes as well.
-        ;(pty.master as unknown as NodeJS.WritableStream).write(bytes, () => {
-          waiting -= bytes.length
-        })
+        if (waiting.length < mostWaiting) waiting = Buffer.concat([waiting, bytes])
+        waiting = waiting.subarray(pty.write(waiting))
       },
     },
   ])

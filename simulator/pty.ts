@@ -1,5 +1,5 @@
 import { spawnSync } from 'node:child_process'
-import { closeSync, constants, openSync } from 'node:fs'
+import { closeSync, constants, openSync, writeSync } from 'node:fs'
 import tty from 'node:tty'
 
 /** Unlocks the other end of a fresh pseudo-terminal (TIOCSPTLCK) and tells its number (TIOCGPTN), on inherited descriptor 3. */
@@ -10,6 +10,8 @@ const unlockAndNumber =
 export interface BoardPty {
   readonly path: string
   readonly master: tty.ReadStream
+  /** Writes as much as the wire has room for, without waiting. @returns the bytes taken */
+  write(bytes: Uint8Array): number
   close(): void
 }
 
@@ -21,7 +23,8 @@ export function openBoardPty(): BoardPty {
   const flags = constants.O_RDWR | constants.O_NOCTTY
   let fd: number
   try {
-    fd = openSync('/dev/ptmx', flags)
+    // Never waiting: a wire that nobody reads fills up, and would hold the whole process.
+    fd = openSync('/dev/ptmx', flags | constants.O_NONBLOCK)
   } catch (cause) {
     throw new Error('no pseudo-terminal on this system (use --tcp instead)', { cause })
   }
@@ -44,6 +47,14 @@ export function openBoardPty(): BoardPty {
   return {
     path,
     master,
+    write(bytes) {
+      try {
+        return writeSync(fd, bytes)
+      } catch (error) {
+        if ((error as NodeJS.ErrnoException).code === 'EAGAIN') return 0
+        throw error
+      }
+    },
     close() {
       closeSync(keep)
       master.destroy()

@@ -1,4 +1,5 @@
 import { type ChildProcess, spawn, spawnSync } from 'node:child_process'
+import { once } from 'node:events'
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { connect } from 'node:net'
 import { tmpdir } from 'node:os'
@@ -133,6 +134,24 @@ describe('floatbowl simulate', () => {
     })
     socket.destroy()
     expect(text).toMatch(/\nI,1,/)
+  })
+
+  test('a pseudo-terminal that nobody reads ends on time, and by a signal', async () => {
+    // Longer than the terminal has room for what nobody takes.
+    const fullS = 8
+    const end = async (seconds: number, signal?: NodeJS.Signals) => {
+      const path = start('pebble', '--pty', '--seconds', String(seconds))
+      const child = children[children.length - 1]
+      const ended = once(child, 'exit')
+      expect(await path).toMatch(/^\/dev\/pts\//)
+      if (signal) setTimeout(() => child.kill(signal), fullS * 1000)
+      return await ended
+    }
+    expect(await Promise.all([end(fullS + 1), end(600, 'SIGINT'), end(600, 'SIGTERM')])).toEqual([
+      [0, null],
+      [130, null],
+      [0, null],
+    ])
   })
 
   test('talks on a pseudo-terminal to a serial library, again after it was closed', async () => {
