@@ -59,7 +59,10 @@ export async function checkRun(
   const { counts, capture, tornEnd, endS } = scanner.end()
   const bad = counts.badChecksum + counts.unreadable + counts.missingSamples + capture.corruptLines
   const fine =
-    bad <= fineShare * Math.max(1, counts.lines) && gaps.length === 0 && capture.invalidRecords === 0
+    bad <= fineShare * Math.max(1, counts.lines) &&
+    gaps.length === 0 &&
+    capture.invalidRecords === 0 &&
+    !tornEnd
   return {
     format: 'floatbowl-check 1',
     file: path,

@@ -39,7 +39,7 @@ export interface CaptureEnd {
   /** Counters of the board's lines (source 0). */
   counts: LineCounts
   capture: CaptureCounts
-  /** Time of the first and of the latest line, NaN without any. */
+  /** Time of the first and of the latest line, NaN without any. A time from which the next line goes back is a damaged one, and is not taken. */
   startS: number
   endS: number
 }
@@ -87,7 +87,8 @@ class Scanner implements CaptureScanner {
   #hasHeader = false
   #plain = new Uint8Array(512)
   #startS = Number.NaN
-  #endS = Number.NaN
+  #endS = Number.NEGATIVE_INFINITY
+  #seenS = Number.NaN
 
   constructor({ emit, decoderOf = boardOnly }: CaptureScannerOptions) {
     this.#emit = emit
@@ -168,7 +169,7 @@ class Scanner implements CaptureScanner {
       counts,
       capture: { ...this.#counts },
       startS: this.#startS,
-      endS: this.#endS,
+      endS: Math.max(this.#endS, this.#seenS),
     }
   }
 
@@ -224,7 +225,9 @@ class Scanner implements CaptureScanner {
 
   #see(timeS: number): void {
     if (Number.isNaN(this.#startS)) this.#startS = timeS
-    if (!(this.#endS >= timeS)) this.#endS = timeS
+    const surelyS = Math.min(timeS, this.#seenS)
+    if (surelyS > this.#endS) this.#endS = surelyS
+    this.#seenS = timeS
   }
 
   #fromSource(bytes: Uint8Array, start: number, end: number, source: number, timeS: number): void {

@@ -124,6 +124,13 @@ describe('scanCapture', () => {
     expect([startS, endS]).toEqual([-30, -29.008])
   })
 
+  it('takes no damaged time for the end', () => {
+    const lines = boardLines([...declared, ...sampleLines(40)])
+    const { endS } = scanCapture(file(...lines))
+    const damaged = lines.with(20, lines[20].replace(/^\d+/, '670000'))
+    expect(scanCapture(file(...damaged)).endS).toBe(endS)
+  })
+
   it('drops a torn last line at every place it can be torn, and says so', () => {
     const lines = [formatCaptureLine(0, '=', start), ...boardLines([...declared, ...sampleLines(5)])]
     const whole = file(...lines)
