@@ -7,6 +7,8 @@ body { margin: 0 auto; max-width: 190mm; padding: 0; color: #14171c; background:
   font: 400 9.5pt/1.35 B612, "DejaVu Sans", Verdana, sans-serif; font-variant-numeric: tabular-nums; }
 @media screen { body { padding: 8mm 4mm; } }
 header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: 0.6mm solid #14171c; padding-bottom: 1.5mm; }
+header div, .facts, .plain td:last-child:not(.number) { overflow-wrap: anywhere; }
+header div:last-child { flex: none; }
 header b { font-size: 11pt; }
 h1 { font-size: 17pt; line-height: 1.15; margin: 4mm 0 1.5mm; }
 h2 { font-size: 11pt; margin: 2mm 0 1.5mm; }

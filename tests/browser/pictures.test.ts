@@ -1,6 +1,8 @@
 import { readFileSync, writeFileSync } from 'node:fs'
 import type { Page } from 'playwright'
 import { beforeAll, describe, expect, test } from 'vitest'
+import { reportHtml } from '../../core/tuning/reportHtml.ts'
+import { syntheticResult } from '../support/syntheticRun.ts'
 import { runRoute } from './bridgeFixture.ts'
 import { servePages } from './servedPages.ts'
 import { openPage, shoot } from './support.ts'
@@ -75,4 +77,22 @@ describe('pictures of charts', () => {
     await shoot(page, 'trace-picture')
     await close()
   })
+})
+
+test('a word without end makes the printed sheet no wider', async () => {
+  const { page, close } = await openPage(pages.browser, 'about:blank')
+  const word = 'm'.repeat(3000)
+  const { run, ...rest } = syntheticResult({})
+  const result = {
+    ...rest,
+    run: { ...run, start: '2026-05-04T09:12:30+02:00', title: word, notes: [{ t_s: 5, text: word }] },
+  }
+  const html = reportHtml({
+    analysis: { result, pieces: [], startMs: Number.NaN },
+    car: { id: 'x', name: word },
+    fitted: { main_jet: { label: word } },
+  })
+  await page.setContent(html)
+  expect(await page.evaluate(() => document.documentElement.scrollWidth - innerWidth)).toBeLessThanOrEqual(0)
+  await close()
 })

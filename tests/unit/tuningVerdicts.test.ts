@@ -313,6 +313,15 @@ describe('reportHtml', () => {
     expect(html).toContain('&lt;b&gt;ö &amp; &quot;x&quot;')
   })
 
+  it('names the zone of the clock that the run began by', () => {
+    const run = wrongMain()
+    const html = (start: string) =>
+      reportHtml({ analysis: { ...run, result: { ...run.result, run: { ...run.result.run, start } } } })
+    expect(html('2026-05-04T09:12:30.120+02:00')).toContain('<div>2026-05-04 09:12 UTC+02:00</div>')
+    expect(html('2026-05-04T09:12:30.120Z')).toContain('<div>2026-05-04 09:12 UTC</div>')
+    expect(html('2026-05-04')).toContain('<div>date unknown</div>')
+  })
+
   it('stays whole for an empty run', () => {
     const html = reportHtml({ analysis: { result: syntheticResult({}), pieces: [], startMs: Number.NaN } })
     expect(html).toContain('Not enough steady driving')
