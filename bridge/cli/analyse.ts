@@ -5,6 +5,7 @@ import { fileProblem } from '../bridgeError.ts'
 import { CommandFailure, createProgress, print, readJobs, say, sayProblems } from './commandVoice.ts'
 import { readJsonFile } from './readJsonFile.ts'
 import { readCarFile } from './runParts.ts'
+import { shownMixture } from './unitOptions.ts'
 
 interface Flags {
   json?: boolean
@@ -60,9 +61,9 @@ async function describe(path: string, isJson: boolean, car?: CarProfile, targets
   }
   try {
     if (isJson) return await analyseFileToJson(path, options)
-    const { result } = await analyseFile(path, options)
+    const analysis = await analyseFile(path, options)
     const { describeResult } = await import('./describeResult.ts')
-    return describeResult(result)
+    return describeResult(analysis.result, shownMixture(undefined, car, [analysis]))
   } finally {
     progress.end()
   }

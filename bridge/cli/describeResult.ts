@@ -1,12 +1,13 @@
 import { alarmKind } from '../../core/contract/alarmKinds.ts'
 import type { AlarmEntry, AnalysisResult, Mixture } from '../../core/contract/result.ts'
+import { distanceWords, lambdaUnit, type MixtureUnit, mixtureRange } from '../../core/units/mixtureUnit.ts'
 
 /** A result as text for a terminal: the mixture first, then what it rests on. */
-export function describeResult(result: AnalysisResult): string {
+export function describeResult(result: AnalysisResult, unit: MixtureUnit = lambdaUnit): string {
   const lines: string[] = [headline(result), '']
-  lines.push(...mixtureRows(result.mixture))
-  if (result.mixture_2) lines.push('', 'second bank', ...mixtureRows(result.mixture_2))
-  lines.push('', ...sections(result))
+  lines.push(...mixtureRows(result.mixture, unit))
+  if (result.mixture_2) lines.push('', 'second bank', ...mixtureRows(result.mixture_2, unit))
+  lines.push('', ...sections(result, unit))
   return lines.join('\n')
 }
 
@@ -15,17 +16,24 @@ function headline({ run }: AnalysisResult): string {
   return words.filter((word) => word !== undefined && word !== '').join(' · ')
 }
 
-function mixtureRows(mixture: AnalysisResult['mixture']): string[] {
+function mixtureRows(mixture: AnalysisResult['mixture'], unit: MixtureUnit): string[] {
   const rows = Object.entries(mixture) as [string, Mixture][]
   if (rows.length === 0) return ['no steady mixture was seen']
-  const table = [['state', 'λ', '95 %', 'target', 'off', 'in band', 'seconds']]
+  const fine = unit.decimals + 1
+  const table = [['state', unit.symbol, '95 %', 'target', 'off', 'in band', 'seconds']]
   for (const [state, m] of rows) {
     table.push([
       state.replace('_', ' '),
-      decimals(m.lambda_median, 3),
-      m.ci95 ? `${decimals(m.ci95[0], 3)} … ${decimals(m.ci95[1], 3)}` : 'too little',
-      decimals(m.target, 2),
-      m.error === null ? '' : `${m.error < 0 ? 'rich' : 'lean'} ${decimals(Math.abs(m.error), 3)}`,
+      mixtureText(m.lambda_median, unit, fine),
+      m.ci95
+        ? mixtureRange(m.ci95, unit)
+            .map((end) => decimals(end, fine))
+            .join(' … ')
+        : 'too little',
+      mixtureText(m.target, unit, unit.decimals),
+      m.error === null
+        ? ''
+        : `${m.error < 0 ? 'rich' : 'lean'} ${distanceWords(m.error, unit, m.target ?? 1, 1)}`,
       m.inside_share === null ? '' : `${Math.round(100 * m.inside_share)} %`,
       `${decimals(m.seconds, 0)}${m.cold_s === undefined ? '' : `, ${decimals(m.cold_s, 0)} of them cold`}`,
     ])
@@ -39,7 +47,7 @@ function mixtureRows(mixture: AnalysisResult['mixture']): string[] {
   )
 }
 
-function sections(result: AnalysisResult): string[] {
+function sections(result: AnalysisResult, unit: MixtureUnit): string[] {
   const { warm_up, transients, pulls, alarms, trust, integrity, delay, missing } = result
   const lines: string[] = []
   if (warm_up) {
@@ -67,7 +75,7 @@ function sections(result: AnalysisResult): string[] {
       `pull          ${clock(pull.start_s)}: ${decimals(pull.rpm_from, 0)} to ${decimals(pull.rpm_to, 0)} rpm${power}`,
     )
   }
-  lines.push(...alarmRows(alarms))
+  lines.push(...alarmRows(alarms, unit))
   for (const hint of trust.hints)
     lines.push(`hint          ${hint.text}${hint.test ? ` Test: ${hint.test}` : ''}`)
   lines.push(
@@ -88,7 +96,7 @@ function sections(result: AnalysisResult): string[] {
 }
 
 /** One line a kind of alarm: a lean drive would fill the screen with the same words. */
-function alarmRows(alarms: readonly AlarmEntry[]): string[] {
+function alarmRows(alarms: readonly AlarmEntry[], unit: MixtureUnit): string[] {
   const kinds = new Map<string, AlarmEntry[]>()
   for (const alarm of alarms) kinds.set(alarm.code, [...(kinds.get(alarm.code) ?? []), alarm])
   return [...kinds].map(([code, all]) => {
@@ -104,9 +112,13 @@ function alarmRows(alarms: readonly AlarmEntry[]): string[] {
     const known = all.map(({ worst }) => worst).filter((worst) => worst !== null)
     const kind = alarmKind(code)
     const worst = known.length > 0 ? (kind?.isLowBad ? Math.min(...known) : Math.max(...known)) : null
-    const digits = kind?.mixture ? 3 : 1
-    return `alarm         ${code.replaceAll('_', ' ')} ${when}, ${decimals(seconds, 0)} s in all${worst === null ? '' : `, worst ${decimals(worst, digits)}`}`
+    const worstText = kind?.mixture ? mixtureText(worst, unit, unit.decimals + 1) : decimals(worst, 1)
+    return `alarm         ${code.replaceAll('_', ' ')} ${when}, ${decimals(seconds, 0)} s in all${worst === null ? '' : `, worst ${worstText}`}`
   })
+}
+
+function mixtureText(lambda: number | null, unit: MixtureUnit, digits: number): string {
+  return decimals(lambda === null ? null : unit.of(lambda), digits)
 }
 
 function decimals(value: number | null, digits: number): string {

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { describeResult } from '../../bridge/cli/describeResult.ts'
 import type { AlarmEntry, AnalysisResult } from '../../core/contract/result.ts'
+import { createMixtureUnit } from '../../core/units/mixtureUnit.ts'
 import { syntheticResult } from '../support/syntheticRun.ts'
 
 const plain = syntheticResult({})
@@ -54,6 +55,27 @@ describe('describeResult', () => {
         .find((line) => line.startsWith('power'))
     expect(rowOf({ cold_s: 9.8 })).toMatch(/ 13, 10 of them cold$/)
     expect(rowOf({})).toMatch(/ 13$/)
+  })
+
+  it('gives the mixture in the unit of the car', () => {
+    const power = {
+      bank: 1,
+      seconds: 13.2,
+      lambda_median: 0.83,
+      lambda_iqr: 0.02,
+      ci95: [0.8, 0.855],
+      target: 0.87,
+      error: -0.04,
+      inside_share: 0.25,
+    } as const
+    const told = (id: 'afr' | 'phi') =>
+      describeResult(
+        { ...empty, mixture: { power }, alarms: [alarm('lean_under_load', 58, 60, 0.95)] } as AnalysisResult,
+        createMixtureUnit(id, 14.6),
+      )
+    expect(told('afr')).toMatch(/AFR .*\npower {2}12\.12 {2}11\.68 … 12\.48 {2}12\.7 +rich 0\.58 /)
+    expect(told('afr')).toContain('worst 13.87')
+    expect(told('phi')).toMatch(/φ .*\npower {2}1\.205 {2}1\.170 … 1\.250 {2}1\.15 +rich 0\.0/)
   })
 
   it('says that no steady mixture was seen in an empty run', () => {
