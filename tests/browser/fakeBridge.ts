@@ -69,6 +69,8 @@ const keptOfCar: Readonly<Record<string, unknown>> = {
 }
 
 export interface FakeBridgeOptions {
+  /** Name of the source. */
+  name?: string
   /** Pause between the hello and what is told of the sources, as a busy machine makes one. */
   sourcesAfterMs?: number
   /** Default: any that is free. */
@@ -246,7 +248,7 @@ export class FakeBridge {
         type: 'source',
         status: {
           source: 0,
-          name: 'test board',
+          name: this.options.name ?? 'test board',
           state: 'connected',
           text: '',
           sinceS: 0,

@@ -7,6 +7,7 @@ import type { RecordingStatus } from '../../core/contract/stream.ts'
 import { parseLineMap } from '../../core/line/lineMap.ts'
 import { startForeignBoard } from '../support/foreignBoard.ts'
 import { runRoute, startBridge } from './bridgeFixture.ts'
+import { FakeBridge } from './fakeBridge.ts'
 import { servePages } from './servedPages.ts'
 import { openPage, shoot, until } from './support.ts'
 
@@ -30,6 +31,19 @@ describe('link page', () => {
     await shoot(page, 'link')
     expect(complaints).toEqual([])
     await close()
+  })
+
+  test('the name of a source wraps on a narrow screen, here and before driving', async () => {
+    const name = 'replay/marigold/2026-05-17/20260517T081203Z_the_long_way_round_by_the_lake.capture'
+    const bridge = await new FakeBridge({ name }).start()
+    const { page, close } = await openPage(pages.browser, bridge.url, { width: 320, height: 640 })
+    for (const route of ['link', 'check']) {
+      await page.goto(`${bridge.url}/#/${route}`)
+      await page.getByText(name).first().waitFor()
+      expect([route, await page.evaluate(() => document.documentElement.scrollWidth)]).toEqual([route, 320])
+    }
+    await close()
+    await bridge.stop()
   })
 
   test('columns of pasted lines get a channel, unit and range, and the map is saved', async () => {
