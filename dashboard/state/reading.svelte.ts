@@ -17,6 +17,7 @@ export class Reading {
   #heardMs = $state.raw(0)
   #pending: LiveReading | undefined
   #pendingAgeS = Number.POSITIVE_INFINITY
+  #pendingHeardMs = 0
   #frame = 0
   #digitsMs = Number.NEGATIVE_INFINITY
   #fixed = false
@@ -30,7 +31,7 @@ export class Reading {
     if (this.#fixed) return
     this.#pending = reading
     this.#pendingAgeS = ageS
-    this.#heardMs = performance.now()
+    this.#pendingHeardMs = performance.now()
     if (this.#frame === 0) this.#frame = requestAnimationFrame(() => this.#publish())
   }
 
@@ -62,7 +63,9 @@ export class Reading {
     if (!reading) return
     const isBack = this.#ageS > staleS && this.#pendingAgeS <= staleS
     this.#strip = reading
+    // Only together: a newer moment beside an older age would make the silence shorter.
     this.#ageS = this.#pendingAgeS
+    this.#heardMs = this.#pendingHeardMs
     const nowMs = performance.now()
     const before = this.#digits
     // A reading that loses or wins back its trust is told at once, and so is the first one after silence or before which no state was known.

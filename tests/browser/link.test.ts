@@ -93,6 +93,31 @@ describe('link', () => {
     await close()
   })
 
+  test('silence only ever grows: no old number comes back for a moment', async () => {
+    const { page, close } = await openLive()
+    bridge.sampling = false
+    const seen = await page.evaluate(
+      () =>
+        new Promise<number[]>((resolve) => {
+          const seen: number[] = []
+          const begun = performance.now()
+          const look = () => {
+            const text = document.querySelector('[data-part="number"]')
+              ? '0'
+              : (/\d+ s/.exec(document.querySelector('.beside')?.textContent ?? '')?.[0] ?? '0')
+            const seconds = Number.parseInt(text, 10)
+            if (seen.at(-1) !== seconds) seen.push(seconds)
+            if (performance.now() - begun < 6500) requestAnimationFrame(look)
+            else resolve(seen)
+          }
+          look()
+        }),
+    )
+    expect(seen).toEqual([0, 1, 2, 3, 4, 5, 6].slice(0, seen.length))
+    expect(seen.length).toBeGreaterThan(5)
+    await close()
+  })
+
   test('a bridge that is killed and started again is found without a reload', async () => {
     const { page, complaints, close } = await openLive(undefined, {
       theme: 'night',
