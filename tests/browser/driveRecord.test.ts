@@ -54,6 +54,32 @@ function measureRecord(page: Page) {
   })
 }
 
+test('two notes stand in words that can be read, and leave the state its room', async () => {
+  const { page, close } = await openPage(browser, base)
+  // Such an address has no lock for the screen.
+  await page.addInitScript(() => Object.defineProperty(window, 'isSecureContext', { value: false }))
+  await page.goto(pictureUrl(base, { recordingS: 3671, state: 'part_throttle', role: 'controller' }))
+  const notes = page.locator('[data-part="notes"]')
+  expect(await notes.textContent()).toMatch(/SOUND OFF\s+· screen may sleep/)
+  for (const [width, height] of driveSizes) {
+    await page.setViewportSize({ width, height })
+    await twoFrames(page)
+    const { px, belowPx, cutPx } = await page.locator('[data-part="state"]').evaluate((slat) => {
+      const note = slat.querySelector('[data-part="notes"]')!
+      const words = slat.querySelector<HTMLElement>('.words')!
+      return {
+        px: Number.parseFloat(getComputedStyle(note).fontSize),
+        belowPx: note.getBoundingClientRect().bottom - slat.getBoundingClientRect().bottom,
+        cutPx: words.scrollWidth - words.clientWidth,
+      }
+    })
+    const leastPx = width === 1280 ? 37 : 30
+    check('F2', `${width}×${height}: notes ${px} px (≥ ${leastPx})`, px >= leastPx)
+    check('F5', `${width}×${height}: ${cutPx} px of the state cut by notes`, cutPx <= 0 && belowPx <= 0)
+  }
+  await close()
+})
+
 test('the record of an alarm that is over stays within its box on every screen', async () => {
   const sizes = [...driveSizes, [390, 780]] as const
   const { page, close } = await openPage(browser, base)
