@@ -108,11 +108,16 @@ function delayError(result: AnalysisResult, truth: Truth, state: OperatingState)
 const kinds = ['tip_in'] as const
 const MATCH_S = 0.35
 
-function matchTips(result: AnalysisResult, truth: Truth) {
-  const found = result.transients.filter(({ kind }) => kind === kinds[0])
-  const right: readonly TrueOpening[] = result.channels_used.includes('throttle')
+/** True openings of the throttle, or what the pressure truly did where the board has no throttle. */
+export function trueOpenings(result: AnalysisResult, truth: Truth): readonly TrueOpening[] {
+  return result.channels_used.includes('throttle')
     ? truth.events.filter(({ kind }) => kind === kinds[0])
     : pressureRises(truth.timeS, truth.manifoldKpa, truth.rpm)
+}
+
+function matchTips(result: AnalysisResult, truth: Truth) {
+  const found = result.transients.filter(({ kind }) => kind === kinds[0])
+  const right = trueOpenings(result, truth)
   const used = new Set<number>()
   const pairs: [number, number][] = []
   right.forEach((event, r) => {

@@ -5,10 +5,10 @@
 import type { AnalysisResult } from '../../core/contract/result.ts'
 import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
 import { engineCase, makeRun } from './engineCases.ts'
-import { scoreCase } from './engineScore.ts'
-import { pressureRises } from './pressureRises.ts'
-import { drive, randomCar, rightSetup } from './second/engine.ts'
+import { scoreCase, trueOpenings } from './engineScore.ts'
+import { drive, randomCar } from './second/engine.ts'
 import { createRandom } from './second/random.ts'
+import { delayOffS, IDLE_KPA, nearRightSetup, openingsOf, POWER_KPA, POWER_RPM } from './second/scoreRuns.ts'
 import { emptyOpeningScore, printOpenings, scoreOpenings, type TrueOpening } from './transientScore.ts'
 
 const [engine = 'simulator', countText = '20', firstText = '0'] = process.argv.slice(2)
@@ -28,9 +28,7 @@ function fromSimulator(seed: number): Scored {
   const { delayIdleS, delayPowerS } = scoreCase(result, truth)
   return {
     result,
-    openings: result.channels_used.includes('throttle')
-      ? truth.events.filter(({ kind }) => kind === 'tip_in')
-      : pressureRises(truth.timeS, truth.manifoldKpa, truth.rpm),
+    openings: trueOpenings(result, truth),
     idleS: delayIdleS,
     powerS: delayPowerS,
   }
@@ -39,12 +37,7 @@ function fromSimulator(seed: number): Scored {
 function fromSecond(seed: number): Scored {
   const car = randomCar(seed)
   const r = createRandom(seed + 900)
-  const setup = {
-    ...rightSetup,
-    mainMm: rightSetup.mainMm * r.between(0.94, 1.06),
-    powerMm: rightSetup.powerMm * r.between(0.9, 1.1),
-    turns: r.between(1, 2.2),
-  }
+  const setup = nearRightSetup(r)
   const weather = {
     temperatureC: r.between(2, 36),
     pressureKpa: r.between(94, 102),
@@ -52,18 +45,12 @@ function fromSecond(seed: number): Scored {
   }
   const { bytes, truth } = drive(car, setup, weather, seed, 900, '2026-03-01T09:00:00.000Z', {})
   const { result } = analyseCapture(bytes)
-  const off = (rpm: number, kPa: number) =>
-    result.delay.a_s -
-    car.delayA -
-    (car.lagUpS + car.lagDownS) / 2 +
-    (result.delay.b_s_rpm_kPa - car.delayB) / (rpm * kPa)
-  const openings = result.channels_used.includes('throttle')
-    ? truth.tipIns
-    : pressureRises(
-        truth.timeS,
-        truth.load.map((load) => load * weather.pressureKpa),
-      )
-  return { result, openings, idleS: off(car.idleRpm, 33), powerS: off(3000, 95) }
+  return {
+    result,
+    openings: openingsOf(result, truth, weather.pressureKpa),
+    idleS: delayOffS(result, car, car.idleRpm, IDLE_KPA),
+    powerS: delayOffS(result, car, POWER_RPM, POWER_KPA),
+  }
 }
 
 const withThrottle = emptyOpeningScore()

@@ -1,4 +1,3 @@
-import { pressureRises } from '../pressureRises.ts'
 import {
   emptyOpeningScore,
   type OpeningScore,
@@ -6,9 +5,22 @@ import {
   scoreOpenings,
   share,
 } from '../transientScore.ts'
-import { randomCar, rightSetup, type SecondTruth, type Setup } from './engine.ts'
+import { randomCar, type SecondTruth } from './engine.ts'
 import { createRandom } from './random.ts'
-import { fittedOf, quantile, randomWeather, run, show, states } from './scoreRuns.ts'
+import {
+  delayOffS,
+  fittedOf,
+  IDLE_KPA,
+  nearRightSetup,
+  openingsOf,
+  POWER_KPA,
+  POWER_RPM,
+  quantile,
+  randomWeather,
+  run,
+  show,
+  states,
+} from './scoreRuns.ts'
 
 /** Moments this near to a true edge are excused, s. */
 const EXCUSED_S = 0.3
@@ -44,12 +56,7 @@ export function scoreAnalysis(cars: number, first = 0): void {
   for (let seed = first; seed < first + cars; seed++) {
     const car = randomCar(seed)
     const r = createRandom(seed + 900)
-    const setup: Setup = {
-      ...rightSetup,
-      mainMm: rightSetup.mainMm * r.between(0.94, 1.06),
-      powerMm: rightSetup.powerMm * r.between(0.9, 1.1),
-      turns: r.between(1, 2.2),
-    }
+    const setup = nearRightSetup(r)
     const { analysis, truth } = run(car, fittedOf(setup), randomWeather(seed), seed, 900, 0)
     const { result } = analysis
     const own: number[] = []
@@ -71,11 +78,8 @@ export function scoreAnalysis(cars: number, first = 0): void {
       if (m.ci95[0] <= true_ && true_ <= m.ci95[1]) inside++
       if (m.ci95[0] <= base && base <= m.ci95[1]) insideBase++
     }
-    const delayAt = (rpm: number, kPa: number) => result.delay.a_s + result.delay.b_s_rpm_kPa / (rpm * kPa)
-    const trueDelay = (rpm: number, kPa: number) =>
-      car.delayA + car.delayB / (rpm * kPa) + (car.lagUpS + car.lagDownS) / 2
-    delayIdle.push(Math.abs(delayAt(car.idleRpm, 33) - trueDelay(car.idleRpm, 33)))
-    delayPower.push(Math.abs(delayAt(3000, 95) - trueDelay(3000, 95)))
+    delayIdle.push(Math.abs(delayOffS(result, car, car.idleRpm, IDLE_KPA)))
+    delayPower.push(Math.abs(delayOffS(result, car, POWER_RPM, POWER_KPA)))
     const told = scoreStates(result.states, truth)
     agreement.push(told.agreement)
     bySet[car.channels] = bySet[car.channels] ?? { agreement: [], errors: [], tips: emptyOpeningScore() }
@@ -86,12 +90,7 @@ export function scoreAnalysis(cars: number, first = 0): void {
         `seed ${seed} ${car.channels} ${car.sampleHz} Hz: states ${told.agreement.toFixed(3)}: ${told.worst}`,
       )
     const { pressureKpa } = randomWeather(seed)
-    const openings = result.channels_used.includes('throttle')
-      ? truth.tipIns
-      : pressureRises(
-          truth.timeS,
-          truth.load.map((load) => load * pressureKpa),
-        )
+    const openings = openingsOf(result, truth, pressureKpa)
     scoreOpenings(tips, result, openings)
     scoreOpenings(bySet[car.channels].tips, result, openings)
   }

@@ -1,8 +1,10 @@
 import type { Box, Fitted } from '../../../core/contract/car.ts'
-import type { MixtureState, RunAnalysis } from '../../../core/contract/result.ts'
+import type { AnalysisResult, MixtureState, RunAnalysis } from '../../../core/contract/result.ts'
 import { analyseCapture } from '../../../core/pipeline/analyseCapture.ts'
-import { drive, type SecondCar, type SecondTruth, type Setup, type Weather } from './engine.ts'
-import { createRandom } from './random.ts'
+import { pressureRises } from '../pressureRises.ts'
+import type { TrueOpening } from '../transientScore.ts'
+import { drive, rightSetup, type SecondCar, type SecondTruth, type Setup, type Weather } from './engine.ts'
+import { createRandom, type Random } from './random.ts'
 
 /*
  * What the three scores on the second engine share: the states, a box of parts, days and runs.
@@ -44,6 +46,32 @@ export const randomWeather = (seed: number): Weather => {
   const r = createRandom(seed * 13 + 5)
   return { temperatureC: r.between(2, 36), pressureKpa: r.between(94, 102), humidityPct: r.between(20, 90) }
 }
+/** Parts about right, as an owner has them before the first change; three draws of `r`. */
+export const nearRightSetup = (r: Random): Setup => ({
+  ...rightSetup,
+  mainMm: rightSetup.mainMm * r.between(0.94, 1.06),
+  powerMm: rightSetup.powerMm * r.between(0.9, 1.1),
+  turns: r.between(1, 2.2),
+})
+/** By how much the learned delay is longer than the true one, s. */
+export const delayOffS = ({ delay }: AnalysisResult, car: SecondCar, rpm: number, kPa: number): number =>
+  delay.a_s - car.delayA - (car.lagUpS + car.lagDownS) / 2 + (delay.b_s_rpm_kPa - car.delayB) / (rpm * kPa)
+/** Operating points at which the delay is held against the truth. */
+export const IDLE_KPA = 33
+export const POWER_RPM = 3000
+export const POWER_KPA = 95
+/** True openings of the throttle, or what the pressure truly did where the board has no throttle. */
+export const openingsOf = (
+  result: AnalysisResult,
+  truth: SecondTruth,
+  barometerKpa: number,
+): readonly TrueOpening[] =>
+  result.channels_used.includes('throttle')
+    ? truth.tipIns
+    : pressureRises(
+        truth.timeS,
+        truth.load.map((load) => load * barometerKpa),
+      )
 export const quantile = (values: number[], q: number) => {
   const sorted = values.filter((v) => !Number.isNaN(v)).sort((a, b) => a - b)
   return sorted.length === 0 ? Number.NaN : sorted[Math.min(sorted.length - 1, Math.floor(q * sorted.length))]
