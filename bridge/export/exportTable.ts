@@ -2,7 +2,7 @@ import { stat } from 'node:fs/promises'
 import { basename } from 'node:path'
 import type { CarProfile } from '../../core/contract/car.ts'
 import type { DerivedColumns } from '../../core/contract/derived.ts'
-import type { CaptureRecord } from '../../core/contract/records.ts'
+import { type CaptureRecord, wholeRunTypes } from '../../core/contract/records.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { GpsFix } from '../../core/line/gpsDecoder.ts'
 import { createCaptureAnalyser } from '../../core/pipeline/analyseCapture.ts'
@@ -35,7 +35,7 @@ export interface ExportTable {
   readonly timeS: Float64Array
   readonly columns: readonly ExportColumn[]
   readonly positions: readonly GpsFix[]
-  /** What the run says of car, parts, air and the sensor in free air, the newest of each. */
+  /** What the run, or the caller, says of car, parts, air and the sensor in free air, the newest of each. */
   readonly records: readonly CaptureRecord[]
 }
 
@@ -59,7 +59,7 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
     ...(car ? { car, carWins: true } : {}),
     onBlock: (block) => others.block(block),
     onRecord(record) {
-      if (keptTypes.has(record.type)) records.set(keyOf(record), record)
+      if (wholeRunTypes.has(record.type)) records.set(keyOf(record), record)
     },
     onFix: (fix) => others.fix(fix),
   })
@@ -71,6 +71,7 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
       onProgress?.(size > 0 ? file.bytesRead / size : 1)
     }
     const { analysis, columns } = analyser.endWithColumns()
+    if (car) records.set('car', { type: 'car', car })
     if (columns.timeS.length === 0)
       throw new BridgeError('no_samples', 'the run holds no samples: nothing to export')
     return {
@@ -88,8 +89,7 @@ export async function readExportTable(path: string, options: ReadTableOptions = 
   }
 }
 
-/** Records that are of the whole run. */
-const keptTypes: ReadonlySet<string> = new Set(['car', 'fitted', 'air', 'free_air', 'title'])
+/** Of each bank's sensor the newest is kept. */
 const keyOf = (record: CaptureRecord) =>
   record.type === 'free_air' ? `${record.type} ${record.bank}` : record.type
 

@@ -27,6 +27,13 @@ export const captureRecordSchema = z.discriminatedUnion('type', [
 ])
 export type CaptureRecord = z.infer<typeof captureRecordSchema>
 
+/** Types of the records that hold for a whole run, whenever they came. */
+export const wholeRunTypes: ReadonlySet<string> = new Set(['car', 'fitted', 'air', 'free_air', 'title'])
+/** A record of these. */
+export const wholeRunRecordSchema = captureRecordSchema.refine(({ type }) => wholeRunTypes.has(type), {
+  message: `expected one of ${[...wholeRunTypes].join(', ')}`,
+})
+
 /** A record with its place on the capture's clock. */
 export interface TimedRecord {
   readonly timeS: number

@@ -1,5 +1,5 @@
 import * as z from 'zod'
-import { captureRecordSchema } from '../contract/records.ts'
+import { wholeRunRecordSchema } from '../contract/records.ts'
 import { boardChannels, declaredUnits, splitChannelName } from './channels.ts'
 import { checkLinePattern } from './linePattern.ts'
 
@@ -97,7 +97,7 @@ export const lineMapSchema = z.strictObject({
     .optional(),
   channels: z.array(mappedChannelSchema).min(1).max(64),
   /** What a log that is imported by this map does not say itself: car, parts, air, the sensor in free air. */
-  records: z.array(captureRecordSchema).max(20).optional(),
+  records: z.array(wholeRunRecordSchema).max(20).optional(),
 })
 export type LineMap = z.infer<typeof lineMapSchema>
 

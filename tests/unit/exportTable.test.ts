@@ -100,6 +100,9 @@ describe('a run as a table', () => {
     const map = csvLineMap(await readExportTable(path))
     expect(parseLineMap(JSON.stringify(map))).toEqual(map)
     expect(map.channels.map(({ channel }) => channel)).toEqual(['lambda', 'coolant'])
+    expect(map.records).toBeUndefined()
+    const withCar = csvLineMap(await readExportTable(path, { car: { id: 'pebble' } }))
+    expect(withCar.records).toEqual([{ type: 'car', car: { id: 'pebble' } }])
   })
 
   it('names the channels there are when one is asked for that is not', async () => {

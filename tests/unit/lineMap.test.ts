@@ -43,6 +43,11 @@ describe('a map', () => {
       { channels: [speed, speed] },
       /channels\[1\]\.channel: "engine_speed" is there twice/,
     ],
+    [
+      'a record that is of a moment',
+      { records: [{ type: 'start', at: '2026-05-17T08:12:03Z' }] },
+      /records\[0\].*free_air/,
+    ],
     ['an unknown key', { dividr: ',' }, /dividr/],
     ['a range that falls', { channels: [{ ...speed, range: [5, 1] }] }, /channels\[0\]\.range/],
     [
