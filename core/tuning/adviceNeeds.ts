@@ -55,7 +55,7 @@ const NO_LOAD =
   'Power not judged: without throttle or manifold pressure nobody knows how hard the engine works.'
 
 const NOTE_AIR =
-  ', since the air of the day is not known: note temperature and pressure before the next drive, then little driving will do'
+  ', since the air of the day is not known: note temperature and pressure, then little driving will do'
 
 /** What must be driven before the states can be judged, or called finished; and what must stay open. */
 export function findNeeds(input: NeedsInput): Needs {

@@ -29,7 +29,7 @@ export function planOf(
   const chosen = withoutMakeshift(chooseStep(model, known, choices, observed), choices)
   // Where that would change nothing, full load is not left as it is for want of the right part.
   if (chosen.plan.changed.length > 0 || choices === atHand) return { choices, chosen }
-  return { choices: atHand, chosen: chooseStep(model, known, atHand, observed) }
+  return { choices: atHand, chosen: withoutMakeshift(chooseStep(model, known, atHand, observed), atHand) }
 
   /** What makes worse a state that is off already, for want of the right size for another, waits for that size. */
   function withoutMakeshift(step: Step, sizes: Choices): Step {

@@ -63,7 +63,7 @@ function chanceText(states: ComparisonResult['states']): string {
   const odd = compared.filter(([, { ci95 }]) => ci95![0] > 0 || ci95![1] < 0)
   if (odd.length === 0 || compared.length < 2) return ''
   const names = odd.map(([state]) => stateWords[state] ?? state).join(' and ')
-  return ` ${sentenceStart(names)} by itself would be one, but of ${compared.length} states compared one goes so far now and then by chance.`
+  return ` Alone, ${names} would count as one; of ${compared.length} states compared, one goes so far by chance now and then.`
 }
 
 /** States that could be compared, or those that could not, in words. */

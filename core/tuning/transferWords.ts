@@ -15,5 +15,5 @@ export function transferSentence(
   const row = circuitVerdicts(run, car ? { car } : {}).find(({ circuit }) => circuit === 'transfer')
   if (row?.verdict !== 'rich' && row?.verdict !== 'lean') return undefined
   const distance = distanceWords(Math.abs(row.error), unit, row.target)
-  return `Only the transfer, with the throttle just open, is ${row.verdict} by ${distance}: no size in the box answers for it alone. Look at the idle position of the throttle first, then at the idle feed.`
+  return `The transfer, with the throttle just open, is ${row.verdict} by ${distance}: no size in the box answers for it alone. Look at the idle position of the throttle first, then at the idle feed.`
 }

@@ -48,7 +48,7 @@ describe('advise', () => {
     const advice = advise([{ ...run, pieces }], box)
     expect(advice).toMatchObject({ done: true, next: null })
     expect(advice.summary).toMatch(
-      /^Change nothing: .*Only the transfer.* is rich by 0\.\d+: no size .*idle position/,
+      /^Change nothing: .*The transfer.* is rich by 0\.\d+: no size .*idle position/,
     )
     expect(advise([run], box).summary).not.toContain('transfer')
   })

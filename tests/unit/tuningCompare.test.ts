@@ -269,8 +269,8 @@ describe('comparisonText', () => {
   it('says why a state whose own interval leaves nought out is no difference yet', () => {
     const idle = state(0.01, 0.03)
     expect(said({ idle, cruise: state(-0.024, 0.021) })).toContain(
-      'Cruise by itself would be one, but of 2 states',
+      'Alone, cruise would count as one; of 2 states',
     )
-    expect(said({ idle, cruise: state(-0.02, 0.021) })).not.toContain('by itself')
+    expect(said({ idle, cruise: state(-0.02, 0.021) })).not.toContain('Alone')
   })
 })
