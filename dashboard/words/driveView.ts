@@ -34,7 +34,7 @@ export interface DriveView {
   helpers: readonly HelperView[]
   stateWord: string
   stateLine: string
-  notes: string
+  notes: readonly string[]
   alarm: { verb: string; reason: string }
   recordText: string
   announcement: string
@@ -99,13 +99,13 @@ function stateLine(app: App, digits: LiveReading | undefined): string {
 }
 
 /** At most two of what is not right, the gravest first. */
-function notes(app: App): string {
+function notes(app: App): readonly string[] {
   const found: string[] = []
   if (app.recording.problem) found.push('RECORDING FAILED')
   if (!app.sound.isOn) found.push('SOUND OFF')
   if (app.alarms.mutedCount > 0) found.push(`${app.alarms.mutedCount} muted`)
   if (app.screen.maySleep && app.recording.status.on) found.push('screen may sleep')
-  return found.slice(0, 2).join(' · ')
+  return found.slice(0, 2)
 }
 
 /** From here on a tenth of a second tells nothing more, s. */
