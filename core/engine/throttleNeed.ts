@@ -27,7 +27,7 @@ const STEP_S = 0.1
 const HALF = 2
 /** The load acts on the speed this much later, in steps: the manifold fills, and the driveline winds up. Chosen here. */
 const LAG = 2
-/** Points are read in order; so many last ones are kept, a power of two. */
+/** So many last steps are kept: more than any look at them reaches back. */
 const KEPT = 16
 /** Off its rest the throttle drives; slower than this, or quicker in its rise (rpm/s), the clutch slips or a low gear reaches. Chosen here. */
 const LEAST_THROTTLE_PCT = 2

@@ -1,6 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import { throttleLoad, throttleQuickness } from '../../core/engine/throttleLoad.ts'
 import { createThrottleNeedLearner, type ThrottleNeedLearner } from '../../core/engine/throttleNeed.ts'
+import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
+import { lessonsOf } from '../../dashboard/parts/run/runLessons.ts'
+import { findCar } from '../../simulator/cars.ts'
+import { simulateRun } from '../../simulator/run.ts'
 
 const HZ = 50
 
@@ -83,5 +87,45 @@ describe('throttle need', () => {
     )
     expect(learner.stretches).toBeGreaterThan(8)
     expect(Math.abs(learner.need() - whole.need())).toBeLessThan(0.15)
+  })
+})
+
+describe('a board without a pressure sensor', () => {
+  const car = findCar('pebble')
+  const drive = (channels: string) =>
+    simulateRun({ car, drive: 'traffic', seconds: 480, seed: 3, channels, rateHz: 50 }).bytes
+  const bytes = drive('no_pressure')
+  const { result } = analyseCapture(bytes)
+
+  it('teaches its throttle need, which goes into the profile, and the next run begins with it', () => {
+    const { throttle_need: need, throttle_need_stretches: stretches } = result.run.learned!
+    expect(stretches).toBeGreaterThan(5)
+    expect(need).toBeGreaterThan(0.5)
+    expect(need).toBeLessThan(1.1)
+    const lessons = lessonsOf(result)
+    expect(lessons).toMatchObject({
+      delay: { events_used: result.delay.events_used },
+      throttle_need: { factor: need, stretches },
+    })
+    const wide = { id: 'pebble', throttle_need: { factor: 2 } }
+    const again = analyseCapture(bytes, { car: wide, carWins: true }).result
+    expect(again.run.learned!.throttle_need).toBeGreaterThan(need! + 0.05)
+  })
+
+  it('is held to what its owner says of the throttle', () => {
+    const powerS = (factor: number, state_limits: Record<string, number>) =>
+      analyseCapture(bytes, { car: { id: 'pebble', state_limits, throttle_need: { factor } }, carWins: true })
+        .result.states.filter(({ state }) => state === 'power')
+        .reduce((sum, { start_s, end_s }) => sum + end_s - start_s, 0)
+    const apart = (limits: Record<string, number>) => powerS(0.6, limits) - powerS(2, limits)
+    expect(apart({})).toBeGreaterThan(5)
+    // The need still guesses the flow of the gas, and so where a tip-in ends.
+    expect(Math.abs(apart({ power_throttle_pct: 50 }))).toBeLessThan(0.5)
+  })
+
+  it('alone does so: a pressure sensor tells the load itself', () => {
+    const usual = analyseCapture(drive('usual')).result
+    expect(usual.run.learned!.throttle_need).toBeUndefined()
+    expect(lessonsOf(usual).throttle_need).toBeUndefined()
   })
 })
