@@ -1,22 +1,10 @@
-import type { OperatingState } from '../contract/result.ts'
+import { type OperatingState, operatingStates } from '../contract/result.ts'
 import { type ClosedLine, closedPressureKpa } from './closedLine.ts'
 import type { StateLimits } from './stateLimits.ts'
 import { hasOwnThrottleLimits, throttleQuickness } from './throttleLoad.ts'
 
 /** States as the detectors pass them about; the index is the code. `running` is last. */
-export const stateNames: readonly OperatingState[] = [
-  'off',
-  'cranking',
-  'warm_up',
-  'idle',
-  'cruise',
-  'part_throttle',
-  'power',
-  'overrun',
-  'tip_in',
-  'tip_out',
-  'running',
-]
+export const stateNames: readonly OperatingState[] = [...operatingStates, 'running']
 export const stateCode = Object.freeze({
   off: 0,
   cranking: 1,

@@ -96,7 +96,6 @@ const wireBytesS = 921_600 / 10
 async function benchPty(): Promise<void> {
   const { openPty } = await import('../support/pty.ts')
   const pty = openPty()
-  pty.master.on('error', () => {})
   const clock = createClock()
   let samples = 0
   let bytes = 0

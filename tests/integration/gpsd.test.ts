@@ -74,7 +74,6 @@ describe('gpsd as a position receiver', () => {
     async () => {
       const pty = openPty()
       endings.push(() => pty.hangUp())
-      pty.master.on('error', () => {})
       const port = 4961
       const daemon = spawn('gpsd', ['-N', '-n', '-S', String(port), pty.path], { stdio: 'ignore' })
       endings.push(() => {

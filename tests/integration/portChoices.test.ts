@@ -20,7 +20,7 @@ import {
   TestPage,
   until,
 } from '../support/bridgeHarness.ts'
-import { openPty, type Pty } from '../support/pty.ts'
+import { openDeafPty, type Pty } from '../support/pty.ts'
 import { writePty } from '../support/ptyWriter.ts'
 import { createTestBoard } from '../support/testBoard.ts'
 
@@ -30,9 +30,7 @@ afterEach(async () => {
 })
 
 function newPty(): Pty {
-  const pty = openPty()
-  pty.master.on('data', () => {})
-  pty.master.on('error', () => {})
+  const pty = openDeafPty()
   cleanups.push(() => pty.hangUp())
   return pty
 }

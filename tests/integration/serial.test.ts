@@ -6,7 +6,7 @@ import { createClock } from '../../bridge/clock.ts'
 import { silentLogger } from '../../bridge/logger.ts'
 import { createSerialSource } from '../../bridge/source/serialSource.ts'
 import { boardSetup, type RunningBridge, startBridge, TestPage, until } from '../support/bridgeHarness.ts'
-import { openPty, type Pty } from '../support/pty.ts'
+import { openDeafPty, type Pty } from '../support/pty.ts'
 import { writePty } from '../support/ptyWriter.ts'
 import { createTestBoard } from '../support/testBoard.ts'
 
@@ -16,9 +16,7 @@ afterEach(async () => {
 })
 
 function newPty(): Pty {
-  const pty = openPty()
-  pty.master.on('data', () => {})
-  pty.master.on('error', () => {})
+  const pty = openDeafPty()
   cleanups.push(() => pty.hangUp())
   return pty
 }

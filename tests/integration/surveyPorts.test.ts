@@ -2,7 +2,7 @@ import { afterEach, describe, expect, it } from 'vitest'
 import { readableLine } from '../../bridge/source/readableLine.ts'
 import { hear } from '../../bridge/source/surveyPorts.ts'
 import { encodeLine } from '../../core/line/encodeLine.ts'
-import { openPty } from '../support/pty.ts'
+import { openDeafPty } from '../support/pty.ts'
 
 const endings: (() => void)[] = []
 afterEach(() => {
@@ -11,9 +11,7 @@ afterEach(() => {
 
 /** A port on which something speaks ten times a second. */
 function speaker(say: string | Uint8Array) {
-  const pty = openPty()
-  pty.master.on('error', () => {})
-  pty.master.resume()
+  const pty = openDeafPty()
   const timer = setInterval(() => pty.master.write(say), 100)
   endings.push(
     () => pty.hangUp(),

@@ -29,6 +29,8 @@ export function openPty(): Pty {
   // A second handle on the slave: without it the master dies when the reader closes, and cannot be opened again.
   const keep = openSync(path, flags)
   const master = new tty.ReadStream(fd)
+  // A reader that goes away is no error of the board's.
+  master.on('error', () => {})
   return {
     path,
     master,
@@ -37,4 +39,11 @@ export function openPty(): Pty {
       master.destroy()
     },
   }
+}
+
+/** One on which nobody listens to what the reader writes. */
+export function openDeafPty(): Pty {
+  const pty = openPty()
+  pty.master.resume()
+  return pty
 }
