@@ -5,7 +5,7 @@ import { findStumble } from './stumble.ts'
 import type { TargetFinder } from './targetLambda.ts'
 import type { FastMove } from './tipDetector.ts'
 import { type PatternFrame, patternOf, type TransientLimits } from './transientPattern.ts'
-import { gatherStretch, LEAD_S, type Stretch } from './transientStretch.ts'
+import { gatherStretch, LEAD_S, LEAST_LAMBDA, type Stretch } from './transientStretch.ts'
 
 export interface TransientOptions {
   readonly targets: TargetFinder
@@ -199,12 +199,13 @@ function settledAfter(
   const windowS = timeS[count - 1]
   if (Number.isNaN(settle)) return Math.min(windowS, Math.max(LEAST_TIP_S, moveS))
   if (!opens) {
-    // After a closing the film dries and overrun begins: λ crosses where it will settle before it does.
+    // After a closing the film dries and overrun begins: λ crosses where it will settle before it does. Off the rich end nothing settles.
     let lastOffS = 0
     for (let i = 0; i < count; i++) {
       // The very end may already belong to what follows.
       if (timeS[i] > windowS - STAYS_S) break
-      if (timeS[i] > 0 && Math.abs(lambda[i] - settle) > within) lastOffS = timeS[i]
+      const isOff = Math.abs(lambda[i] - settle) > within || lambda[i] <= LEAST_LAMBDA
+      if (timeS[i] > 0 && isOff) lastOffS = timeS[i]
     }
     return Math.min(windowS, Math.max(lastOffS, LEAST_TIP_S))
   }

@@ -11,7 +11,7 @@ export interface Stretch {
 
 /** λ beyond these tells nothing more of a mixture; off the sensor's scale it counts as the nearer. */
 const MOST_LAMBDA = 1.6
-const LEAST_LAMBDA = 0.65
+export const LEAST_LAMBDA = 0.65
 /** 1/λ of a reading off the lean end: nearly air. */
 const AIR_PHI = 0.2
 /** Half width of the local line through the readings, s: what is shorter is scatter of cycles. */

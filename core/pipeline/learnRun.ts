@@ -159,6 +159,7 @@ class Learner implements RunLearner {
       throttleRestPct: learned.throttleRestPct,
       warmIdleRpm: learned.warmIdleRpm,
       throttleNeed: learned.throttleNeed,
+      closedLine: learned.closedLine,
       barometerKpa: learned.barometerKpa,
       earlier,
       earlierEvents: own?.events_used ?? 0,

@@ -4,6 +4,7 @@ import { createLambdaLayer } from '../../core/engine/lambdaLayer.ts'
 import { trust } from '../../core/engine/lambdaStage.ts'
 import { learnDelay } from '../../core/engine/learnDelay.ts'
 import type { EnginePoint } from '../../core/engine/operatingState.ts'
+import { plateOpening } from '../../core/engine/plateOpening.ts'
 import { addPoint, createPointHistory, flowFigure } from '../../core/engine/pointHistory.ts'
 import { guessedLoad } from '../../core/engine/throttleLoad.ts'
 
@@ -73,6 +74,28 @@ const options = {
   earlierEvents: 0,
 }
 
+describe('plateOpening', () => {
+  it('is twice as far for four times the air at sonic flow, and further still where the pressure drop is small', () => {
+    const idle = plateOpening(0.3, 800)
+    expect(plateOpening(0.3, 3200) / idle).toBeCloseTo(2, 12)
+    expect(plateOpening(0.5, 1920) / idle).toBeCloseTo(2, 12)
+    // NACA Report 1135, table I, from memory: p/p₀ 0.9004 at Mach 0.39 (A/A* 1.6234), 0.8430 at 0.50 (1.3398).
+    for (const [ratio, area] of [
+      [0.9004, 1.6234],
+      [0.843, 1.3398],
+    ]) {
+      expect((plateOpening(ratio, 1600) / plateOpening(ratio / 2, 3200)) ** 2).toBeCloseTo(area, 2)
+    }
+    expect(plateOpening(1, 2000)).toBeGreaterThan(plateOpening(0.95, 2000))
+    expect(plateOpening(1.02, 2000)).toBeLessThan(1.02 * plateOpening(1, 2000))
+  })
+
+  it('is NaN where load or speed is missing', () => {
+    expect(plateOpening(Number.NaN, 2000)).toBeNaN()
+    expect(plateOpening(0.5, Number.NaN)).toBeNaN()
+  })
+})
+
 describe('learnDelay', () => {
   for (const [aS, b] of [
     [0.1, 6000],
@@ -91,6 +114,15 @@ describe('learnDelay', () => {
     const { aS, bSRpmKpa } = learnDelay(makeRun(0.12, 12_000, 0.06, 8000), options)
     for (const flow of [60_000, 90_000, 250_000]) {
       expect(Math.abs(aS + bSRpmKpa / flow - (0.12 + 12_000 / flow))).toBeLessThan(0.025)
+    }
+  })
+
+  it('nor where no throttle tells when the pump gives: air and pressure tell how the plate moved', () => {
+    const run = makeRun(0.12, 6000, 0.06, 8000)
+    run.throttlePct.fill(Number.NaN)
+    const { aS, bSRpmKpa } = learnDelay(run, options)
+    for (const flow of [30_000, 60_000, 90_000, 250_000]) {
+      expect(Math.abs(aS + bSRpmKpa / flow - (0.12 + 6000 / flow))).toBeLessThan(0.02)
     }
   })
 

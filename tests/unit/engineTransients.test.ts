@@ -296,6 +296,23 @@ describe('tip-ins', () => {
   })
 })
 
+describe('tip-outs', () => {
+  it('are not over while λ stands off the rich end of the scale, though the next opening comes', () => {
+    const { transients } = analyse(40, (t) => {
+      const since = t - 20
+      const isShut = since > 0 && since < 1.2
+      return {
+        lambda: isShut ? 0.55 : 0.97,
+        throttle: isShut ? Math.max(0, 30 - 200 * since) : since < 0 ? 30 : Math.min(30, 200 * (since - 1.2)),
+        map: isShut ? 30 : 70,
+      }
+    })
+    const closing = transients.find(({ kind, start_s }) => kind === 'tip_out' && Math.abs(start_s - 20) < 0.1)
+    expect(closing?.end_s).toBeGreaterThan(20.9)
+    expect(closing?.end_s).toBeLessThan(21.3)
+  })
+})
+
 describe('warm-up', () => {
   const start = (t: number): Moment => ({
     lambda: t < 150 ? 0.84 : 0.95,
