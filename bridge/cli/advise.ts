@@ -2,6 +2,7 @@ import type { Command } from 'commander'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
 import type { Part } from '../../core/contract/car.ts'
 import { partWord } from '../../core/tuning/adviceText.ts'
+import type { InjectionFactors } from '../../core/tuning/injectionFactors.ts'
 import { sizesWord } from '../../core/tuning/sizeWords.ts'
 import { formatNumber, sentenceStart } from '../../core/units/format.ts'
 import { lambdaUnit, type MixtureUnit, mixtureRange } from '../../core/units/mixtureUnit.ts'
@@ -81,10 +82,11 @@ export function formatAdvice(advice: AdviceResult, unit: MixtureUnit = lambdaUni
     const why = need.why && !summary.includes(String(need.why)) ? `: ${need.why}` : ''
     lines.push(`  ${need.seconds} s of ${need.state.replaceAll('_', ' ')}${why}`)
   }
+  const isTyped = advice.metering === 'throttle_body_injection'
   const rows = [['state', unit.symbol, '95 %', 'target', 'verdict']]
   for (const [state, entry] of Object.entries(advice.states)) {
     rows.push([
-      state.replaceAll('_', ' '),
+      state === 'pump' && isTyped ? 'acceleration' : state.replaceAll('_', ' '),
       level(entry.lambda, 1),
       entry.ci95
         ? mixtureRange(entry.ci95, unit)
@@ -96,7 +98,7 @@ export function formatAdvice(advice: AdviceResult, unit: MixtureUnit = lambdaUni
     ])
   }
   lines.push('', ...formatTable(rows))
-  if (advice.factors) lines.push('', ...formatFactors(advice.factors as Factors))
+  if (advice.factors) lines.push('', ...formatFactors(advice.factors as InjectionFactors))
   for (const warning of advice.warnings ?? []) {
     if (!summary.includes(warning)) lines.push('', `Caution: ${warning}`)
   }
@@ -105,21 +107,29 @@ export function formatAdvice(advice: AdviceResult, unit: MixtureUnit = lambdaUni
   return lines.join('\n')
 }
 
-interface Factors {
-  states: Record<string, { factor: number; percent: number; seconds: number }>
-  cells: (number | null)[][]
-  rpm_edges: number[]
-  load_edges: number[]
-  acceleration_percent: number | null
-}
-
-function formatFactors({ states, cells, rpm_edges, load_edges, acceleration_percent }: Factors): string[] {
+function formatFactors(factors: InjectionFactors): string[] {
+  const { states, cells, rpm_edges, load_edges, acceleration, cold } = factors
   const rows = [['state', 'fuel ×', 'percent', 'seconds']]
-  for (const [state, { factor, percent, seconds }] of Object.entries(states)) {
+  for (const [state, entry] of Object.entries(states)) {
+    if (!entry) continue
+    const { factor, percent, seconds } = entry
     rows.push([state.replaceAll('_', ' '), factor.toFixed(3), percent.toFixed(1), String(seconds)])
   }
   const lines = formatTable(rows)
-  if (acceleration_percent !== null) lines.push(`acceleration enrichment ${acceleration_percent} % more`)
+  if (acceleration) {
+    const { factor, decay_factor } = acceleration
+    lines.push(
+      `acceleration enrichment ${factor === 1 ? `decay × ${decay_factor}` : `× ${factor.toFixed(2)}`}`,
+    )
+  }
+  if (cold.length > 0) {
+    const byCoolant = cold.map((row) => [
+      String(row.coolant_C),
+      row.factor.toFixed(3),
+      row.percent.toFixed(1),
+    ])
+    lines.push('', 'fuel × while cold', ...formatTable([['coolant °C', 'fuel ×', 'percent'], ...byCoolant]))
+  }
   if (cells.every((row) => row.every((cell) => cell === null))) return lines
   const table = [['load', ...rpm_edges.slice(0, -1).map((rpm) => String(Math.round(rpm)))]]
   for (let row = cells.length - 1; row >= 0; row--) {

@@ -158,3 +158,6 @@ export const carSchema = z.looseObject({
   units: z.record(z.string(), z.string()).optional(),
 })
 export type CarProfile = z.infer<typeof carSchema>
+
+/** True of a car whose mixture is numbers that are typed in, not parts. */
+export const isInjection = (car: CarProfile | undefined) => car?.metering === 'throttle_body_injection'

@@ -3,6 +3,7 @@ import {
   type CarProfile,
   defaultTargets,
   type Fitted,
+  isInjection,
   type PartsFile,
   type Targets,
 } from '../contract/car.ts'
@@ -96,8 +97,7 @@ export function gatherEvidence(
     asNoted.map(({ fitted }) => fitted),
   )
   const all = asNoted.map((entry, i): ObservedRun => ({ ...entry, fitted: figures.sets[i] }))
-  const isInjection = car?.metering === 'throttle_body_injection'
-  const { observed, ...record } = isInjection ? { observed: all } : checkRecords(all, settings, unit)
+  const { observed, ...record } = isInjection(car) ? { observed: all } : checkRecords(all, settings, unit)
   return {
     observed,
     record,

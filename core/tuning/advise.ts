@@ -1,5 +1,5 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
-import type { Box, Part, PartsFile } from '../contract/car.ts'
+import { type Box, isInjection, type Part, type PartsFile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
 import { type AdviceEvidence, type AdviseOptions, gatherEvidence } from './adviceEvidence.ts'
 import { type Left, whatStaysOff } from './adviceLeft.ts'
@@ -18,7 +18,8 @@ import type { EnrichmentStep } from './enrichmentStep.ts'
 import { clashSentences } from './flowFigures.ts'
 import { findLeakLook, type LeakLook, lookSentence } from './leakLook.ts'
 import { adviceStates, hasCircuit } from './partPaths.ts'
-import { advisePump, judgePump, openingsNeeded, type PumpVerdict, pumpRemark } from './pumpAdvice.ts'
+import { advisePump, openingsNeeded, pumpRemark } from './pumpAdvice.ts'
+import { judgePump, type PumpVerdict, pumpState } from './pumpVerdict.ts'
 import type { ResponseModel } from './responseModel.ts'
 import { isSameFitted } from './runObservations.ts'
 import { sizesWord } from './sizeWords.ts'
@@ -42,7 +43,7 @@ export function advise(
 ): AdviceResult {
   const evidence = gatherEvidence(runs, box, options)
   const standing = judgeStanding(evidence)
-  if (evidence.car?.metering === 'throttle_body_injection')
+  if (evidence.car && isInjection(evidence.car))
     return adviseInjection(evidence, evidence.car, standing.bands)
   const plan = planOf(evidence, standing)
   const steady = steadyChanges(evidence, standing, plan)
@@ -255,11 +256,6 @@ function wordsOf(
       open,
     }),
   }
-}
-
-/** The pump's place among the states. */
-function pumpState({ verdict, pattern, tipIns, count }: PumpVerdict): AdviceResult['states'][string] {
-  return { verdict, lambda: null, ci95: null, target: null, pattern, tip_ins: tipIns, count }
 }
 
 function openingField(step: EnrichmentStep | undefined) {

@@ -1,19 +1,24 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import type { CarProfile } from '../contract/car.ts'
+import { stateLimits } from '../engine/stateLimits.ts'
 import { sentenceStart } from '../units/format.ts'
 import { mixtureWords } from '../units/mixtureUnit.ts'
+import { accelerationChange, findAcceleration } from './accelerationAdvice.ts'
 import type { AdviceEvidence } from './adviceEvidence.ts'
 import { findNeeds } from './adviceNeeds.ts'
 import { describeStates } from './adviceStates.ts'
 import { cannotTell, leanPowerWarning, readingWarnings } from './adviceWarnings.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
+import { coldChange, findColdFactors } from './coldAdvice.ts'
 import { round } from './compareRuns.ts'
-import { findInjectionFactors, type InjectionFactors, isHeld } from './injectionFactors.ts'
+import { findSteadyFactors, type InjectionFactors, isHeld } from './injectionFactors.ts'
+import { FUEL_TABLE, typedWords } from './injectionNumbers.ts'
 import { findLeakLook, lookSentence } from './leakLook.ts'
 import { type AdviceState, isSamePart } from './partPaths.ts'
 import type { Band } from './planCost.ts'
-import { judgePump } from './pumpAdvice.ts'
+import { openingsNeeded } from './pumpAdvice.ts'
+import { judgePump, pumpState } from './pumpVerdict.ts'
 import { learnResponse } from './responseModel.ts'
 import { type ObservedRun, observeRuns } from './runObservations.ts'
 import { stateWords } from './stateWords.ts'
@@ -39,22 +44,31 @@ export function adviseInjection(
   const off = [...known.keys()]
     .filter((state) => states[state].verdict === 'rich' || states[state].verdict === 'lean')
     .sort((a, b) => Math.abs(Number(states[b].error)) - Math.abs(Number(states[a].error)))
-  // The states move the baseline of the openings: those are judged when they are right.
-  const factors: InjectionFactors = findInjectionFactors(
+  const steady = findSteadyFactors(
     today,
     (state) => {
       const entry = states[state]
       return entry?.lambda ? { lambda: entry.lambda, seconds: Number(entry.seconds) } : undefined
     },
     targets,
-    off.length === 0 && pump.pattern && pump.verdict === 'lean' ? pump.peak : null,
   )
-  const changes = off.map((state): Change => {
+  // The states move the baseline of the openings and of the warm-up: those are judged when they are right.
+  const isRight = off.length === 0
+  const acceleration = isRight ? findAcceleration(pump) : null
+  const cold = isRight ? findColdFactors(all, stateLimits(car.state_limits).warm_C) : []
+  const factors: InjectionFactors = {
+    ...steady,
+    acceleration_percent:
+      acceleration && acceleration.factor !== 1 ? Math.round((acceleration.factor - 1) * 100) : null,
+    acceleration,
+    cold,
+  }
+  const steadyChanges = off.map((state): Change => {
     const factor = factors.states[state]?.factor ?? 1
     const entry = states[state]
     return {
       circuit: state === 'idle' ? 'idle' : state === 'power' ? 'power' : 'main',
-      part: 'fuel_table',
+      part: FUEL_TABLE,
       direction: factor > 1 ? 'richer' : 'leaner',
       from: { label: 'as it is' },
       to: { label: `× ${factor.toFixed(3)} in ${stateWords[state]}` },
@@ -70,8 +84,13 @@ export function adviseInjection(
       ],
     }
   })
+  const changes = [
+    ...steadyChanges,
+    ...(acceleration ? [accelerationChange(acceleration, pump, newest.fitted, unit)] : []),
+    ...[coldChange(all, cold)].filter((change) => change !== undefined),
+  ]
   const next = changes[0] ?? null
-  const { needs, notJudged } = findNeeds({
+  const { needs: steadyNeeds, notJudged } = findNeeds({
     model,
     bands,
     known,
@@ -82,6 +101,14 @@ export function adviseInjection(
     unit,
   })
   const bankTexts = bankSentences(banks, unit, car.sensor?.bank_names)
+  const openings =
+    next === null
+      ? openingsNeeded(
+          pump,
+          all.map(({ fitted }) => fitted),
+        )
+      : undefined
+  const needs = [...steadyNeeds, ...(openings ? [openings] : [])]
   const open = [...bankTexts, ...notJudged.map(({ text }) => text)]
   const lead =
     bankTexts.length > 0
@@ -95,7 +122,7 @@ export function adviseInjection(
     also: changes.slice(1),
     ...(next === null && needs.length > 0 ? { needs } : {}),
     ...(look ? { look } : {}),
-    states,
+    states: { ...states, pump: pumpState(pump) },
     factors,
     warnings: [
       ...(look ? [lookSentence(look)] : []),
@@ -109,7 +136,9 @@ export function adviseInjection(
         ? [lead, ...open].join(' ')
         : 'Change nothing: every state is where it belongs.'
       : next
-        ? 'Type in the correction factors.'
+        ? next.part === FUEL_TABLE
+          ? 'Type in the correction factors.'
+          : `Type in: ${changes.map(({ part, to }) => typedWords(part, to)).join(', ')}.`
         : cannotTell(needs),
     ...(notJudged.length > 0 ? { not_judged: notJudged } : {}),
     runs_used: observed.length,

@@ -1,5 +1,6 @@
 import type { Change, PartSize } from '../contract/advice.ts'
 import { type Box, defaultTargets, type Fitted, type Part } from '../contract/car.ts'
+import type { WarmUp } from '../contract/result.ts'
 import { sentenceStart } from '../units/format.ts'
 import { isSameFitted, type ObservedRun } from './runObservations.ts'
 
@@ -8,15 +9,21 @@ const words = {
   late: 'The choke comes off too late: rich and steady though the engine needs it no more.',
 }
 
-/** What the newest warm-up with today's choke setting says of it; undefined when none was seen, or it was fine. */
-export function judgeChoke(observed: readonly ObservedRun[]): 'early' | 'late' | undefined {
-  const { choke } = observed[observed.length - 1].fitted
-  const isToday = (fitted: Fitted) =>
-    choke === undefined || fitted.choke === undefined || isSameFitted({ choke }, { choke: fitted.choke })
+/** The newest warm-up that was driven with today's setting of this part, among those that tell of it; undefined when none was seen. */
+export function warmUpOfToday(observed: readonly ObservedRun[], part: string): WarmUp | undefined {
+  const now = observed[observed.length - 1].fitted[part]
+  const isToday = (then: Part | undefined) =>
+    now === undefined || then === undefined || isSameFitted({ [part]: now }, { [part]: then })
   const told = observed.findLast(({ run, fitted }) => {
     const verdict = run.result.warm_up?.choke
-    return verdict !== undefined && verdict !== 'unknown' && isToday(fitted)
-  })?.run.result.warm_up?.choke
+    return verdict !== undefined && verdict !== 'unknown' && isToday(fitted[part])
+  })
+  return told?.run.result.warm_up ?? undefined
+}
+
+/** What that warm-up says of the choke, or of what an injection has in its place; undefined when none was seen, or it was fine. */
+export function judgeChoke(observed: readonly ObservedRun[], part = 'choke'): 'early' | 'late' | undefined {
+  const told = warmUpOfToday(observed, part)?.choke
   return told === 'early' || told === 'late' ? told : undefined
 }
 

@@ -1,4 +1,11 @@
-import { type CarProfile, type Circuit, defaultTargets, type Target, type Targets } from '../contract/car.ts'
+import {
+  type CarProfile,
+  type Circuit,
+  defaultTargets,
+  isInjection,
+  type Target,
+  type Targets,
+} from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis, SteadyPiece } from '../contract/result.ts'
 import { bandsOf } from './adviceBands.ts'
 import { banksOf, onlyBanks } from './bankLevels.ts'
@@ -44,7 +51,7 @@ export function circuitVerdicts(
           car?.sensor?.bank_names,
         )
   if (has.has('pump')) rows.push(pumpRow(whole, car, rows))
-  const choke = chokeRow(run)
+  const choke = chokeRow(run, car)
   if (has.has('choke') && choke) rows.push(choke)
   if (!tellsSpeed(run)) return rows.map(withoutSpeed)
   return tellsLoad(run) ? rows : rows.map(withoutLoad)
@@ -68,7 +75,7 @@ function stateRows(
       rowOf(
         'idle',
         'Idle',
-        car?.metering === 'throttle_body_injection' ? 'throttle closed' : 'idle mixture screws',
+        isInjection(car) ? 'throttle closed' : 'idle mixture screws',
         'idle',
         standing(inState('idle'), targets.idle),
       ),
@@ -116,6 +123,8 @@ function withoutLoad(row: CircuitVerdict): CircuitVerdict {
 /** Circuits of the car: its profile's, else those whose parts are fitted, else all but the secondary. */
 function circuitsOf(run: RunAnalysis, car: CarProfile | undefined): Set<Circuit> {
   if (car?.circuits) return new Set(car.circuits)
+  // Of an injection the pump is its acceleration enrichment, the choke its cold enrichment.
+  if (isInjection(car)) return new Set(['idle', 'main', 'power', 'pump', 'choke'])
   const has = new Set<Circuit>(['idle', 'transfer', 'main', 'power', 'pump', 'choke'])
   const fitted = fittedOfRun(run)
   if (fitted && Object.keys(fitted).some((part) => part.startsWith('secondary'))) has.add('secondary')

@@ -1,6 +1,8 @@
 import type { Targets } from '../contract/car.ts'
 import { defaultTargets } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
+import type { AccelerationFactor } from './accelerationAdvice.ts'
+import type { ColdFactor } from './coldAdvice.ts'
 import { adviceStates } from './partPaths.ts'
 
 /** Correction factors to type into a throttle-body injection: fuel now × factor = fuel wanted. */
@@ -13,8 +15,12 @@ export interface InjectionFactors {
   seconds: number[][]
   rpm_edges: number[]
   load_edges: number[]
-  /** Percent to add to the acceleration enrichment, from tip-in peaks; null without a habit. */
+  /** Percent more or less of the acceleration enrichment, from tip-in peaks; null without a habit, or where its decay is to be changed. */
   acceleration_percent: number | null
+  /** The same as factors, with what it rests on; null without a habit. */
+  acceleration: AccelerationFactor | null
+  /** Fuel of the warm-up by coolant; empty where no cold start tells. */
+  cold: ColdFactor[]
 }
 
 /** Seconds in a cell below which no factor is given. */
@@ -22,19 +28,18 @@ const LEAST_CELL_S = 3
 /** Largest correction written in one go: a cell further off is more likely a fault. Common practice, no source. */
 const MOST_FACTOR = 1.25
 
-/** Factor table of a run: measured λ over target λ, per state and map cell, held within ±25 %. */
-export function findInjectionFactors(
+/** Factors of the warm engine's steady driving: measured λ over target λ, per state and map cell, held within ±25 %. */
+export function findSteadyFactors(
   run: RunAnalysis,
   lambdaOf: (state: string) => { lambda: number; seconds: number } | undefined,
   targets: Targets,
-  leanPeak: number | null,
-): InjectionFactors {
+): Omit<InjectionFactors, 'acceleration' | 'acceleration_percent' | 'cold'> {
   const states: InjectionFactors['states'] = {}
   for (const state of adviceStates) {
     const seen = lambdaOf(state)
     const target = targetFor(state, targets)
     if (!seen || target === undefined) continue
-    const factor = bounded(seen.lambda / target)
+    const factor = boundedFactor(seen.lambda / target)
     states[state] = {
       factor,
       percent: Math.round((factor - 1) * 1000) / 10,
@@ -47,7 +52,7 @@ export function findInjectionFactors(
       const error = map.error[i]?.[j]
       if (lambda === null || error === null || error === undefined) return null
       if (map.seconds[i][j] < LEAST_CELL_S) return null
-      return bounded(lambda / (lambda - error))
+      return boundedFactor(lambda / (lambda - error))
     }),
   )
   return {
@@ -56,7 +61,6 @@ export function findInjectionFactors(
     seconds: map.seconds,
     rpm_edges: map.rpm_edges,
     load_edges: map.load_edges,
-    acceleration_percent: leanPeak === null ? null : Math.round(leanPeak * 100),
   }
 }
 
@@ -68,6 +72,7 @@ function targetFor(state: string, targets: Targets): number | undefined {
   return (targets[name as keyof Targets] ?? defaultTargets[name as keyof Targets])?.lambda
 }
 
-function bounded(factor: number): number {
+/** A factor held within what is typed in at once. */
+export function boundedFactor(factor: number): number {
   return Math.round(Math.min(MOST_FACTOR, Math.max(1 / MOST_FACTOR, factor)) * 1000) / 1000
 }

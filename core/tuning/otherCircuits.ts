@@ -1,7 +1,7 @@
-import type { CarProfile } from '../contract/car.ts'
+import { type CarProfile, isInjection } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
 import type { CircuitVerdict } from './circuitVerdict.ts'
-import { judgePump, type PumpVerdict, patternWords } from './pumpAdvice.ts'
+import { judgePump, type PumpVerdict, patternWords } from './pumpVerdict.ts'
 
 /** Words for a pump that waits for the other circuits. */
 export const JUDGED_LAST = 'judged last'
@@ -21,8 +21,8 @@ export function pumpRow(
     (row) =>
       isOff && row.verdict === pump.verdict && Math.abs(row.error) > CARRYING_ERROR && row.circuit !== 'idle',
   )
-  if (carrier) return { ...pumpRowOf(pump), ...waiting(pump, carrier) }
-  return pumpRowOf(pump)
+  const row = pumpRowOf(pump, car)
+  return carrier ? { ...row, ...waiting(pump, carrier) } : row
 }
 
 /** The others move the pump's baseline: while one of them is off to the same side, the pump is not judged. */
@@ -36,11 +36,11 @@ function waiting(pump: PumpVerdict, carrier: CircuitVerdict): Partial<CircuitVer
   }
 }
 
-function pumpRowOf(pump: PumpVerdict): CircuitVerdict {
+function pumpRowOf(pump: PumpVerdict, car: CarProfile | undefined): CircuitVerdict {
   const isOff = pump.verdict === 'lean' || pump.verdict === 'rich'
   const row: CircuitVerdict = {
     circuit: 'pump',
-    name: 'Pump',
+    name: isInjection(car) ? 'Acceleration' : 'Pump',
     detail: `${pump.tipIns} tip-in${pump.tipIns === 1 ? '' : 's'}`,
     verdict: pump.verdict,
     words:
@@ -64,19 +64,22 @@ function pumpRowOf(pump: PumpVerdict): CircuitVerdict {
 }
 
 /** The choke as the warm-up tells it; undefined without one that tells. */
-export function chokeRow(run: RunAnalysis): CircuitVerdict | undefined {
+export function chokeRow(run: RunAnalysis, car: CarProfile | undefined): CircuitVerdict | undefined {
   const warmUp = run.result.warm_up
   if (!warmUp || warmUp.choke === 'unknown') return undefined
-  const words = { early: 'off too early', late: 'off too late', fine: 'on target' }[warmUp.choke]
+  const isTyped = isInjection(car)
+  const words = isTyped
+    ? { early: 'too little', late: 'too much', fine: 'on target' }
+    : { early: 'off too early', late: 'off too late', fine: 'on target' }
   return {
     circuit: 'choke',
-    name: 'Choke',
+    name: isTyped ? 'Cold enrichment' : 'Choke',
     detail:
       warmUp.self_idle_coolant_C === null
         ? 'cold start'
         : `idles by itself from ${Math.round(warmUp.self_idle_coolant_C)} °C`,
     verdict: warmUp.choke === 'fine' ? 'on_target' : warmUp.choke === 'early' ? 'lean' : 'rich',
-    words,
+    words: words[warmUp.choke],
     error: Number.NaN,
     half95: Number.NaN,
     target: Number.NaN,

@@ -1,5 +1,5 @@
 import { airDensityKgM3 } from '../air/humidAir.ts'
-import { type Air, airSchema, type CarProfile, defaultReferenceAir } from '../contract/car.ts'
+import { type Air, airSchema, type CarProfile, defaultReferenceAir, isInjection } from '../contract/car.ts'
 import type { RunAnalysis, SteadyPiece } from '../contract/result.ts'
 
 /** Where a run's air density comes from. */
@@ -35,7 +35,7 @@ export function referenceAirOf(car: CarProfile | undefined): Air {
 
 /** Throttle-body injection by speed and density measures the air itself: no correction by default. */
 export function airExponentOf(car: CarProfile | undefined): number {
-  return car?.metering === 'throttle_body_injection' ? 0 : CARBURETTOR_AIR_EXPONENT
+  return isInjection(car) ? 0 : CARBURETTOR_AIR_EXPONENT
 }
 
 /**

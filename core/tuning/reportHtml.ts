@@ -11,6 +11,7 @@ import { circuitVerdicts } from './circuitVerdicts.ts'
 import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
 import type { InjectionFactors } from './injectionFactors.ts'
+import { isTypedIn, typedWords } from './injectionNumbers.ts'
 import { doubtOf, GATE_RANGE, gateSvg, verdictIn } from './reportGate.ts'
 import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
@@ -157,7 +158,7 @@ function nextChange(advice: AdviceResult): string {
   const warnings = (advice.warnings ?? [])
     .filter((text) => next || !summary.includes(text))
     .map((text) => `<p class="caution">${escapeHtml(text)}</p>`)
-  const also = advice.also.filter((change) => change.part !== 'fuel_table')
+  const also = advice.also.filter((change) => !isTypedIn(change.part))
   const later = also
     .map((change) => `${partWord(change.part)} ${change.from.label} → ${change.to.label}`)
     .join(', ')
@@ -170,7 +171,7 @@ function nextChange(advice: AdviceResult): string {
 
 /** `main jet 71 → 69`; of a fuel table only what is typed in. */
 function changeHead({ part, from, to }: Change): string {
-  if (part === 'fuel_table') return `fuel ${to.label}`
+  if (isTypedIn(part)) return typedWords(part, to)
   return from.turns !== undefined && to.turns !== undefined
     ? `${partWord(part)} ${sizesWord(from, to)}`
     : `${partWord(part)} ${from.label} → ${to.label}`
@@ -183,6 +184,16 @@ function factorsSection(advice: AdviceResult): string {
     ([state, entry]) =>
       `<tr><th scope="row">${escapeHtml(stateWords[state] ?? state)}</th><td class="number">× ${figure(entry?.factor, 3)}</td><td class="number">${entry?.seconds ?? 0} s</td></tr>`,
   )
+  const row = (name: string, words: string) =>
+    `<tr><th scope="row">${escapeHtml(name)}</th><td class="number">${escapeHtml(words)}</td><td></td></tr>`
+  if (factors?.acceleration) {
+    const { factor, decay_factor } = factors.acceleration
+    rows.push(
+      row('acceleration enrichment', factor === 1 ? `decay × ${decay_factor}` : `× ${figure(factor, 2)}`),
+    )
+  }
+  for (const { coolant_C, factor } of factors?.cold ?? [])
+    rows.push(row(`cold, coolant ${coolant_C} °C`, `× ${figure(factor, 2)}`))
   if (rows.length === 0) return ''
   return `<section><h2>Correction factors</h2><table class="plain"><tbody>${rows.join('')}</tbody></table><p class="quiet">Fuel now times this factor. A cell's own factor is its λ in the map over its target.</p></section>`
 }

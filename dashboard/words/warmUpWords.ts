@@ -1,3 +1,4 @@
+import { type CarProfile, isInjection } from '../../core/contract/car.ts'
 import type { WarmUp } from '../../core/contract/result.ts'
 import { NARROW_SPACE, sentenceStart } from '../../core/units/format.ts'
 import { lengthText, num } from './runWords.ts'
@@ -9,6 +10,13 @@ const chokeWords = {
   fine: 'The choke came off in good time.',
   unknown: 'Whether the choke was right cannot be told from this run.',
 } as const
+/** The same of an injection. */
+const enrichmentWords = {
+  early: 'The cold enrichment was too little: lean while cold.',
+  late: 'The cold enrichment was too much: rich though the engine needed it no more.',
+  fine: 'The cold enrichment was right.',
+  unknown: 'Whether the cold enrichment was right cannot be told from this run.',
+} as const
 
 /** `idles by itself after 9 min at 83 °C`; without the coolant where it is not known. */
 export function selfIdleText({ self_idle_s, self_idle_coolant_C }: WarmUp, choices: UnitChoices): string {
@@ -19,13 +27,13 @@ export function selfIdleText({ self_idle_s, self_idle_coolant_C }: WarmUp, choic
   return `${after} at ${text}${NARROW_SPACE}${unit}`
 }
 
-/** A warm-up in a sentence, and what it says of the choke in a second. */
-export function warmUpText(warmUp: WarmUp, choices: UnitChoices): string {
+/** A warm-up in a sentence, and what it says of the choke, or of what an injection has in its place, in a second. */
+export function warmUpText(warmUp: WarmUp, choices: UnitChoices, car?: CarProfile): string {
   const { crank_s, stalls, choke } = warmUp
   const said = [
     ...(crank_s === null ? [] : [`cranked ${num(crank_s, 1)}${NARROW_SPACE}s`]),
     stalls === 0 ? 'no stall' : `${stalls} ${stalls === 1 ? 'stall' : 'stalls'}`,
     selfIdleText(warmUp, choices),
   ]
-  return `${sentenceStart(said.join(', '))}. ${chokeWords[choke]}`
+  return `${sentenceStart(said.join(', '))}. ${(isInjection(car) ? enrichmentWords : chokeWords)[choke]}`
 }

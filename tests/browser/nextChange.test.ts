@@ -142,6 +142,36 @@ describe('next change page', () => {
     await close()
   })
 
+  test('of an injection it names what is typed in, with the fuel by coolant, and nothing is opened', async () => {
+    const typed = pages.bridge.addRun({
+      car: 'pebble',
+      setup: 'injected',
+      drive: 'cold_start',
+      seed: 5,
+      at: '2025-06-16T07:02:00Z',
+      parameters: { 'injection.cold_pct': 60 },
+    })
+    await pages.bridge.setParts('pebble', { fitted: {}, box: {} })
+    const { page, complaints, close } = await pages.open(`#/next?runs=${encodeURIComponent(typed)}`)
+    await page.waitForSelector('[data-part="next-card"]', { timeout: 90_000 })
+    const big = page.locator('[data-part="next-card"] .big')
+    expect(await big.textContent()).toMatch(/^cold enrichment × 0\.8\d$/)
+    expect(await partText(page, 'next-card')).toMatch(/1\d.% less fuel there/)
+    expect(await partText(page, 'cold-factors')).toMatch(/coolant.*2\d.°C.*fuel × *0\.8/s)
+    expect(await page.locator('[data-part="cautions"]').count()).toBe(0)
+    const button = page.locator('[data-part="fitted-it"]')
+    expect(await button.textContent()).toMatch(/Typed it in/)
+    await button.click()
+    await button.click()
+    await page.waitForSelector('[data-part="fitted"]')
+    expect(await partText(page, 'fitted')).toMatch(/^Logged: × 0\.8\d\. The\s+next drive is tied to it/)
+    await page.reload()
+    await page.waitForSelector('[data-part="since"]', { timeout: 90_000 })
+    expect(await big.textContent()).toMatch(/^Drive with cold enrichment × 0\.8\d$/)
+    expect(complaints).toEqual([])
+    await close()
+  })
+
   test('with an empty box it never says that nothing should be changed', async () => {
     await pages.bridge.setParts('marigold', {
       fitted: { ...car.right, ...car.setups.rich_main.fitted },

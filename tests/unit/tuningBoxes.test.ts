@@ -219,44 +219,6 @@ describe('full throttle', () => {
   })
 })
 
-describe('throttle-body injection', () => {
-  const car = { id: 'tbi', metering: 'throttle_body_injection' as const }
-  const withLambda = (of: Partial<Record<string, number>>, hints: { code: string; text: string }[] = []) => {
-    const rightElse = engine(right)
-    const run = drive(right, 1, { lambdaAt: (rpm, load, state) => of[state] ?? rightElse(rpm, load, state) })
-    const trust = { ...run.result.trust, hints: hints.map((hint) => ({ ...hint, evidence: {} })) }
-    return { ...run, result: { ...run.result, trust } }
-  }
-
-  it('warns of lean power and passes on what the trust gate hints at', () => {
-    const hint = { code: 'misfire', text: 'It misses.' }
-    const { warnings } = advise([withLambda({ power: 0.95 }, [hint])], {}, { car })
-    expect(warnings!.join(' ')).toContain('Lean under load destroys pistons')
-    expect(warnings).toContain('It misses.')
-  })
-
-  it('foretells what a factor does, also one that is held', () => {
-    const near = advise([withLambda({ cruise: 0.95 })], {}, { car }).next!
-    expect(near.expected_lambda).toBeCloseTo(1.02, 2)
-    expect(near.expected_ci95![0]).toBeLessThan(near.expected_lambda!)
-    expect(near.expected_ci95![1]).toBeGreaterThan(near.expected_lambda!)
-    const far = advise([withLambda({ cruise: 0.7 })], {}, { car }).next!
-    expect(far.area_factor).toBe(0.8)
-    expect(far.expected_lambda).toBeCloseTo(0.7 / 0.8, 2)
-    expect(far.because.join(' ')).toMatch(/in two rounds/)
-  })
-
-  it('judges the acceleration enrichment when the states are right', () => {
-    const tips = (run: ReturnType<typeof withLambda>) => {
-      run.result.transients = Array.from({ length: 9 }, () => tipIn('lean_at_once'))
-      return (advise([run], {}, { car }).factors as { acceleration_percent: number | null })
-        .acceleration_percent
-    }
-    expect(tips(withLambda({}))).toBeGreaterThan(5)
-    expect(tips(withLambda({ cruise: 1.2 }))).toBeNull()
-  })
-})
-
 describe('home air', () => {
   it('is named with its side when the day was far from it', () => {
     const home_air = { temperature_C: 25, pressure_kPa: 79, humidity_pct: 30 }

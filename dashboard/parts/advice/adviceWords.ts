@@ -3,6 +3,7 @@ import type { Box, Fitted, Part } from '../../../core/contract/car.ts'
 import { partWord } from '../../../core/tuning/adviceText.ts'
 import { needsWords } from '../../../core/tuning/drivingWords.ts'
 import { hasReckonedBore } from '../../../core/tuning/flowFigures.ts'
+import { ACCELERATION, FUEL_TABLE, isTypedIn, typedWords } from '../../../core/tuning/injectionNumbers.ts'
 import { type LeakLook, lookSentence } from '../../../core/tuning/leakLook.ts'
 import { isSamePart } from '../../../core/tuning/partPaths.ts'
 import { stateWords } from '../../../core/tuning/stateWords.ts'
@@ -12,14 +13,14 @@ import { shownValue, type UnitChoices, unitFor } from '../../words/units.ts'
 
 /** `main jet 71 → 69`. */
 export const changeTitle = ({ part, from, to }: Change) =>
-  part === 'fuel_table' ? `fuel ${to.label}` : `${partWord(part)} ${sizeText(from)} → ${sizeText(to)}`
+  isTypedIn(part) ? typedWords(part, to) : `${partWord(part)} ${sizeText(from)} → ${sizeText(to)}`
 
 /** `1.85 mm → 1.80 mm, 5 % less area`, `5.8 % more fuel there`; empty when a part has no size that can be compared. */
 export function changeSize({ part, from, to, area_factor }: Change, choices: UnitChoices): string {
-  if (part === 'fuel_table') {
+  if (isTypedIn(part)) {
     if (area_factor === null) return ''
-    const share = num(Math.abs(area_factor - 1) * 100, 1)
-    return `${share}${NARROW_SPACE}% ${area_factor > 1 ? 'more' : 'less'} fuel there`
+    const share = num(Math.abs(area_factor - 1) * 100, part === FUEL_TABLE ? 1 : 0)
+    return `${share}${NARROW_SPACE}% ${area_factor > 1 ? 'more' : 'less'} ${part === ACCELERATION ? 'of it' : 'fuel there'}`
   }
   const unit = unitFor('bore', choices, 'mm')
   const bore = (size: PartSize) => {
@@ -144,6 +145,8 @@ export interface AdviceMore {
     rpm_edges: number[]
     load_edges: number[]
     acceleration_percent: number | null
+    acceleration: { factor: number; decay_factor: number } | null
+    cold: { coolant_C: number; factor: number; percent: number }[]
   }
 }
 export const more = (advice: AdviceResult) => advice as AdviceResult & AdviceMore
