@@ -124,6 +124,8 @@ const OTHER_PARTS: Readonly<Record<string, Circuit>> = {
   pump_stroke: 'pump',
   opening_spring: 'secondary',
   choke: 'choke',
+  acceleration_enrichment: 'pump',
+  cold_enrichment: 'choke',
 }
 
 /**
