@@ -11,6 +11,8 @@ import type { TargetFinder } from './targetLambda.ts'
 const LEAN_OVER_TARGET = 0.06
 /** A mixture caution rests so long after it ended, s, twice as long after the next: at most about one in ten minutes of normal driving is wanted. */
 const CAUTION_REST_S = 600
+/** A reading under the limit does not begin the on-delay of lean under load anew while λ smoothed over so long, s, is over it: it is noise. Chosen here. */
+const LEAN_SMOOTH_S = 0.05
 /** All but lean under load are looked at this often, s: their delays are a second and more. */
 const SLOW_STEP_S = 0.045
 /** Times of the means that cautions are told of, shorter in power, where lean is dear, s. Chosen here. */
@@ -133,6 +135,7 @@ export function createAlarms(
   const ofCruise = new CalmMean(CRUISE_MEAN)
   /** A reading came since the gas of this state is at the sensor: one that is only held from before says nothing of it. */
   let isOfThisState = false
+  const lean = { lambda: Number.NaN }
 
   function takeLambda({ timeS, state, lambda, hasNewLambda, isSettled, isCalm, isOnMain }: AlarmInput): void {
     if (!isSettled || Number.isNaN(lambda)) isOfThisState = false
@@ -140,9 +143,26 @@ export function createAlarms(
     if (!hasNewLambda) return
     const stepS = timeS - slow.lambdaS
     slow.lambdaS = timeS
+    smoothLean(lambda, stepS)
     if (!isOfThisState || !isCalm || !(stepS > 0 && stepS < 1)) return
     if (state === stateCode.power) ofPower.add(lambda, stepS)
     else if (state === stateCode.cruise && isOnMain) ofCruise.add(lambda, stepS)
+  }
+
+  function smoothLean(lambda: number, stepS: number): void {
+    // Bounded, so that the end of an overrun does not linger.
+    const near = Math.max(leanLimit - dead, Math.min(leanLimit + dead, lambda))
+    if (!isOfThisState) lean.lambda = Number.NaN
+    else if (Number.isNaN(lean.lambda) || !(stepS > 0)) lean.lambda = near
+    else lean.lambda += (stepS / (stepS + LEAN_SMOOTH_S)) * (near - lean.lambda)
+  }
+
+  function stepLean({ timeS, lambda }: AlarmInput, isLoaded: boolean): void {
+    const isWaiting = leanUnderLoad.isWaiting()
+    if (!isLoaded && !isWaiting) return
+    const isBad = isLoaded && (lambda > leanLimit || (isWaiting && lean.lambda > leanLimit))
+    if (isBad || isWaiting)
+      leanUnderLoad.step(timeS, isBad, !isLoaded || !(lambda >= leanLimit - dead), lambda)
   }
 
   const isSlowDue = (timeS: number) => !(timeS < slow.nextS)
@@ -173,9 +193,7 @@ export function createAlarms(
       seen.lastS = timeS
       seen.silentFromS = Number.NaN
       takeLambda(input)
-      const isLoaded = isOfThisState && input.state === stateCode.power
-      if (isLoaded || leanUnderLoad.isWaiting())
-        over(leanUnderLoad, timeS, input.lambda, leanLimit, dead, isLoaded)
+      stepLean(input, isOfThisState && input.state === stateCode.power)
       if (!isSlowDue(timeS)) return
       slow.nextS = timeS + SLOW_STEP_S
       stepSlow(input)

@@ -142,6 +142,11 @@ describe('createAlarms', () => {
     expect(onAt).toEqual({})
   })
 
+  it('warns of a lasting lean though single noisy readings lie under the limit', () => {
+    const { onAt } = run(4, (t) => ({ lambda: t < 1 ? 0.87 : Math.round(100 * t) % 10 === 5 ? 0.92 : 0.96 }))
+    expect(onAt.lean_under_load).toBeLessThan(1.5)
+  })
+
   it('logs first, last and worst of a warning', () => {
     const { log } = run(6, (t) => ({ lambda: t >= 1 && t < 2 ? 0.95 : t >= 2 && t < 3 ? 0.98 : 0.87 }))
     expect(log).toContainEqual({
