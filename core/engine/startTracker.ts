@@ -13,7 +13,7 @@ export const CHOKE_COLD_C = 48
 
 /** Follows engine speed from key to key: cranking, first fire, stalls and restarts. Times are capture seconds; NaN = not seen. */
 export interface StartTracker {
-  /** Seconds of cranking before the first fire. */
+  /** Seconds of cranking before the first fire, all attempts together. */
   crankS: number
   firstFireS: number
   startCoolantC: number
@@ -32,7 +32,7 @@ export interface StartTracker {
 
 export function createStartTracker(limits: StateLimits): StartTracker {
   // Fields of an object, so that no number is boxed at each point.
-  const now = { crankFromS: Number.NaN, lastReleaseS: Number.NaN }
+  const now = { crankFromS: Number.NaN, earlierCrankS: 0, lastReleaseS: Number.NaN }
   let wasOff = false
   let offFromS = Number.NaN
   let offWasStall = false
@@ -53,6 +53,7 @@ export function createStartTracker(limits: StateLimits): StartTracker {
       if (rpm < limits.off_rpm) {
         leastSinceDeathRpm = Math.min(leastSinceDeathRpm, rpm)
         wasOff = true
+        if (!Number.isNaN(now.crankFromS)) now.earlierCrankS += t - now.crankFromS
         now.crankFromS = Number.NaN
         return false
       }
@@ -92,7 +93,8 @@ export function createStartTracker(limits: StateLimits): StartTracker {
   }
 
   function onFire(t: number, coolantC: number): void {
-    if (Number.isNaN(tracker.crankS) && !Number.isNaN(now.crankFromS)) tracker.crankS = t - now.crankFromS
+    if (Number.isNaN(tracker.crankS) && !Number.isNaN(now.crankFromS))
+      tracker.crankS = now.earlierCrankS + t - now.crankFromS
     if (Number.isNaN(tracker.firstFireS)) {
       tracker.firstFireS = t
       tracker.startCoolantC = coolantC

@@ -336,6 +336,15 @@ describe('warm-up', () => {
     expect(target).toBeLessThan(0.9)
   })
 
+  it('adds up the cranking of all attempts before the first fire', () => {
+    const { warm_up } = analyse(120, (t) => ({
+      ...start(t),
+      rpm: t >= 3.5 && t < 6 ? 0 : t >= 6 && t < 7 ? 210 : start(t).rpm,
+    }))
+    expect(warm_up?.crank_s).toBeCloseTo(2.5, 1)
+    expect(warm_up?.stalls).toBe(0)
+  })
+
   it('counts a stall that a new start follows', () => {
     const { warm_up } = analyse(120, (t) => ({
       ...start(t),
