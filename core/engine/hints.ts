@@ -112,18 +112,25 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
 const isLeakIn = (cruiseError: number, idleError: number) =>
   cruiseError > -CRUISE_FINE && cruiseError < Math.max(CRUISE_FINE, CRUISE_OF_IDLE * idleError)
 
-/** Scatter of the speed of neighbouring seconds of one visit, as a share: slow drift cancels. */
+/**
+ * Scatter of the speed of neighbouring seconds of one visit, as a share: slow drift cancels, and so do the few steps that a load makes which
+ * switches in and out (fan, cooling compressor), for the middle difference is taken.
+ */
 function speedScatter(pieces: readonly SteadyPiece[]): number {
-  let square = 0
-  let count = 0
+  const steps: number[] = []
   for (let i = 1; i < pieces.length; i++) {
     if (pieces[i].visit !== pieces[i - 1].visit || !(pieces[i].rpm > 0)) continue
-    square += ((pieces[i].rpm - pieces[i - 1].rpm) / pieces[i].rpm) ** 2
-    count++
+    steps.push(Math.abs(pieces[i].rpm - pieces[i - 1].rpm) / pieces[i].rpm)
   }
-  return count >= 5 ? Math.sqrt(square / count / 2) : Number.NaN
+  return steps.length >= 5 ? middle(steps) / Math.SQRT2 : Number.NaN
 }
 
 function mean(values: readonly number[]): number {
   return values.length > 0 ? values.reduce((a, b) => a + b, 0) / values.length : Number.NaN
+}
+
+function middle(values: number[]): number {
+  values.sort((a, b) => a - b)
+  const half = values.length >> 1
+  return values.length % 2 === 1 ? values[half] : (values[half - 1] + values[half]) / 2
 }

@@ -5,8 +5,8 @@ import { findHints } from '../../core/engine/hints.ts'
 const mixture = (error: number, iqr = 0.012): Mixture =>
   ({ bank: 1, seconds: 60, lambda_median: 1 + error, lambda_iqr: iqr, error }) as Mixture
 
-/** A minute of idle whose speed scatters by a share from second to second. */
-const idlePieces = (scatter: number): SteadyPiece[] =>
+/** A minute of idle whose speed scatters by a share from second to second, and falls by a fifth while a load is on, each half of sixteen seconds. */
+const idlePieces = (scatter: number, hasLoad = false): SteadyPiece[] =>
   Array.from(
     { length: 60 },
     (_, i) =>
@@ -15,14 +15,14 @@ const idlePieces = (scatter: number): SteadyPiece[] =>
         state: 'idle',
         visit: 0,
         load: 0.36,
-        rpm: 800 * (1 + (i % 2 === 0 ? scatter : -scatter) / Math.SQRT2),
+        rpm: (hasLoad && i % 16 < 8 ? 640 : 800) * (1 + (i % 2 === 0 ? scatter : -scatter) / Math.SQRT2),
       }) as SteadyPiece,
   )
 
-const codes = (idle: number, cruise: number, scatter: number, iqr?: number) =>
+const codes = (idle: number, cruise: number, scatter: number, iqr?: number, hasLoad = false) =>
   findHints({
     result: { mixture: { idle: mixture(idle, iqr), cruise: mixture(cruise) }, transients: [] },
-    pieces: idlePieces(scatter),
+    pieces: idlePieces(scatter, hasLoad),
     gains: [1, Number.NaN],
     cylinders: 4,
     bankName: undefined,
@@ -44,6 +44,10 @@ describe('findHints', () => {
 
   it('takes it for no leak when λ at idle is restless', () => {
     expect(codes(0.1, -0.02, 0.03, 0.05)).toEqual([])
+  })
+
+  it('takes no load that switches in and out for a shaking idle', () => {
+    expect(codes(0.2, 0.04, 0.01, 0.012, true)).toEqual(['exhaust_leak'])
   })
 
   it('takes a lean idle that shakes for a misfire', () => {
