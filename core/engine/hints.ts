@@ -18,6 +18,8 @@ const CRUISE_FINE = 0.05
 const CRUISE_OF_IDLE = 0.35
 /** A leak lets in the same air all the time: λ at idle scatters by less than this (middle half); a camshaft with overlap makes it restless. Chosen here. */
 const CALM_IDLE_IQR = 0.025
+/** The flow that thins the leak’s air scatters as an idle’s speed may (trade), and what the leak adds to λ by the same share. */
+const LEAK_IQR_SHARE = 0.12
 /** Scatter of idle speed from second to second, share: an older engine is steady below this, uneven over it. Common practice, no source. */
 const UNEVEN_IDLE_SHARE = 0.045
 /** Load of an idle that only much overlap (or a vacuum leak) gives; common practice, no source. */
@@ -65,7 +67,7 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
       })
     } else if (
       uneven <= UNEVEN_IDLE_SHARE &&
-      (idle?.lambda_iqr ?? 0) < CALM_IDLE_IQR &&
+      (idle?.lambda_iqr ?? 0) < Math.max(CALM_IDLE_IQR, LEAK_IQR_SHARE * idleError) &&
       cruiseError !== null &&
       isLeakIn(cruiseError, idleError)
     ) {

@@ -42,6 +42,10 @@ describe('findHints', () => {
     expect(codes(0.1, 0.11, 0.03)).toEqual([])
   })
 
+  it('lets a large leak scatter as the flow of an idle does', () => {
+    expect(codes(0.4, 0.04, 0.01, 0.04)).toEqual(['exhaust_leak'])
+  })
+
   it('takes it for no leak when λ at idle is restless', () => {
     expect(codes(0.1, -0.02, 0.03, 0.05)).toEqual([])
   })
