@@ -114,6 +114,9 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
 const isLeakIn = (cruiseError: number, idleError: number) =>
   cruiseError > -CRUISE_FINE && cruiseError < Math.max(CRUISE_FINE, CRUISE_OF_IDLE * idleError)
 
+/** Middle size of what scatters normally, in standard deviations. */
+const MIDDLE_OF_SCATTER = 0.6745
+
 /**
  * Scatter of the speed of neighbouring seconds of one visit, as a share: slow drift cancels, and so do the few steps that a load makes which
  * switches in and out (fan, cooling compressor), for the middle difference is taken.
@@ -124,7 +127,7 @@ function speedScatter(pieces: readonly SteadyPiece[]): number {
     if (pieces[i].visit !== pieces[i - 1].visit || !(pieces[i].rpm > 0)) continue
     steps.push(Math.abs(pieces[i].rpm - pieces[i - 1].rpm) / pieces[i].rpm)
   }
-  return steps.length >= 5 ? middle(steps) / Math.SQRT2 : Number.NaN
+  return steps.length >= 5 ? middle(steps) / MIDDLE_OF_SCATTER / Math.SQRT2 : Number.NaN
 }
 
 function mean(values: readonly number[]): number {

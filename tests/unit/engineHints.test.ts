@@ -1,13 +1,15 @@
 import { describe, expect, it } from 'vitest'
 import type { Mixture, SteadyPiece } from '../../core/contract/result.ts'
 import { findHints } from '../../core/engine/hints.ts'
+import { createRandom } from '../../simulator/random.ts'
 
 const mixture = (error: number, iqr = 0.012): Mixture =>
   ({ bank: 1, seconds: 60, lambda_median: 1 + error, lambda_iqr: iqr, error }) as Mixture
 
 /** A minute of idle whose speed scatters by a share from second to second, and falls by a fifth while a load is on, each half of sixteen seconds. */
-const idlePieces = (scatter: number, hasLoad = false): SteadyPiece[] =>
-  Array.from(
+function idlePieces(scatter: number, hasLoad: boolean): SteadyPiece[] {
+  const random = createRandom(5, 'idle')
+  return Array.from(
     { length: 60 },
     (_, i) =>
       ({
@@ -15,9 +17,10 @@ const idlePieces = (scatter: number, hasLoad = false): SteadyPiece[] =>
         state: 'idle',
         visit: 0,
         load: 0.36,
-        rpm: (hasLoad && i % 16 < 8 ? 640 : 800) * (1 + (i % 2 === 0 ? scatter : -scatter) / Math.SQRT2),
+        rpm: (hasLoad && i % 16 < 8 ? 640 : 800) * (1 + scatter * random.normal()),
       }) as SteadyPiece,
   )
+}
 
 const codes = (idle: number, cruise: number, scatter: number, iqr?: number, hasLoad = false) =>
   findHints({
