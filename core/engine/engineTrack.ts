@@ -4,6 +4,7 @@ import { createLambdaLayer } from './lambdaLayer.ts'
 import type { CarLearner, LearnedCar } from './learnedCar.ts'
 import { createStateMachine, type EnginePoint, type StateMachine, stateCode } from './operatingState.ts'
 import { addPoint, createPointHistory, NOT_FINAL, type PointHistory } from './pointHistory.ts'
+import { RowMemory } from './rowMemory.ts'
 import { SampleGaps } from './sampleGaps.ts'
 import { createSignalConditioner, type SignalConditioner } from './signalConditioner.ts'
 import type { StateLimits } from './stateLimits.ts'
@@ -87,6 +88,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
   const open: FastMove[] = []
   let input: TrackInput | undefined
   const times = new SampleGaps()
+  const rows = new RowMemory()
   // What had come when points were last settled.
   let settledEnd = -1
   let settledLaid = -1
@@ -136,8 +138,9 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
         : point.barometerKpa * guessedLoad(point.rpm, point.throttlePct, car.throttleNeed, car.warmIdleRpm)
     point.coolantC = raw.coolantC
     point.intakeAirC = raw.intakeAirC
-    point.roadSpeedMs = raw.roadSpeedMs
-    point.secondaryPct = raw.secondaryPct
+    rows.goTo(point.timeS)
+    point.roadSpeedMs = rows.roadSpeedMs
+    point.secondaryPct = rows.secondaryPct
     point.exhaustC = raw.exhaustC
     learner?.add(point.timeS, point.rpm, conditioner.throttlePct, point.mapKpa, point.coolantC)
     addPoint(history, point, isAfterGap)
@@ -235,6 +238,7 @@ export function createEngineTrack(options: EngineTrackOptions): EngineTrack {
       if (times.isGapBefore(next.timeS)) breakOff(next.timeS)
       input = next
       times.add(next.timeS)
+      rows.add(next.timeS, next.roadSpeedMs, next.secondaryPct)
       conditioner.push(next.timeS, next.rpm, next.throttlePct, next.mapKpa)
     },
     addLambda: layer.add,
