@@ -61,6 +61,8 @@ export interface AdviceResult {
       lambda: number | null
       ci95: [number, number] | null
       target: number | null
+      /** Least and most λ that are right: what the verdict was judged by. Wider than the target's own where the load is not told, or enrichment is in it. */
+      band?: [number, number]
       [more: string]: unknown
     }
   >

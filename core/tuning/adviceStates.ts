@@ -48,6 +48,7 @@ export function describeStates(
       lambda: round(lambda, 4),
       ci95: [round(Math.exp(now.mean - 1.96 * now.sd), 4), round(Math.exp(now.mean + 1.96 * now.sd), 4)],
       target: band.target.lambda,
+      band: [round(Math.exp(band.low), 4), round(Math.exp(band.high), 4)],
       error: round(lambda - band.target.lambda, 4),
       inside: round(shareInside(now, band), 3),
       seconds: Math.round(seconds),

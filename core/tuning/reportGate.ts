@@ -1,9 +1,8 @@
 import { distanceWords, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { type CircuitVerdict, verdictWords } from './circuitVerdict.ts'
+import { GATE_RANGE, hasPosts } from './gateScale.ts'
 import { escapeHtml } from './reportText.ts'
 
-/** Scale of a gate: λ minus target to either side. */
-export const GATE_RANGE = 0.15
 const WIDTH = 240
 const HEIGHT = 40
 const MIDDLE = 15
@@ -12,11 +11,16 @@ const HATCH_SPACING = 5
 /**
  * One circuit's gate as an SVG: two posts for the allowed band, empty when on target; too much fuel a thick hatched block from the
  * left post with a rounded end, too little a thin dotted line from the right post with a point; under it the estimate and its 95 % interval.
- * Side, thickness, texture and end tell the same as colour, so it reads in grey.
+ * Side, thickness, texture and end tell the same as colour, so it reads in grey. `range`: the scale to either side, λ.
  */
-export function gateSvg(row: CircuitVerdict, unit: MixtureUnit): string {
+export function gateSvg(row: CircuitVerdict, unit: MixtureUnit, range = GATE_RANGE): string {
+  const label = escapeHtml(gateWords(row, unit))
+  const open = `<svg class="gate" viewBox="0 0 ${WIDTH} ${HEIGHT}" role="img" aria-label="${label}">`
+  if (!hasPosts(row)) {
+    return `${open}<line x1="4" y1="${MIDDLE}" x2="${WIDTH - 4}" y2="${MIDDLE}" class="strip"/></svg>`
+  }
   const x = (error: number) =>
-    ((Math.max(-GATE_RANGE, Math.min(GATE_RANGE, error)) + GATE_RANGE) / (2 * GATE_RANGE)) * (WIDTH - 8) + 4
+    ((Math.max(-range, Math.min(range, error)) + range) / (2 * range)) * (WIDTH - 8) + 4
   const left = x(-row.bandRich)
   const right = x(row.bandLean)
   const parts = [
@@ -28,7 +32,7 @@ export function gateSvg(row: CircuitVerdict, unit: MixtureUnit): string {
   for (const post of [left, right]) {
     parts.push(`<line x1="${n(post)}" y1="1" x2="${n(post)}" y2="29" class="post"/>`)
   }
-  if (Number.isFinite(row.error) && row.verdict !== 'not_enough_data') {
+  if (Number.isFinite(row.error)) {
     const at = x(row.error)
     if (Number.isFinite(row.half95)) {
       parts.push(
@@ -37,7 +41,7 @@ export function gateSvg(row: CircuitVerdict, unit: MixtureUnit): string {
     }
     parts.push(`<line x1="${n(at)}" y1="31" x2="${n(at)}" y2="39" class="interval"/>`)
   }
-  return `<svg class="gate" viewBox="0 0 ${WIDTH} ${HEIGHT}" role="img" aria-label="${escapeHtml(gateWords(row, unit))}">${parts.join('')}</svg>`
+  return `${open}${parts.join('')}</svg>`
 }
 
 /** What the picture says, for those who hear it. */

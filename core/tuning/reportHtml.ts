@@ -10,9 +10,10 @@ import type { CircuitVerdict } from './circuitVerdict.ts'
 import { circuitVerdicts } from './circuitVerdicts.ts'
 import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
+import { gateRangeFor, hasPosts } from './gateScale.ts'
 import type { InjectionFactors } from './injectionFactors.ts'
 import { isTypedIn, typedWords } from './injectionNumbers.ts'
-import { doubtOf, GATE_RANGE, gateSvg, verdictIn } from './reportGate.ts'
+import { doubtOf, gateSvg, verdictIn } from './reportGate.ts'
 import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
 import { duration, escapeHtml, figure, startWord } from './reportText.ts'
@@ -129,6 +130,7 @@ function warningLine(result: AnalysisResult, unit: MixtureUnit): string {
 }
 
 function circuitTable(rows: readonly CircuitVerdict[], unit: MixtureUnit): string {
+  const range = gateRangeFor(rows.filter(hasPosts))
   const body = rows.map((row) => {
     const side = row.verdict === 'rich' || row.verdict === 'lean' ? ` ${row.verdict}` : ''
     const half = doubtOf(row, unit)
@@ -137,7 +139,7 @@ function circuitTable(rows: readonly CircuitVerdict[], unit: MixtureUnit): strin
     const count = row.counted ?? (row.seconds > 0 ? `${Math.round(row.seconds)} s` : '0 s')
     return (
       `<tr><th scope="row">${escapeHtml(row.name)}<span>${escapeHtml(row.detail)}</span></th>` +
-      `<td class="picture">${gateSvg(row, unit)}</td>` +
+      `<td class="picture">${gateSvg(row, unit, range)}</td>` +
       `<td class="word${side}">${escapeHtml(verdictIn(row, unit))}<span>${missing}</span></td>` +
       `<td class="count">${escapeHtml(count)}</td></tr>`
     )
@@ -145,7 +147,7 @@ function circuitTable(rows: readonly CircuitVerdict[], unit: MixtureUnit): strin
   return (
     '<table class="circuits"><tbody>' +
     `${body.join('')}</tbody></table>` +
-    `<p class="quiet">Between the posts: on target. Thick hatched block: too much fuel. Thin dotted line: too little. Full scale ${unit.symbol} ± ${distanceWords(GATE_RANGE, unit)} about target, at home air; the cross-mark is the estimate with its 95 % interval.</p>`
+    `<p class="quiet">Between the posts: on target. Thick hatched block: too much fuel. Thin dotted line: too little. Full scale ${unit.symbol} ± ${distanceWords(range, unit)} about target, at home air; the cross-mark is the estimate with its 95 % interval.</p>`
   )
 }
 

@@ -1,3 +1,5 @@
+import { GATE_RANGE } from '../../core/tuning/gateScale.ts'
+
 /** What a gate shows: distances from target in λ, positive is lean; NaN = not known. */
 export interface GateReading {
   /** λ − target. */
@@ -14,7 +16,7 @@ export interface GateReading {
 }
 
 /** Half the scale's width in λ, and the distance of its ticks. */
-export const gateRange = 0.15
+export const gateRange = GATE_RANGE
 export const gateTick = 0.05
 
 /** Place of a distance on a scale `length` long with `margin` at both ends; beyond the scale it stays at its end. */

@@ -57,6 +57,38 @@ describe('next change page', () => {
     await close()
   })
 
+  test('a part throttle judged by the wider band of a board without pressure is drawn in that band', async () => {
+    const blind = pages.bridge.addRun({
+      car: 'marigold',
+      setup: 'rich_main',
+      drive: 'good',
+      seed: 3,
+      channels: 'no_pressure',
+      at: '2025-06-16T09:12:00Z',
+    })
+    const { page, complaints, close } = await pages.open(`#/next?runs=${encodeURIComponent(blind)}&why=1`)
+    const row = page.locator('[data-part="why"] tr[data-state="part_throttle"]')
+    await row.waitFor({ timeout: 90_000 })
+    const cells = (await row.locator('td').allTextContents()).map((text) => text.trim())
+    expect(cells[1]).toBe('on target')
+    // Under the plain limit of 0.93, and the band that it was judged by is told beside the target.
+    expect(Number(cells[2])).toBeLessThan(0.93)
+    expect(cells[4]).toMatch(/^0\.97\s+0\.81–1\.06$/)
+    for (const each of await page.locator('[data-part="why"] tr[data-state]').all()) {
+      const gate = each.locator('svg')
+      const verdict = (await each.locator('td').nth(1).textContent())!.trim()
+      expect(await gate.count()).toBe(
+        /on target|rich|lean/.test(verdict) && !/pump/.test((await each.textContent())!) ? 1 : 0,
+      )
+      if (await gate.count()) expect(await gate.getAttribute('data-side')).toBe(verdict)
+    }
+    const place = async (line: string, index: number) =>
+      Number(await row.locator(`line.${line}`).nth(index).getAttribute('x1'))
+    expect(await place('interval', 1)).toBeGreaterThan(await place('post', 0))
+    expect(complaints).toEqual([])
+    await close()
+  })
+
   test('two taps log the swap, and undo takes it back', async () => {
     const { page, close } = await openNext()
     const fitted = async () =>

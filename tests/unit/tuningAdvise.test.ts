@@ -139,6 +139,9 @@ describe('advise', () => {
     expect(withPartAt(1.04, 'manifold_pressure').states.part_throttle.verdict).toBe('lean')
     expect(withPartAt(1.04, 'throttle').states.part_throttle.verdict).toBe('on_target')
     expect(withPartAt(1.04, 'throttle').next).toBeNull()
+    // The band is told, so that it is drawn as it was judged: 0.97 ± 0.04, and from 0.87 − 2 × 0.03 to 1.02 + 0.04.
+    expect(withPartAt(1.04, 'manifold_pressure').states.part_throttle.band).toEqual([0.93, 1.01])
+    expect(withPartAt(1.04, 'throttle').states.part_throttle.band).toEqual([0.81, 1.06])
   })
 
   describe('with a valve that opens within full load', () => {

@@ -3,6 +3,7 @@ import type { CarProfile } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { CircuitVerdict } from '../../core/tuning/circuitVerdict.ts'
 import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
+import { gateRangeFor } from '../../core/tuning/gateScale.ts'
 import { gateSvg, gateWords } from '../../core/tuning/reportGate.ts'
 import { reportHtml } from '../../core/tuning/reportHtml.ts'
 import { mapTable } from '../../core/tuning/reportMap.ts'
@@ -217,6 +218,15 @@ describe('gateSvg', () => {
     expect(gateSvg({ ...base, verdict: 'lean', error: 0.1 }, lambdaUnit)).toContain('<circle')
   })
 
+  it('draws no posts where nothing was judged: an empty gate says on target', () => {
+    for (const row of [
+      { ...base, verdict: 'not_enough_data' as const },
+      { ...base, verdict: 'lean' as const, error: Number.NaN },
+    ]) {
+      expect(gateSvg(row, lambdaUnit)).not.toContain('class="post"')
+    }
+  })
+
   it('says in words what it shows', () => {
     const row = { ...base, words: 'rich 0.10', error: -0.1, half95: 0.01, verdict: 'rich' } as const
     expect(gateWords(row, lambdaUnit)).toBe(
@@ -226,6 +236,37 @@ describe('gateSvg', () => {
     expect(gateWords(row, createMixtureUnit('afr', 14.7))).toBe(
       'Idle: rich 1.5, AFR 1.47 richer than its target plus or minus 0.15',
     )
+  })
+})
+
+describe('gateRangeFor', () => {
+  it('is the usual scale unless a band reaches to its end, then all its posts and some room', () => {
+    expect(gateRangeFor([])).toBe(0.15)
+    expect(gateRangeFor([{ bandRich: 0.12, bandLean: 0.1 }])).toBe(0.15)
+    expect(gateRangeFor([{ bandRich: 0.16, bandLean: 0.09 }])).toBeCloseTo(0.2)
+    expect(gateRangeFor([{ bandRich: Number.NaN, bandLean: Number.NaN }])).toBe(0.15)
+  })
+
+  it('shows on the sheet a part throttle inside the band by which a board without pressure is judged', () => {
+    const run = syntheticRun({
+      seed: 9,
+      air,
+      seconds: 900,
+      lambdaAt: (_rpm, load, state) => (state === 'idle' ? 0.95 : load < 0.85 ? 0.82 : 0.87),
+    })
+    const map = { ...run.result.map, load_channel: 'throttle' as const }
+    const pieces = run.pieces.filter(({ state }) => state !== 'cruise')
+    const told = { ...run, pieces, result: { ...run.result, map } }
+    const main = circuitVerdicts(told).find(({ circuit }) => circuit === 'main')!
+    expect(main).toMatchObject({ verdict: 'on_target' })
+    expect(main.bandRich).toBeCloseTo(0.16)
+    const html = reportHtml({ analysis: told })
+    expect(html).toContain('Full scale λ ± 0.20 about target')
+    // Scale of 232 units from 4 on: the rich post at −0.16 of ±0.20, the mark right of it.
+    const gate = html.split('<svg class="gate"').find((svg) => svg.includes('Main: on target'))!
+    const at = (of: RegExp) => Number(of.exec(gate)![1])
+    expect(at(/x1="([\d.]+)"[^>]*class="post"/)).toBeCloseTo(27.2, 1)
+    expect(at(/x1="([\d.]+)" y1="31"/)).toBeGreaterThan(27.2)
   })
 })
 
