@@ -1,5 +1,6 @@
 import { alarmKind } from '../../core/contract/alarmKinds.ts'
 import type { AlarmEntry, AnalysisResult, Mixture } from '../../core/contract/result.ts'
+import { startInZone } from '../../core/tuning/reportText.ts'
 import { distanceWords, lambdaUnit, type MixtureUnit, mixtureRange } from '../../core/units/mixtureUnit.ts'
 
 /** A result as text for a terminal: the mixture first, then what it rests on. */
@@ -12,7 +13,7 @@ export function describeResult(result: AnalysisResult, unit: MixtureUnit = lambd
 }
 
 function headline({ run }: AnalysisResult): string {
-  const words = [run.file, run.title, run.car, run.start, `${clock(run.seconds)} long`]
+  const words = [run.file, run.title, run.car, run.start && startInZone(run), `${clock(run.seconds)} long`]
   return words.filter((word) => word !== undefined && word !== '').join(' · ')
 }
 

@@ -152,7 +152,8 @@ async function writeRun(
       type: 'start' as const,
       at: new Date(start.ms).toISOString(),
       app,
-      zone: 'UTC',
+      // A log's own clock is read as UTC; any other start is a moment here.
+      zone: start.from === 'clock' ? 'UTC' : Intl.DateTimeFormat().resolvedOptions().timeZone,
       ...carOf(records),
       sources: sources.map(({ number }) => ({ source: number, kind: 'board', name: basename(path) })),
     }

@@ -8,6 +8,7 @@ import { openRun } from '../analysis/openRun.ts'
 /** What a list of runs shows of one file. */
 export interface RunHead {
   start: string
+  zone?: string
   seconds: number
   title: string
   fitted: Fitted
@@ -107,8 +108,10 @@ function takeRecord(head: RunHead, text: string): void {
   }
   const record = captureRecordSchema.safeParse(value).data
   if (!record) return
-  if (record.type === 'start') head.start = record.at
-  else if (record.type === 'title') head.title = record.text
+  if (record.type === 'start') {
+    head.start = record.at
+    if (record.zone) head.zone = record.zone
+  } else if (record.type === 'title') head.title = record.text
   else if (record.type === 'fitted') head.fitted = record.fitted
   else if (record.type === 'mark') head.marks++
   else if (record.type === 'air') {

@@ -56,6 +56,8 @@ export interface RunSummary {
   session: string
   /** ISO 8601 of the start, from the capture itself. */
   start: string
+  /** IANA name of the time zone there, when the capture names it. */
+  zone?: string
   seconds: number
   bytes: number
   title: string

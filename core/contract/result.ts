@@ -156,6 +156,8 @@ export interface AnalysisResult {
   run: {
     file?: string
     start?: string
+    /** IANA name of the time zone where it was driven: a start in UTC is told by its clock. */
+    zone?: string
     seconds: number
     car?: string
     title?: string

@@ -14,10 +14,11 @@ export function describeRun(
 ): AnalysisResult['run'] {
   const distanceKm = distanceOf(stores)
   const seconds = main.end > main.first ? main.timeS[main.end - 1] - main.timeS[main.first] : 0
-  const { start, carName, title, fitted, air, marks, notes, problems, stop } = known
+  const { start, zone, carName, title, fitted, air, marks, notes, problems, stop } = known
   return {
     ...(file === undefined ? {} : { file }),
     ...(start === undefined ? {} : { start }),
+    ...(zone === undefined ? {} : { zone }),
     seconds,
     ...(Number.isNaN(distanceKm) ? {} : { distance_km: distanceKm }),
     ...(carName === undefined ? {} : { car: carName }),

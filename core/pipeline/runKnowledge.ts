@@ -16,6 +16,8 @@ export interface RunKnowledge {
   car: CarProfile | undefined
   start: string | undefined
   startMs: number
+  /** Time zone of the place, as the start names it. */
+  zone: string | undefined
   carName: string | undefined
   title: string | undefined
   fitted: Fitted | undefined
@@ -34,6 +36,7 @@ export function createRunKnowledge(car: CarProfile | undefined): RunKnowledge {
     car,
     start: undefined,
     startMs: Number.NaN,
+    zone: undefined,
     carName: car?.id,
     title: undefined,
     fitted: undefined,
@@ -53,6 +56,7 @@ export function takeRecord(known: RunKnowledge, { timeS, record }: TimedRecord, 
     case 'start':
       known.start = r.at
       known.startMs = Date.parse(r.at)
+      known.zone = r.zone
       known.carName = r.car ?? known.carName
       return false
     case 'car':

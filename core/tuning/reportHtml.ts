@@ -16,7 +16,7 @@ import { isTypedIn, typedWords } from './injectionNumbers.ts'
 import { doubtOf, gateSvg, verdictIn } from './reportGate.ts'
 import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
-import { duration, escapeHtml, figure, startWord } from './reportText.ts'
+import { duration, escapeHtml, figure, startInZone } from './reportText.ts'
 import { tipInsFigure } from './reportTipIns.ts'
 import { fittedOfRun, tellsSpeed } from './runObservations.ts'
 import { type BoreUnit, boreUnitOf, profileBoreUnit, sizesWord, sizeWord } from './sizeWords.ts'
@@ -55,7 +55,7 @@ export function reportHtml(input: ReportInput): string {
   const openings = tips ? `<section><h2>Throttle openings</h2>${tips}</section>` : ''
   const body = [
     `<header><div><b>floatbowl</b> ${escapeHtml(carName)}${car?.description ? ` · ${escapeHtml(car.description)}` : ''}</div>` +
-      `<div>${escapeHtml(startInZone(result.run.start))}</div></header>`,
+      `<div>${escapeHtml(startInZone(result.run))}</div></header>`,
     `<h1>${escapeHtml(headline)}</h1>`,
     `<p class="facts">${facts(result, car)}</p>`,
     warningLine(result, unit),
@@ -77,16 +77,9 @@ export function reportHtml(input: ReportInput): string {
   return (
     '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">' +
     '<meta name="viewport" content="width=device-width, initial-scale=1">' +
-    `<title>${escapeHtml(`${carName}, ${startInZone(result.run.start)}`)}</title>` +
+    `<title>${escapeHtml(`${carName}, ${startInZone(result.run)}`)}</title>` +
     `<style>${input.fontCss ?? ''}${reportCss}</style></head><body>\n${body.filter(Boolean).join('\n')}\n</body></html>\n`
   )
-}
-
-/** Start of the run by the clock it was noted by, with that clock's zone: `2024-05-04 09:12 UTC+02:00`. */
-function startInZone(start: string | undefined): string {
-  const [, offset] = /(Z|[+-]\d{2}:?\d{2})$/.exec(start ?? '') ?? []
-  if (offset === undefined) return startWord(start)
-  return `${startWord(start)} UTC${/^Z|^[+-]00:?00$/.test(offset) ? '' : offset}`
 }
 
 function facts(result: AnalysisResult, car: CarProfile | undefined): string {

@@ -1,3 +1,5 @@
+import { localStart } from '../units/localStart.ts'
+
 /** Text made safe for HTML and attribute values. */
 export function escapeHtml(text: string): string {
   return text
@@ -24,8 +26,16 @@ export function duration(seconds: number): string {
     : `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, '0')} min`
 }
 
-/** Date and time of a run's start as it was written, without converting zones: `2024-05-04 09:12`. */
-export function startWord(start: string | undefined): string {
-  const match = /^(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2})/.exec(start ?? '')
+/** Start of a run by the clock where it was driven, with that clock's zone: `2024-05-04 09:12 UTC+02:00`. */
+export function startInZone({ start = '', zone }: { start?: string; zone?: string }): string {
+  const local = localStart(start, zone)
+  const [, offset] = /(Z|[+-]\d{2}:?\d{2})$/.exec(local) ?? []
+  if (offset === undefined) return startWord(local)
+  return `${startWord(local)} UTC${/^Z|^[+-]00:?00$/.test(offset) ? '' : offset}`
+}
+
+/** Date and time as they are written: `2024-05-04 09:12`. */
+function startWord(start: string): string {
+  const match = /^(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2})/.exec(start)
   return match ? `${match[1]} ${match[2]}` : 'date unknown'
 }

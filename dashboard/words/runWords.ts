@@ -3,6 +3,7 @@ import type { Fitted, Part } from '../../core/contract/car.ts'
 import type { AnalysisResult, Transient, TransientPattern } from '../../core/contract/result.ts'
 import { partWord } from '../../core/tuning/adviceText.ts'
 import { formatNumber, MINUS, NARROW_SPACE } from '../../core/units/format.ts'
+import { localStart } from '../../core/units/localStart.ts'
 import type { UnitId } from '../../core/units/unitTable.ts'
 import { language } from '../languageGuard.ts'
 import { elapsedText } from '../state/clock.svelte.ts'
@@ -26,7 +27,14 @@ export function runTimeTenths(timeS: number): string {
   return `${runTimeText(timeS)}${decimalMark}${tenths}`
 }
 
-/** `14 Jun 2025, 9:12` in the time of the place where the run was driven, when its start carries an offset. */
+/** When a run began, by the clock where it was driven: `14 Jun 2025, 9:12`; `UTC` after it where the capture names no other zone. */
+export function runStartText({ start, zone }: { start?: string; zone?: string } = {}): string {
+  const local = localStart(start ?? '', zone)
+  // The clock in UTC is read as if on the wall, as the sheet prints it.
+  return /Z$/i.test(local) ? `${runDateText(local.replace(/Z$/i, '+00:00'))} UTC` : runDateText(local)
+}
+
+/** `14 Jun 2025, 9:12` by the clock that noted it, when it carries an offset; else by the one here. */
 export function runDateText(start: string | undefined): string {
   if (!start) return 'unknown day'
   const withOffset = /^(\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d+)?)?)(?:[+-]\d\d:?\d\d)$/.exec(start)

@@ -356,10 +356,13 @@ describe('reportHtml', () => {
 
   it('names the zone of the clock that the run began by', () => {
     const run = wrongMain()
-    const html = (start: string) =>
-      reportHtml({ analysis: { ...run, result: { ...run.result, run: { ...run.result.run, start } } } })
+    const html = (start: string, zone?: string) =>
+      reportHtml({ analysis: { ...run, result: { ...run.result, run: { ...run.result.run, start, zone } } } })
     expect(html('2026-05-04T09:12:30.120+02:00')).toContain('<div>2026-05-04 09:12 UTC+02:00</div>')
     expect(html('2026-05-04T09:12:30.120Z')).toContain('<div>2026-05-04 09:12 UTC</div>')
+    const inBerlin = html('2026-05-04T07:12:30.120Z', 'Europe/Berlin')
+    expect(inBerlin).toContain('<div>2026-05-04 09:12 UTC+02:00</div>')
+    expect(inBerlin).toMatch(/<title>[^<]*2026-05-04 09:12 UTC\+02:00<\/title>/)
     expect(html('2026-05-04')).toContain('<div>date unknown</div>')
   })
 
