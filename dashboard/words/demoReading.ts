@@ -33,6 +33,8 @@ const base: LiveReading = {
 interface DemoExtras {
   role?: 'viewer' | 'controller'
   recordingS?: number
+  /** Why recording stopped or cannot start. */
+  problem?: string
   units?: Record<string, string>
   car?: Parameters<App['link']['setCar']>[0]
   /** Alarms that were on until now. */
@@ -50,7 +52,7 @@ export function demoReading(app: App, json: string): void {
   } catch {
     // An unreadable picture shows the base reading.
   }
-  const { recordingS, units, car, role, over, ...reading } = given
+  const { recordingS, problem, units, car, role, over, ...reading } = given
   const banks = reading.banks?.map((bank, i) => ({ ...base.banks[0], ...bank, bank: (i + 1) as 1 | 2 }))
   const alarms = asActive(reading.alarms ?? [])
   const full: LiveReading = { ...base, ...reading, banks: banks ?? base.banks, alarms }
@@ -65,6 +67,7 @@ export function demoReading(app: App, json: string): void {
     seconds: recordingS ?? 0,
     bytes: 0,
     automatic: false,
+    problem,
   })
 }
 

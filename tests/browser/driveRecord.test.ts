@@ -80,6 +80,47 @@ test('two notes stand in words that can be read, and leave the state its room', 
   await close()
 })
 
+test('RECORDING FAILED and a mark that was not kept cut nothing of the state, on any screen', async () => {
+  const { page, close } = await openPage(browser, base)
+  const bad: string[] = []
+  let leastPx = Number.POSITIVE_INFINITY
+  for (const recordingS of [undefined, 3671]) {
+    const scene = { recordingS, problem: 'the disk is full', state: 'part_throttle', role: 'controller' }
+    await page.goto(pictureUrl(base, scene))
+    for (const [width, height] of [
+      ...driveSizes,
+      [1024, 600],
+      [810, 1080],
+      [600, 960],
+      [390, 780],
+    ] as const) {
+      await page.setViewportSize({ width, height })
+      for (const isMarking of [false, true]) {
+        if (isMarking) await page.keyboard.press('m')
+        await twoFrames(page)
+        const seen = await page.locator('[data-part="state"]').evaluate((slat) => {
+          const part = (name: string) => slat.querySelector<HTMLElement>(name)!
+          const words = part('.words')
+          const boxes = ['.words', '.recording', '.notes'].map((name) => part(name).getBoundingClientRect())
+          const { top, bottom } = slat.getBoundingClientRect()
+          return {
+            said: slat.textContent!.replace(/\s+/g, ' ').trim(),
+            wordPx: Number.parseFloat(getComputedStyle(part('strong')).fontSize),
+            cutPx: words.scrollWidth - words.clientWidth,
+            outPx: Math.max(...boxes.map((box) => Math.max(top - box.top, box.bottom - bottom))),
+          }
+        })
+        expect(seen.said).toContain('RECORDING FAILED')
+        if (seen.cutPx > 0 || seen.outPx > 1) bad.push(`${width}×${height} ${JSON.stringify(seen)}`)
+        if (driveSizes.some(([of]) => of === width)) leastPx = Math.min(leastPx, seen.wordPx)
+      }
+    }
+  }
+  await close()
+  check('F5', `RECORDING FAILED: ${bad.length} cuts ${bad.slice(0, 3).join('; ')}`, bad.length === 0)
+  check('F2', `the state beside RECORDING FAILED is ${leastPx.toFixed(0)} px (≥ 30)`, leastPx >= 30)
+})
+
 test('the record of an alarm that is over stays within its box on every screen', async () => {
   const sizes = [...driveSizes, [390, 780]] as const
   const { page, close } = await openPage(browser, base)
