@@ -1,6 +1,9 @@
 import { createHash } from 'node:crypto'
 import { inlinePagePolicy } from '../security/headers.ts'
 
+/** Where the links of a pairing offer lead. There the page is what was asked for; in place of any other it comes as a refusal. */
+export const pairingPath = '/pair'
+
 /** Reads the token behind the `#` of a scanned link (which never travels in a request), or takes the six digits. */
 const script = `
 const form = document.querySelector('form')
@@ -41,7 +44,7 @@ output { min-height: 3em }
 
 /** What a device that is not paired gets in place of every page: no data, no dashboard. */
 export const pairingPage = `<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>Pair this device</title>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width"><link rel="icon" href="data:,"><title>Pair this device</title>
 <style>${style}</style></head>
 <body><h1>Pair this device</h1>
 <p>Scan the code that the bridge shows in its terminal or on its own page under Set-up, or type the six digits beside it.</p>

@@ -20,7 +20,7 @@ import { createRateLimit } from '../security/rateLimit.ts'
 import { addErrorAnswers, answerBrokenRequest, answerError, explainListenProblem } from './errorAnswers.ts'
 import { createLimitedServer, createMixedServer, type ListenerLimits } from './listener.ts'
 import { addLiveUpgrade } from './liveUpgrade.ts'
-import { pairingPage, pairingPagePolicy } from './pairingPage.ts'
+import { pairingPage, pairingPagePolicy, pairingPath } from './pairingPage.ts'
 import { createProblem, HttpProblem, problemType } from './problem.ts'
 import { parseJsonBody } from './readBody.ts'
 import { addAnalysisRoutes } from './routes/analysisRoutes.ts'
@@ -140,7 +140,9 @@ export async function createBridgeServer(options: ServerOptions): Promise<Bridge
       if (request.method === 'POST' && request.routeOptions.url === '/api/pair') return
       if (wantsPage(request)) {
         reply.header('content-security-policy', pairingPagePolicy)
-        return reply.code(401).type('text/html; charset=utf-8').send(pairingPage)
+        // A refusal of the very page that a pairing link opens would stand as an error in the browser's console.
+        const code = request.routeOptions.url === pairingPath ? 200 : 401
+        return reply.code(code).type('text/html; charset=utf-8').send(pairingPage)
       }
     }
     throw new HttpProblem(judged.status, judged.code, judged.detail)

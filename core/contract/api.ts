@@ -30,6 +30,7 @@ import type { RecordingStatus, SourceStatus } from './stream.ts'
  *   POST   /api/car                            {car}: the car in use
  *   POST   /api/air                            Air, for the run under way and as today's default
  *   POST   /api/pair                           {token} or {code} → sets the cookie
+ *   GET    /pair                               the page that a pairing link opens, to whom is not paired
  *   GET    /api/clients                        paired clients; PATCH …/ID {name, role}; DELETE …/ID revokes
  *   POST   /api/pairing                        new one-time link and code (controllers on loopback only)
  */

@@ -1,5 +1,8 @@
+import { hostname } from 'node:os'
 import { describe, expect, test } from 'vitest'
+import type { PairingOffer } from '../../core/contract/api.ts'
 import { servePages } from './servedPages.ts'
+import { launch, openPage } from './support.ts'
 
 const pages = servePages({ sim: 'marigold', lan: true })
 
@@ -31,6 +34,27 @@ describe('connect page', () => {
     await client.waitFor({ state: 'detached' })
     expect(complaints).toEqual([])
     await close()
+  })
+
+  test('its link lets a tablet in without an error in the console', async () => {
+    // The machine's own name counts as a network name: a browser that finds it on loopback stands for a tablet.
+    const name = hostname().toLowerCase()
+    const tablet = await launch([`--host-resolver-rules=MAP ${name} 127.0.0.1`])
+    const made = await fetch(`${pages.bridge.url}/api/pairing`, {
+      method: 'POST',
+      headers: { 'content-type': 'application/json' },
+      body: JSON.stringify({ role: 'viewer' }),
+    })
+    const { links } = (await made.json()) as PairingOffer
+    const { pathname, hash } = new URL(links[0].url)
+    const port = new URL(pages.bridge.url).port
+    const { page, complaints, close } = await openPage(tablet, 'about:blank')
+    await page.goto(`http://${name}:${port}${pathname}${hash}`)
+    await page.locator('[data-part="state"]').waitFor({ timeout: 20_000 })
+    expect(new URL(page.url()).pathname).toBe('/')
+    expect(complaints).toEqual([])
+    await close()
+    await tablet.close()
   })
 
   test('tells once how the screen stays on where the browser trusts no plain address', async () => {

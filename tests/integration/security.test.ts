@@ -81,7 +81,7 @@ describe('pairing', () => {
 
   it('offers a link and a code of one network interface each, on the machine itself only', async () => {
     const made = await offer()
-    expect(made.links.map(({ url }) => url.split('/#')[0])).toEqual(
+    expect(made.links.map(({ url }) => url.split('/pair#')[0])).toEqual(
       listLanAddresses().map(({ address }) => `http://${address}:${running.port}`),
     )
     for (const { url, qrSvg } of made.links) {
@@ -186,6 +186,21 @@ describe('answers', () => {
       'referrer-policy': 'no-referrer',
       'cache-control': 'no-store',
     })
+  })
+
+  it('to the page of a pairing link are no refusal, and lead on who is let in already', async () => {
+    const { links } = await offer()
+    const path = new URL(links[0]?.url ?? 'http://a/pair').pathname
+    const ask = (cookie?: string) =>
+      send(running.port, { path, host: lanHost(), cookie, headers: { accept: 'text/html' } })
+    const answer = await ask()
+    expect(answer.status).toBe(200)
+    expect(answer.text).toContain('Pair this device')
+    expect(answer.headers['set-cookie']).toBeUndefined()
+    expect(String(answer.headers['content-security-policy'])).toMatch(/script-src 'sha256-/)
+    expect(await ask(await pair('viewer'))).toMatchObject({ status: 302, headers: { location: '/' } })
+    const script = await send(running.port, { path, host: lanHost() })
+    expect(script.status).toBe(401)
   })
 
   it('to a page request of a stranger are the pairing page, without a cookie', async () => {

@@ -2,6 +2,7 @@ import * as z from 'zod'
 import type { PairedClient, PairingOffer } from '../../../core/contract/api.ts'
 import { cookieName } from '../../security/access.ts'
 import { listLanAddresses } from '../../security/hosts.ts'
+import { pairingPath } from '../pairingPage.ts'
 import { HttpProblem } from '../problem.ts'
 import { type RouteContext, requireController, requireLoopback } from './routeContext.ts'
 
@@ -34,7 +35,7 @@ export async function createPairingOffer(
   const { token, code, lifeMs } = pairing.offer(role)
   const links = []
   for (const { interfaceName, address } of listLanAddresses()) {
-    const url = `${scheme()}://${address}:${port()}/#pair=${token}`
+    const url = `${scheme()}://${address}:${port()}${pairingPath}#pair=${token}`
     links.push({
       interfaceName,
       url,
@@ -71,6 +72,9 @@ export function addClientRoutes(context: RouteContext): void {
       return { id, role }
     },
   )
+
+  // Who comes by a link and is let in already has nothing to pair.
+  app.get(pairingPath, (_request, reply) => reply.redirect('/'))
 
   app.post<{ Body: z.infer<typeof pairingSchema> }>(
     '/api/pairing',
