@@ -30,8 +30,8 @@ export function securityHeaders(host: string, isSecure: boolean): Record<string,
   }
 }
 
-/** The printable sheet and the pairing page carry their own style (and the latter its script) inside. */
+/** The printable sheet and the pairing page carry their own style inside, the former its typeface, the latter its script. */
 export function inlinePagePolicy(scriptHash?: string): string {
   const script = scriptHash ? `script-src '${scriptHash}'; connect-src 'self'; ` : ''
-  return `default-src 'none'; ${script}style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; base-uri 'none'; form-action 'none'`
+  return `default-src 'none'; ${script}style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'none'; base-uri 'none'; form-action 'none'`
 }

@@ -80,6 +80,15 @@ test('a jetting day: parts, drive, verdict, swap, second drive in other weather,
   const report = await fetch(`${pages.bridge.url}${sheet}`)
   expect(report.status).toBe(200)
   expect(await report.text()).toMatch(/Marigold/)
+  // Opened in the browser it is set in the typeface that it carries.
+  await page.goto(`${pages.bridge.url}${sheet}`)
+  const faces = await page.evaluate(async () => {
+    await document.fonts.ready
+    return [...document.fonts].map(({ status }) => status)
+  })
+  expect(faces.length).toBeGreaterThan(0)
+  expect(faces.filter((status) => status !== 'loaded')).toEqual([])
+  await shoot(page, 'day-4-sheet')
   expect(complaints).toEqual([])
   await close()
 })
