@@ -96,7 +96,7 @@ function sizeIn(part: Part, way: Way): string {
     return saysBore(label, bore_mm, way) ? label : `${label} (${word})`
   }
   if (opens_inHg !== undefined) return `${label} (opens at ${opens_inHg.toFixed(1)} inHg)`
-  if (volume_ml !== undefined) return `${label} (${volume_ml.toFixed(1)} ml)`
+  if (volume_ml !== undefined) return `${label} (${volume_ml.toFixed(2)} ml)`
   const unit = way === 'drill' ? 'mm' : way
   const steps = [
     ...(cruise_mm === undefined ? [] : [`${lengthWord(cruise_mm, unit)} at cruise`]),

@@ -32,6 +32,10 @@ describe('sizeWord', () => {
     }
   })
 
+  it('gives the volume of a pump cam as it was noted, to a hundredth', () => {
+    expect(sizeWord(jet({ volume_ml: 0.35 }, '2'))).toBe('2 (0.35 ml)')
+  })
+
   it('keeps the third decimal of a millimetre where the second would hide a step', () => {
     expect(sizeWord(jet({ bore_mm: 1.725 }), 'mm')).toBe('71 (1.725 mm)')
   })
