@@ -32,6 +32,15 @@ export function shownValue(inside: number, unit: UnitId, context?: UnitContext):
   return { text: spaced(text), unit: symbol }
 }
 
+/** A figure and half the width of its interval, without the unit; both a decimal finer than usual where that half would read as nothing. */
+export function shownWithDoubt(inside: number, half: number, unit: UnitId): { value: string; half: string } {
+  const { decimals: coarse } = findUnit(unit)
+  const shown = (value: number, decimals: number) =>
+    spaced(formatNumber(fromCanonical(value, unit), { decimals, decimalMark }))
+  const decimals = fromCanonical(half, unit) < 10 ** -coarse ? coarse + 1 : coarse
+  return { value: shown(inside, decimals), half: shown(half, decimals) }
+}
+
 /** Sets the thousands before the decimal mark apart; decimals stay together. */
 export function spaced(text: string): string {
   return text.replace(/^\D*\d{4,}/, (whole) => whole.replace(/\B(?=(\d{3})+$)/g, NARROW_SPACE))

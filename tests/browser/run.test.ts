@@ -218,7 +218,7 @@ describe('run page on paper, in files and of other runs', () => {
     const pulls = pages.bridge.addRun({ car: 'juniper', drive: 'good', seed: 4, at: '2025-06-15T09:12:00Z' })
     const { page, close } = await pages.open(runRoute(pulls))
     const figure = page.locator('figure', { hasText: 'Power at the wheels' })
-    await figure.getByText(/like pulls: peak \d+ ± \d+ kW/).waitFor({ timeout: 60_000 })
+    await figure.getByText(/like pulls: peak [\d.]+ ± [\d.]*[1-9] kW/).waitFor({ timeout: 60_000 })
     await figure.locator('summary', { hasText: 'Picture' }).click()
     const [download] = await Promise.all([
       page.waitForEvent('download'),
