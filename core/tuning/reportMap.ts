@@ -1,15 +1,12 @@
 import type { MixtureMap } from '../contract/result.ts'
 import type { MixtureUnit } from '../units/mixtureUnit.ts'
+import { MAP_LEAST_S, MAP_QUIET_LAMBDA, MAP_SOLID_S } from './mapLimits.ts'
 import { figure } from './reportText.ts'
 
 /** Distance from target at which a cell's colour is at its deepest. */
 const FULL_ERROR = 0.1
-/** Seconds from which a cell's number is printed bold. */
-const SOLID_S = 20
-/** Seconds below which a cell stays empty: a moment passing through proves nothing. */
-const LEAST_S = 1
 
-/** Blue for rich, white on target, orange for lean: light enough for black numbers. */
+/** Blue for rich, orange for lean: light enough for black numbers. */
 function cellColour(error: number): string {
   const share = Math.min(1, Math.abs(error) / FULL_ERROR)
   const full = error < 0 ? [112, 174, 222] : [235, 163, 92]
@@ -30,11 +27,13 @@ export function mapTable(map: MixtureMap, unit: MixtureUnit): string {
     const cells = columns.map((column) => cell(map, row, column, unit)).join('')
     rows.push(`<tr><th scope="row">${loadWord(map, row)}</th>${cells}</tr>`)
   }
-  const heads = columns.map((column) => `<th scope="col">${Math.round(map.rpm_edges[column])}</th>`).join('')
-  const what = map.load_channel === 'throttle' ? 'throttle, %' : 'load, %'
+  const heads = columns
+    .map((column) => `<th scope="col">${Math.round(middle(map.rpm_edges, column))}</th>`)
+    .join('')
+  const what = { throttle: 'throttle, %', none: 'any load' }[map.load_channel] ?? 'load, %'
   return (
-    `<table class="map"><caption><span>${unit.symbol} over engine speed (from, rpm) and ` +
-    `${what} (from); bold: ${SOLID_S} s or more</span></caption>` +
+    `<table class="map"><caption><span>${unit.symbol} over engine speed, rpm, and ` +
+    `${what}; bold: ${MAP_SOLID_S} s or more</span></caption>` +
     `<tbody>${rows.join('')}</tbody><tfoot><tr><th></th>${heads}</tr></tfoot></table>`
   )
 }
@@ -51,21 +50,23 @@ function usedColumns(map: MixtureMap): number[] {
 }
 
 function isSeen(map: MixtureMap, row: number, column: number): boolean {
-  return map.lambda[row][column] !== null && (map.seconds[row]?.[column] ?? 0) >= LEAST_S
+  return map.lambda[row][column] !== null && (map.seconds[row]?.[column] ?? 0) >= MAP_LEAST_S
 }
 
 function cell(map: MixtureMap, row: number, column: number, unit: MixtureUnit): string {
   if (!isSeen(map, row, column)) return '<td class="none"></td>'
-  const error = map.error[row]?.[column] ?? null
-  const classes = [
-    map.seconds[row][column] >= SOLID_S ? 'solid' : '',
-    error === null ? '' : error < -0.02 ? 'is-rich' : error > 0.02 ? 'is-lean' : '',
-  ].filter(Boolean)
-  const colour = error === null ? '' : ` style="background:${cellColour(error)}"`
+  // Without a known load nobody knows which target holds.
+  const error = map.load_channel === 'none' ? null : (map.error[row]?.[column] ?? null)
+  const side = error === null || Math.abs(error) <= MAP_QUIET_LAMBDA ? '' : error < 0 ? 'is-rich' : 'is-lean'
+  const classes = [map.seconds[row][column] >= MAP_SOLID_S ? 'solid' : '', side].filter(Boolean)
+  const colour = error === null || side === '' ? '' : ` style="background:${cellColour(error)}"`
   return `<td class="${classes.join(' ')}"${colour}>${figure(unit.of(map.lambda[row][column] ?? Number.NaN), unit.decimals)}</td>`
 }
 
 function loadWord(map: MixtureMap, row: number): string {
-  const edge = map.load_edges[row]
-  return map.load_channel === 'manifold_pressure' ? String(Math.round(edge * 100)) : String(Math.round(edge))
+  if (map.load_channel === 'none') return 'all'
+  const load = middle(map.load_edges, row)
+  return map.load_channel === 'manifold_pressure' ? String(Math.round(load * 100)) : String(Math.round(load))
 }
+
+const middle = (edges: readonly number[], index: number) => (edges[index] + edges[index + 1]) / 2

@@ -4,11 +4,13 @@ import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { CircuitVerdict } from '../../core/tuning/circuitVerdict.ts'
 import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { gateRangeFor } from '../../core/tuning/gateScale.ts'
+import { MAP_QUIET_LAMBDA } from '../../core/tuning/mapLimits.ts'
 import { gateSvg, gateWords } from '../../core/tuning/reportGate.ts'
 import { reportHtml } from '../../core/tuning/reportHtml.ts'
 import { mapTable } from '../../core/tuning/reportMap.ts'
 import { verdictHeadline } from '../../core/tuning/verdictHeadline.ts'
 import { createMixtureUnit, lambdaUnit } from '../../core/units/mixtureUnit.ts'
+import { mapTable as pageMap } from '../../dashboard/parts/run/mapCells.ts'
 import { createNoise, syntheticResult, syntheticRun } from '../support/syntheticRun.ts'
 
 const air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0 }
@@ -295,6 +297,28 @@ describe('mapTable', () => {
     expect(html.indexOf('1.10')).toBeLessThan(html.indexOf('1.02'))
     expect(html).not.toContain('0.90')
     expect(html).toContain('is-lean')
+  })
+
+  it('counts, colours and names its cells as the page does', () => {
+    const map = {
+      rpm_edges: [500, 1000],
+      load_edges: [0.3, 0.4],
+      load_channel: 'manifold_pressure',
+      lambda: [[0.98]],
+      seconds: [[12]],
+      error: [[0.028]],
+    }
+    const page = pageMap({ ...map, values: map.lambda, distances: map.error, quietBand: MAP_QUIET_LAMBDA })
+    expect(page).toMatchObject({ rpm: [750], load: ['35'], rows: [[{ side: 'inside' }]] })
+    const html = mapTable(map, lambdaUnit)
+    expect(html).toContain('<th scope="row">35</th>')
+    expect(html).toContain('<th scope="col">750</th>')
+    expect(html).toContain('<td class="solid">0.98</td>')
+    const far = { ...map, error: [[-0.08]] }
+    expect(mapTable(far, lambdaUnit)).toMatch(/<td class="solid is-rich" style="background/)
+    expect(mapTable({ ...far, load_channel: 'none' }, lambdaUnit)).toMatch(
+      />all<.*<td class="solid">0\.98<\/td>/,
+    )
   })
 })
 

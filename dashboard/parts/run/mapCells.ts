@@ -1,4 +1,5 @@
 import type { SteadyPiece } from '../../../core/contract/result.ts'
+import { MAP_LEAST_S } from '../../../core/tuning/mapLimits.ts'
 
 /** One cell of a map: its value, how far it lies from target (or from the other run), and how much lies behind it. */
 export interface MapCell {
@@ -30,13 +31,10 @@ export interface MapInput {
   quietBand: number
 }
 
-/** Cells with less than this say nothing that a person should act on, s. Chosen here. */
-const leastSeconds = 0.5
-
 /** Lays a map out for print: highest load on top, rows and columns without any evidence at the edges left away. */
 export function mapTable(map: MapInput): MapTable {
   const has = (row: number, column: number) =>
-    map.values[row]?.[column] != null && (map.seconds[row]?.[column] ?? 0) >= leastSeconds
+    map.values[row]?.[column] != null && (map.seconds[row]?.[column] ?? 0) >= MAP_LEAST_S
   const rowCount = map.values.length
   const columnCount = Math.max(0, map.rpm_edges.length - 1)
   const usedRows = indices(rowCount).filter((row) => indices(columnCount).some((column) => has(row, column)))
