@@ -21,6 +21,8 @@ const SLOPE_HALF_S = 0.4
 const ROAD_SLOPE_HALF_S = 0.8
 /** Road speed per rpm that changes by more than this from the first to the last third of a pull tells of a converter that slips. Chosen here. */
 const SLIP_SHARE = 0.06
+/** Samples with a power that a step needs to be the peak: a fifth of a second. Chosen here. */
+const LEAST_OF_PEAK = 4
 const DEFAULT_METHOD: PowerCorrectionMethod = 'sae_j1349'
 const methods: readonly string[] = ['sae_j1349', 'iso_1585', 'din_70020', 'std']
 
@@ -92,13 +94,16 @@ function measurePull(
     }
     steps.set(key, step)
   }
+  const counts = [...steps.values()].map(({ powers }) => powers)
   const curve = [...steps.values()].map((step) => ({
     rpm: step.rpm / step.count,
     lambda: step.lambdas > 0 ? step.lambda / step.lambdas : null,
     wheel_kW: step.powers > 0 ? step.kW / step.powers : null,
   }))
+  // A step that the pull just touched holds a moment's noise: it is no peak, unless all are so short.
+  const wellSeen = curve.filter((_, i) => counts[i] >= LEAST_OF_PEAK)
   let peak: (typeof curve)[number] | undefined
-  for (const point of curve)
+  for (const point of wellSeen.length > 0 ? wellSeen : curve)
     if (point.wheel_kW !== null && point.wheel_kW > (peak?.wheel_kW ?? 0)) peak = point
   return {
     start_s: timeS[0],

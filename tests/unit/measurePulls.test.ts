@@ -43,4 +43,17 @@ describe('measurePulls', () => {
     const wanted = ((massKg * accelerationMs2 * 27.5) / 1000) * correction_factor
     expect(Math.abs(peak_kW! / wanted - 1)).toBeLessThan(0.08)
   })
+
+  it('takes no moment of noise at the very end for the peak', () => {
+    const whole = pull((v) => 150 * v)
+    // Two samples that may tell power lie in the last step of engine speed; one wild reading comes after them.
+    const cut = (values: number[]) => values.slice(0, 131)
+    const { timeS, rpm, lambda, roadSpeedMs, intakeAirC, barometerKpa } = whole
+    const shorter = { ...whole, timeS: cut(timeS), lambda: cut(lambda), roadSpeedMs: cut(roadSpeedMs) }
+    const samples = { ...shorter, intakeAirC: cut(intakeAirC), barometerKpa: cut(barometerKpa) }
+    const steady = peakOf({ ...samples, rpm: cut(rpm) }).peak_kW!
+    const noisy = peakOf({ ...samples, rpm: cut(rpm).map((each, n) => (n === 130 ? each + 60 : each)) })
+    expect(noisy.peak_kW! / steady).toBeLessThan(1.05)
+    expect(Math.max(...noisy.curve.map(({ wheel_kW }) => wheel_kW ?? 0))).toBeGreaterThan(1.1 * steady)
+  })
 })
