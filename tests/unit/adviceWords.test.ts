@@ -1,7 +1,14 @@
 import { describe, expect, it } from 'vitest'
 import type { AdviceResult, Change } from '../../core/contract/advice.ts'
 import type { Fitted } from '../../core/contract/car.ts'
-import { lookOf, otherWarnings, swappedSince } from '../../dashboard/parts/advice/adviceWords.ts'
+import {
+  chokeText,
+  isNoPart,
+  lookOf,
+  offText,
+  otherWarnings,
+  swappedSince,
+} from '../../dashboard/parts/advice/adviceWords.ts'
 
 const jet = (label: string, bore_mm: number) => ({ label, bore_mm })
 const change: Change = {
@@ -48,6 +55,40 @@ describe('swappedSince', () => {
   it('takes the advice for what was driven with where the run noted no parts', () => {
     expect(swappedSince(change, driven, {})).toBeUndefined()
     expect(swappedSince(change, { main_jet: jet('75', 1.96) }, {})?.isDone).toBe(false)
+  })
+})
+
+describe('what is off and stays so', () => {
+  const stuck = 'Nothing in the box brings part throttle nearer to its band.'
+
+  it('is said once, in the sentence or in the warning beside it', () => {
+    expect(offText(['part throttle (lean)'], false, [])).toBe(
+      'Part throttle (lean) is off, and nothing in the parts box brings it nearer.',
+    )
+    expect(offText(['part throttle (lean)'], false, [stuck])).toBe('Part throttle (lean) is off.')
+    expect(offText(['idle (rich)', 'cruise (lean)'], false, [])).toBe(
+      'Idle (rich), cruise (lean) are off, and nothing in the parts box brings them nearer.',
+    )
+    expect(offText(['idle (rich)'], true, [])).toBe('Idle (rich) is off.')
+  })
+
+  it('stands under a headline that says "No part at hand" already', () => {
+    expect(isNoPart('No part at hand makes it better.')).toBe(true)
+    expect(isNoPart('A size is missing: main jet of about 1.89 mm.')).toBe(false)
+  })
+})
+
+describe('the note on the choke', () => {
+  const advice = (also: Change[]) => ({
+    ...({ format: 'floatbowl-advice 1', done: false, next: null, states: {} } as const),
+    also,
+    choke: { text: 'The choke comes off too late.' },
+  })
+
+  it('is left to the change of the choke where there is one', () => {
+    expect(chokeText(advice([]))).toBe('The choke comes off too late.')
+    expect(chokeText(advice([change]))).toBe('The choke comes off too late.')
+    expect(chokeText(advice([{ ...change, circuit: 'choke', part: 'choke' }]))).toBeUndefined()
   })
 })
 

@@ -123,6 +123,27 @@ export function wantedSize(advice: AdviceResult, choices: UnitChoices): string |
   return `${name} of about ${text}${NARROW_SPACE}${unit}`
 }
 
+/**
+ * What is off and stays so, in a sentence: `Cruise (rich) is off, and nothing in the parts box brings it nearer.` Of an empty box that need not be
+ * said, nor where a warning beside it does.
+ */
+export function offText(off: readonly string[], hasEmptyBox: boolean, warnings: readonly string[]): string {
+  const isSaid = hasEmptyBox || warnings.some((line) => line.startsWith('Nothing in the box brings'))
+  const [are, them] = off.length === 1 ? ['is', 'it'] : ['are', 'them']
+  const rest = isSaid ? '' : `, and nothing in the parts box brings ${them} nearer`
+  return `${sentenceStart(off.join(', '))} ${are} off${rest}.`
+}
+
+/** A summary that says no more than the headline above it, which names no part. */
+export const isNoPart = (summary: string | undefined): boolean =>
+  summary === undefined || summary.startsWith('No part at hand')
+
+/** The note on the choke, unless one of the changes is told with it. */
+export function chokeText(advice: AdviceResult): string | undefined {
+  const isChange = [advice.next, ...advice.also].some((change) => change?.part === 'choke')
+  return isChange ? undefined : more(advice).choke?.text
+}
+
 /** A box without a single part in it. */
 export const isBoxEmpty = (box: Box | undefined): boolean =>
   box !== undefined && Object.values(box).every((sizes) => sizes.length === 0)
