@@ -70,6 +70,17 @@ export function overflow(page: Page): Promise<{ sidewaysPx: number; clipped: str
       if (node.scrollWidth > node.clientWidth + 1)
         clipped.push(`${node.className} ${node.textContent?.slice(0, 40)}`)
     }
+    // A closed list cuts its choice without a sign: a copy of it that holds this choice alone shows how wide it wants to be.
+    for (const list of document.querySelectorAll<HTMLSelectElement>('main select')) {
+      if (list.clientWidth === 0) continue
+      const copy = list.cloneNode() as HTMLSelectElement
+      const text = list.selectedOptions[0]?.text ?? ''
+      copy.append(new Option(text))
+      copy.style.cssText = 'position: absolute; visibility: hidden; width: max-content'
+      list.after(copy)
+      if (copy.offsetWidth > list.offsetWidth + 1) clipped.push(`list: ${text}`)
+      copy.remove()
+    }
     return { sidewaysPx: document.documentElement.scrollWidth - window.innerWidth, clipped }
   })
 }
