@@ -9,6 +9,7 @@ const chokeWords = {
   late: 'The choke came off too late: rich though the engine needed it no more.',
   fine: 'The choke came off in good time.',
   unknown: 'Whether the choke was right cannot be told from this run.',
+  warm: 'The engine was started warm: the choke is judged by a cold start.',
 } as const
 /** The same of an injection. */
 const enrichmentWords = {
@@ -16,7 +17,11 @@ const enrichmentWords = {
   late: 'The cold enrichment was too much: rich though the engine needed it no more.',
   fine: 'The cold enrichment was right.',
   unknown: 'Whether the cold enrichment was right cannot be told from this run.',
+  warm: 'The engine was started warm: the cold enrichment is judged by a cold start.',
 } as const
+
+/** A warm engine warms no further: over its coolant the mixture shows the driving and no warm-up. */
+export const isWarmStart = ({ start }: WarmUp): boolean => start === 'warm'
 
 /** `idles by itself after 9 min at 83 °C`; without the coolant where it is not known. */
 export function selfIdleText({ self_idle_s, self_idle_coolant_C }: WarmUp, choices: UnitChoices): string {
@@ -35,5 +40,7 @@ export function warmUpText(warmUp: WarmUp, choices: UnitChoices, car?: CarProfil
     stalls === 0 ? 'no stall' : `${stalls} ${stalls === 1 ? 'stall' : 'stalls'}`,
     selfIdleText(warmUp, choices),
   ]
-  return `${sentenceStart(said.join(', '))}. ${(isInjection(car) ? enrichmentWords : chokeWords)[choke]}`
+  const words = isInjection(car) ? enrichmentWords : chokeWords
+  const verdict = choke === 'unknown' && isWarmStart(warmUp) ? words.warm : words[choke]
+  return `${sentenceStart(said.join(', '))}. ${verdict}`
 }
