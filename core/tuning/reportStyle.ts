@@ -62,6 +62,7 @@ caption { text-align: left; color: #4a4f57; padding-bottom: 1mm; caption-side: b
 .tips .median { fill: none; stroke: #14171c; stroke-width: 2.6; }
 .tips .axis { font-size: 12px; fill: #4a4f57; }
 .tips .end { text-anchor: end; }
+.tips .name { paint-order: stroke; stroke: #fff; stroke-width: 3px; }
 .tips .mid { text-anchor: middle; }
 footer { border-top: 0.3mm solid #14171c; margin-top: 5mm; padding-top: 1.5mm; font-size: 8pt; color: #4a4f57; break-inside: avoid; }
 footer { columns: 2; column-gap: 7mm; }

@@ -68,11 +68,14 @@ export function tipInsFigure(transients: readonly Transient[], unit: MixtureUnit
     grid.join('') +
     `<line x1="${x(0).toFixed(1)}" y1="${TOP}" x2="${x(0).toFixed(1)}" y2="${BOTTOM}" class="opens"/>` +
     (Number.isFinite(target)
-      ? `<line x1="${LEFT}" y1="${y(target).toFixed(1)}" x2="${WIDTH - 6}" y2="${y(target).toFixed(1)}" class="aim"/>` +
-        `<text x="${LEFT + 3}" y="${(y(target) - 4).toFixed(1)}" class="axis">target</text>`
+      ? `<line x1="${LEFT}" y1="${y(target).toFixed(1)}" x2="${WIDTH - 6}" y2="${y(target).toFixed(1)}" class="aim"/>`
       : '') +
     traces.map((trace) => `<path d="${path(trace.points)}" class="one"/>`).join('') +
     `<path d="${path(middle)}" class="median"/>` +
+    // Over the traces, where they are few: among those before the opening it cannot be read.
+    (Number.isFinite(target)
+      ? `<text x="${WIDTH - 6}" y="${(y(target) - 4).toFixed(1)}" class="axis end name">target</text>`
+      : '') +
     `<text x="${WIDTH - 6}" y="${HEIGHT - 6}" class="axis end">seconds after the throttle opens</text></svg>` +
     `<p class="quiet">${escapeHtml(finding)}</p>`
   )
