@@ -47,7 +47,7 @@ export function observeRuns(
 ): ObservedRun[] {
   const exponent = airExponentOf(car)
   const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
-  const runs = whole.map((run) => ({ ...run, pieces: withoutColdPower(run.pieces, car) }))
+  const runs = alikeInLoad(whole).map((run) => ({ ...run, pieces: withoutColdPower(run.pieces, car) }))
   const airs = runs.map(findRunAir)
   const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))
   const levels =
@@ -86,6 +86,23 @@ export function observeRuns(
       daySd: Math.hypot(settings.repeatabilityShare, airSd),
     }
   })
+}
+
+/**
+ * Cruise and part throttle are other stretches of driving where the throttle tells load than where the pressure does: of runs that differ in that, only
+ * those speak of them that were told as the newest one was.
+ */
+function alikeInLoad(runs: readonly RunAnalysis[]): readonly RunAnalysis[] {
+  const channelOf = (run: RunAnalysis) => run.result.map.load_channel
+  const newest = runs.findLast(tellsLoad)
+  return runs.map((run) =>
+    !newest || !tellsLoad(run) || channelOf(run) === channelOf(newest)
+      ? run
+      : {
+          ...run,
+          pieces: run.pieces.filter(({ state }) => state !== 'cruise' && state !== 'part_throttle'),
+        },
+  )
 }
 
 /** True for a run in which load can be told, by manifold pressure or throttle. */

@@ -257,6 +257,36 @@ describe('a board without manifold pressure', () => {
     expect(mean(1.1).next).toMatchObject({ part: 'main_jet', direction: 'richer' })
     expect(mean(0.78).next).toMatchObject({ part: 'main_jet', direction: 'leaner' })
   })
+
+  it('has no say in cruise and part throttle beside runs whose load the pressure tells, nor they where it is the newest', () => {
+    const days = [drive(right, 1), drive(right, 2), drive(right, 3)]
+    const blind = (run: RunAnalysis) =>
+      told(
+        run,
+        'throttle',
+        run.pieces.map((piece) =>
+          piece.state === 'part_throttle' || piece.state === 'cruise'
+            ? { ...piece, lambda: 0.9 * piece.lambda }
+            : piece,
+        ),
+      )
+    const lambdasOf = (runs: readonly RunAnalysis[]) => {
+      const { states } = advise(runs, box)
+      return [states.cruise.lambda, states.part_throttle.lambda]
+    }
+    for (const [mixed, alike] of [
+      [
+        [days[0], blind(days[1]), days[2]],
+        [days[0], days[2]],
+      ],
+      [[days[0], days[1], blind(days[2])], [blind(days[2])]],
+    ]) {
+      const wanted = lambdasOf(alike)
+      lambdasOf(mixed).forEach((lambda, i) => {
+        expect(Math.abs(Number(lambda) - Number(wanted[i]))).toBeLessThan(0.005)
+      })
+    }
+  })
 })
 
 describe('the printed sheet', () => {
