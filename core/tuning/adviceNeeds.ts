@@ -13,10 +13,11 @@ import {
 } from './adviceStates.ts'
 import { drivingWords } from './drivingWords.ts'
 import { LEAST_NEEDED_S, lackingDrives, mayAskAgain } from './furtherDriving.ts'
+import { tellsLoad } from './loadTold.ts'
 import type { AdviceState } from './partPaths.ts'
 import { type Band, shareInside } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
-import { type ObservedRun, tellsLoad, tellsSpeed } from './runObservations.ts'
+import { type ObservedRun, tellsSpeed } from './runObservations.ts'
 import { stateWords } from './stateWords.ts'
 
 /** What more driving must tell, and what it was asked to tell and did not. */

@@ -11,8 +11,9 @@ import { comparisonText } from './comparisonText.ts'
 import { differenceMap } from './differenceMap.ts'
 import { studentQuantile } from './distributions.ts'
 import { asRunAnalysis } from './evidence.ts'
+import { isToldAlike, statesByLoad, tellsLoad, withoutStatesByLoad } from './loadTold.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
-import { fittedOfRun, tellsLoad } from './runObservations.ts'
+import { fittedOfRun } from './runObservations.ts'
 import { findStateLevels, type StateLevels } from './stateLevels.ts'
 
 export interface CompareOptions {
@@ -81,10 +82,13 @@ export function compareRuns(
   const shifts = airs.map((air, i) =>
     airKnown ? airLogShift(air.densityKgM3, referenceKgM3, exponents[i]) : 0,
   )
-  const set = findStateLevels([
-    { pieces: runA.pieces, logShift: shifts[0] },
-    { pieces: runB.pieces, logShift: shifts[1] },
-  ])
+  const isAlike = isToldAlike(runA, runB)
+  const set = findStateLevels(
+    [runA, runB].map((run, i) => ({
+      pieces: (isAlike ? run : withoutStatesByLoad(run)).pieces,
+      logShift: shifts[i],
+    })),
+  )
   const levels = set?.levels ?? []
   const isMixed = exponents[0] !== exponents[1]
   const densities = airs.map((air, i) => (isMixed && exponents[i] === 0 ? referenceKgM3 : air.densityKgM3))
@@ -114,6 +118,8 @@ export function compareRuns(
       isDifferent,
     )
   }
+  if (!isAlike)
+    for (const state of statesByLoad) states[state] = notAlike(state, [runA.result, runB.result], shifts)
   const verdict = overall(states, decision)
   const loadless = [runA, runB].flatMap((run, i) => (tellsLoad(run) ? [] : [i === 0 ? 'first' : 'second']))
   return {
@@ -127,6 +133,7 @@ export function compareRuns(
       airKnown,
       injections: exponents.filter((exponent) => exponent === 0).length,
       loadless: loadless.length === 1 ? loadless[0] : undefined,
+      isAlike,
       isTwoCars: areTwoCars(runA, runB),
       unit: mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel),
     }),
@@ -140,6 +147,28 @@ export function compareRuns(
     ...compareSideBySide(runA.result, runB.result),
     ...(shared.size === 2 ? { banks: compareBanks(runA, runB, options) } : {}),
     map: differenceMap(runA, runB, shifts[0], shifts[1]),
+  }
+}
+
+/** A state that is another one in either run: each one's own λ, at home air, and no difference of the two. */
+function notAlike(
+  state: (typeof statesByLoad)[number],
+  results: readonly AnalysisResult[],
+  shifts: number[],
+) {
+  const [a, b] = results.map(({ mixture }, i) => {
+    const own = mixture[state]
+    const lambda = typeof own?.lambda_median === 'number' ? own.lambda_median * Math.exp(shifts[i]) : null
+    return { seconds: round(own?.seconds ?? 0, 1), lambda: lambda === null ? null : round(lambda, 4) }
+  })
+  return {
+    difference: null,
+    ci95: null,
+    verdict: 'not_enough_data' as Difference,
+    seconds_a: a.seconds,
+    seconds_b: b.seconds,
+    lambda_a: a.lambda,
+    lambda_b: b.lambda,
   }
 }
 

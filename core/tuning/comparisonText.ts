@@ -12,6 +12,8 @@ interface Compared {
   readonly injections: number
   /** The run that tells neither throttle nor pressure, if one does. */
   readonly loadless: string | undefined
+  /** Load is told in the same way in both, so that cruise is cruise. */
+  readonly isAlike: boolean
   /** Of two cars neither is a change of the other. */
   readonly isTwoCars: boolean
   /** How distances are given. */
@@ -20,6 +22,12 @@ interface Compared {
 
 /** The verdict of a comparison in words: `Leaner in the second run: cruise by λ 0.041 ± 0.006.` */
 export function comparisonText(compared: Compared): string {
+  if (compared.isAlike) return verdictText(compared)
+  const { cruise: _, part_throttle: __, ...states } = compared.states
+  return `${verdictText({ ...compared, states })} In one run the pressure tells the load, in the other the throttle: cruise and part throttle are not the same in both, and not compared.`
+}
+
+function verdictText(compared: Compared): string {
   const { verdict, states, loadless, isTwoCars } = compared
   const second = isTwoCars ? 'second car' : 'second run'
   const air = airText(compared)

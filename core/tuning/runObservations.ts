@@ -2,6 +2,7 @@ import { type Box, type CarProfile, type Fitted, fittedSchema, type Part } from 
 import type { RunAnalysis } from '../contract/result.ts'
 import { withoutColdPower } from './chokeFuel.ts'
 import { studentQuantile } from './distributions.ts'
+import { isToldAlike, onlyIdle, tellsLoad } from './loadTold.ts'
 import { type AdviceState, adviceStates, isSamePart } from './partPaths.ts'
 import { completedFrom, sizedPart } from './partSize.ts'
 import {
@@ -88,26 +89,10 @@ export function observeRuns(
   })
 }
 
-/**
- * Cruise and part throttle are other stretches of driving where the throttle tells load than where the pressure does: of runs that differ in that, only
- * those speak of them that were told as the newest one was.
- */
+/** Of runs that differ in how their load is told, only those speak of more than idle that were told as the newest one was. */
 function alikeInLoad(runs: readonly RunAnalysis[]): readonly RunAnalysis[] {
-  const channelOf = (run: RunAnalysis) => run.result.map.load_channel
   const newest = runs.findLast(tellsLoad)
-  return runs.map((run) =>
-    !newest || !tellsLoad(run) || channelOf(run) === channelOf(newest)
-      ? run
-      : {
-          ...run,
-          pieces: run.pieces.filter(({ state }) => state !== 'cruise' && state !== 'part_throttle'),
-        },
-  )
-}
-
-/** True for a run in which load can be told, by manifold pressure or throttle. */
-export function tellsLoad(run: RunAnalysis): boolean {
-  return run.result.map.load_channel !== 'none'
+  return runs.map((run) => (!newest || isToldAlike(run, newest) ? run : onlyIdle(run)))
 }
 
 /** True for a run in which idle can be told from the rest. */

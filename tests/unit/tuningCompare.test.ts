@@ -69,6 +69,26 @@ describe('compareRuns', () => {
       }
       expect(compareRuns(whole, blind).text).toMatch(/^The second run tells neither throttle nor pressure/)
     })
+
+    it('compares no cruise whose load the throttle tells with one whose load the pressure tells', () => {
+      const run = drive(2, cold)
+      const byThrottle = {
+        ...run,
+        pieces: run.pieces.map((piece) =>
+          piece.state === 'cruise' ? { ...piece, lambda: 0.9 * piece.lambda } : piece,
+        ),
+        result: { ...run.result, map: { ...run.result.map, load_channel: 'throttle' as const } },
+      }
+      const { states, text } = compareRuns(whole, byThrottle)
+      expect(states.cruise).toMatchObject({ difference: null, verdict: 'not_enough_data' })
+      const { lambda_a, lambda_b } = states.cruise as unknown as Record<string, number>
+      expect(lambda_a).toBeCloseTo(lambda_b, 1)
+      expect(states.idle?.verdict).toBe('no_difference')
+      expect(states.power?.verdict).toBe('no_difference')
+      expect(text).not.toContain('want of driving')
+      expect(text).toMatch(/In one run the pressure tells the load, in the other the throttle/)
+      expect(compareRuns(whole, run).text).not.toContain('the other the throttle')
+    })
   })
 
   it('finds no difference in one car driven on a hot low day and a cold high one', () => {
@@ -262,6 +282,7 @@ describe('comparisonText', () => {
       airKnown: true,
       injections: 0,
       loadless: undefined,
+      isAlike: true,
       isTwoCars: false,
       unit: lambdaUnit,
     })
