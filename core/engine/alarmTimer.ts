@@ -8,6 +8,9 @@ const delays: Readonly<Record<AlarmPriority, { onS: number; offS: number }>> = {
   advisory: { onS: 3, offS: 5 },
 }
 
+/** Readings farther apart than this are no spikes of each other, s. Chosen here. */
+const SPIKE_S = 0.25
+
 /** One alarm with on-delay, off-delay and a worst value. Bad and good are told apart by the caller, who keeps the deadband between them. */
 export interface AlarmTimer {
   readonly code: AlarmCode
@@ -16,6 +19,7 @@ export interface AlarmTimer {
   /** First bad moment of the alarm that is on or was on last, s. */
   startS: number
   endS: number
+  /** The worst value, single spikes aside. */
   worst: number
   /**
    * @param isBad over the limit
@@ -45,6 +49,9 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
     badSinceS: Number.NaN,
     goodSinceS: Number.NaN,
     worst: Number.NaN,
+    /** The value before this one, and when. */
+    before: Number.NaN,
+    beforeS: Number.NaN,
     restS,
   }
 
@@ -62,10 +69,14 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       if (isBad) {
         if (Number.isNaN(since.badSinceS)) {
           since.badSinceS = timeS
-          since.worst = value
+          since.worst = Number.NaN
+          since.before = Number.NaN
+          since.beforeS = Number.NaN
         }
-        if (!Number.isNaN(value) && isWorse(value, since.worst)) since.worst = value
+        takeWorst(timeS, value)
       } else if (!alarm.isOn) since.badSinceS = Number.NaN
+      since.before = value
+      since.beforeS = timeS
       if (!alarm.isOn) {
         // A hair of time makes up for the rounding of sample times.
         if (!(timeS - since.badSinceS >= onS - 1e-6) || timeS - alarm.endS < since.restS) return
@@ -75,7 +86,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
         alarm.endS = Number.NaN
         since.goodSinceS = Number.NaN
       }
-      if (isBad) alarm.worst = since.worst
+      if (isBad) alarm.worst = Number.isNaN(since.worst) ? value : since.worst
       if (!isGood) since.goodSinceS = Number.NaN
       else if (Number.isNaN(since.goodSinceS)) since.goodSinceS = timeS
       if (timeS - since.goodSinceS >= offS - 1e-6) turnOff(since.goodSinceS)
@@ -85,6 +96,14 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       if (alarm.isOn) turnOff(timeS)
       since.badSinceS = Number.NaN
     },
+  }
+
+  /** Of readings that come quickly a value is the worst once the next one is as bad: a single spike is none. */
+  function takeWorst(timeS: number, value: number): void {
+    if (Number.isNaN(value)) return
+    const isQuick = !(timeS - since.beforeS > SPIKE_S)
+    const held = isQuick && isWorse(value, since.before) ? since.before : value
+    if (!Number.isNaN(held) && (Number.isNaN(since.worst) || isWorse(held, since.worst))) since.worst = held
   }
 
   function turnOff(timeS: number): void {

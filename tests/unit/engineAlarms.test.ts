@@ -147,6 +147,12 @@ describe('createAlarms', () => {
     expect(onAt.lean_under_load).toBeLessThan(1.5)
   })
 
+  it('takes no spike of a single reading for the worst', () => {
+    const spiky = (t: number) => (Math.round(100 * t) % 50 === 7 ? 1.4 : t >= 1 && t < 3 ? 0.97 : 0.87)
+    const { log } = run(6, (t) => ({ lambda: spiky(t) }))
+    expect(log.map(({ code, worst }) => [code, worst])).toEqual([['lean_under_load', 0.97]])
+  })
+
   it('logs first, last and worst of a warning', () => {
     const { log } = run(6, (t) => ({ lambda: t >= 1 && t < 2 ? 0.95 : t >= 2 && t < 3 ? 0.98 : 0.87 }))
     expect(log).toContainEqual({
