@@ -3,6 +3,7 @@ import type { AdviceResult, Change } from '../../core/contract/advice.ts'
 import type { Part } from '../../core/contract/car.ts'
 import { partWord } from '../../core/tuning/adviceText.ts'
 import type { InjectionFactors } from '../../core/tuning/injectionFactors.ts'
+import { ACCELERATION, accelerationLabel } from '../../core/tuning/injectionNumbers.ts'
 import { sizesWord } from '../../core/tuning/sizeWords.ts'
 import { formatNumber, sentenceStart } from '../../core/units/format.ts'
 import { lambdaUnit, type MixtureUnit, mixtureRange } from '../../core/units/mixtureUnit.ts'
@@ -116,12 +117,7 @@ function formatFactors(factors: InjectionFactors): string[] {
     rows.push([state.replaceAll('_', ' '), factor.toFixed(3), percent.toFixed(1), String(seconds)])
   }
   const lines = formatTable(rows)
-  if (acceleration) {
-    const { factor, decay_factor } = acceleration
-    lines.push(
-      `acceleration enrichment ${factor === 1 ? `decay × ${decay_factor}` : `× ${factor.toFixed(2)}`}`,
-    )
-  }
+  if (acceleration) lines.push(`${partWord(ACCELERATION)} ${accelerationLabel(acceleration)}`)
   if (cold.length > 0) {
     const byCoolant = cold.map((row) => [
       String(row.coolant_C),

@@ -2,7 +2,7 @@ import type { Change } from '../contract/advice.ts'
 import type { Fitted } from '../contract/car.ts'
 import type { TransientPattern } from '../contract/result.ts'
 import type { MixtureUnit } from '../units/mixtureUnit.ts'
-import { ACCELERATION } from './injectionNumbers.ts'
+import { ACCELERATION, accelerationLabel } from './injectionNumbers.ts'
 import { countSentence } from './pumpAdvice.ts'
 import { curedPatternOf, type PumpVerdict } from './pumpVerdict.ts'
 
@@ -60,7 +60,7 @@ export function accelerationChange(
     part: ACCELERATION,
     direction: asked.pattern === 'rich' || asked.pattern === 'lean_then_rich' ? 'leaner' : 'richer',
     from: fitted[ACCELERATION] ?? { label: 'as it is' },
-    to: { label: isDecay ? `decay × ${asked.decay_factor}` : `× ${asked.factor.toFixed(2)}` },
+    to: { label: accelerationLabel(asked) },
     area_factor: isDecay ? null : asked.factor,
     expected_lambda: null,
     expected_ci95: null,
@@ -69,7 +69,7 @@ export function accelerationChange(
       countSentence(pump, asked.pattern, unit),
       isDecay
         ? `Its fuel ${asked.decay_factor > 1 ? 'ends too early: let it die away more slowly' : 'comes late and lasts too long: let it die away faster'}. Where the injection spreads a fixed amount over the decay, change the amount by the same factor.`
-        : `The fuel that an opening adds × ${asked.factor.toFixed(2)}, its decay as it is.`,
+        : `The fuel that an opening adds ${accelerationLabel(asked)}, its decay as it is.`,
     ],
   }
 }

@@ -12,3 +12,7 @@ export const isTypedIn = (part: string) => part === FUEL_TABLE || part === ACCEL
 /** `fuel × 1.08 in cruise`, `acceleration enrichment × 1.50`. */
 export const typedWords = (part: string, to: PartSize) =>
   `${part === FUEL_TABLE ? 'fuel' : partWord(part)} ${to.label}`
+
+/** `× 1.50` of the amount, or `decay × 1.5` where that is to be changed. */
+export const accelerationLabel = ({ factor, decay_factor }: { factor: number; decay_factor: number }) =>
+  factor === 1 ? `decay × ${decay_factor}` : `× ${factor.toFixed(2)}`

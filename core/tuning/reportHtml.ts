@@ -12,7 +12,7 @@ import { summariseTipIns } from './compareSideBySide.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { gateRangeFor, hasPosts } from './gateScale.ts'
 import type { InjectionFactors } from './injectionFactors.ts'
-import { isTypedIn, typedWords } from './injectionNumbers.ts'
+import { ACCELERATION, accelerationLabel, isTypedIn, typedWords } from './injectionNumbers.ts'
 import { doubtOf, gateSvg, verdictIn } from './reportGate.ts'
 import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
@@ -181,12 +181,7 @@ function factorsSection(advice: AdviceResult): string {
   )
   const row = (name: string, words: string) =>
     `<tr><th scope="row">${escapeHtml(name)}</th><td class="number">${escapeHtml(words)}</td><td></td></tr>`
-  if (factors?.acceleration) {
-    const { factor, decay_factor } = factors.acceleration
-    rows.push(
-      row('acceleration enrichment', factor === 1 ? `decay × ${decay_factor}` : `× ${figure(factor, 2)}`),
-    )
-  }
+  if (factors?.acceleration) rows.push(row(partWord(ACCELERATION), accelerationLabel(factors.acceleration)))
   for (const { coolant_C, factor } of factors?.cold ?? [])
     rows.push(row(`cold, coolant ${coolant_C} °C`, `× ${figure(factor, 2)}`))
   if (rows.length === 0) return ''

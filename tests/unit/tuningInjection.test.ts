@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { formatAdvice } from '../../bridge/cli/advise.ts'
-import type { Fitted } from '../../core/contract/car.ts'
+import type { CarProfile, Fitted } from '../../core/contract/car.ts'
 import type { RunAnalysis, TransientPattern, WarmUp } from '../../core/contract/result.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
@@ -148,7 +148,14 @@ describe('throttle-body injection', () => {
       expect(formatAdvice(advice)).toMatch(/coolant °C +fuel × +percent\s+20 +0\.800 +-20\.0/)
       const names = circuitVerdicts(run, { car }).map(({ name, words }) => `${name}: ${words}`)
       expect(names).toContain('Cold enrichment: too much')
-      expect(names.join()).not.toContain('Transfer')
+      // Driving that would be a carburettor's transfer.
+      const pieces = run.pieces.map((piece) =>
+        piece.state === 'cruise' ? { ...piece, throttlePct: 3, load: 0.4 } : { ...piece, throttlePct: 0 },
+      )
+      const circuitsOf = (of: CarProfile | undefined) =>
+        circuitVerdicts({ ...run, car: undefined, pieces }, { car: of }).map(({ circuit }) => circuit)
+      expect(circuitsOf(car)).not.toContain('transfer')
+      expect(circuitsOf({ id: 'carburettor' })).toContain('transfer')
     })
   })
 })
