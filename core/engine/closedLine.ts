@@ -136,11 +136,3 @@ export function closedPressureKpa(line: ClosedLine, rpm: number): number {
   const high = overrunKpa[Math.min(last, (overrunRpm / RPM_STEP) | 0)]
   return idleKpa + ((high - idleKpa) * (rpm - idleRpm)) / (overrunRpm - idleRpm)
 }
-
-/** Within this of the closed throttle's pressure it is shut, kPa. Chosen here. */
-const SHUT_ROOM_KPA = 2.2
-
-/** True where the pressure is that of the shut throttle; `gapKpa` more or less of room for a hysteresis. */
-export function isShutByPressure(line: ClosedLine, rpm: number, mapKpa: number, gapKpa = 0): boolean {
-  return mapKpa <= closedPressureKpa(line, rpm) + SHUT_ROOM_KPA + gapKpa
-}

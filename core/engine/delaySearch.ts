@@ -1,4 +1,3 @@
-import type { ClosedLine } from './closedLine.ts'
 import type { ConditionedRun } from './conditionedRun.ts'
 import type { DelayWindows } from './delayEvents.ts'
 import type { DelayLaw, FlowModel } from './delayLaw.ts'
@@ -17,8 +16,6 @@ import { weighRows } from './rowWeights.ts'
 export interface LearnDelayOptions {
   readonly throttleRestPct: number
   readonly warmIdleRpm: number
-  /** Of boards without a throttle sensor (`LearnedCar.closedLine`). */
-  readonly closedLine?: ClosedLine | undefined
   /** Of boards without a pressure sensor (`LearnedCar.throttleNeed`). */
   readonly throttleNeed: number
   readonly barometerKpa: number
@@ -100,7 +97,6 @@ export function prepareWindows(
     throttleRestPct: options.throttleRestPct,
     restPct: 1.5,
     overrunRpm: 1.4 * options.warmIdleRpm,
-    closedLine: options.closedLine,
   })
   return { signals, readingAt: readingsAt(run, windows) }
 }

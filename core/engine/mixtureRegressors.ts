@@ -1,4 +1,3 @@
-import { type ClosedLine, isShutByPressure } from './closedLine.ts'
 import type { ConditionedRun } from './conditionedRun.ts'
 import type { DelayWindows } from './delayEvents.ts'
 import { plateOpening } from './plateOpening.ts'
@@ -27,8 +26,6 @@ export interface RegressorOptions {
   readonly throttleRestPct: number
   readonly restPct: number
   readonly overrunRpm: number
-  /** Pressure of the shut throttle where the board tells no throttle, if it was learned. */
-  readonly closedLine: ClosedLine | undefined
 }
 
 /** The signals of a run's windows, which are the same whatever the sensor's lag. */
@@ -47,8 +44,6 @@ const QUICK_S = 0.2
 const FILM_S = 0.9
 const SHOT_S = [0.12, 0.5]
 const OVERRUN_S = 0.5
-/** Below this load the throttle is taken to be shut where neither it nor its pressure is known. Chosen here. */
-const LIGHT_LOAD = 0.27
 /** The pump's shot is thinned by the air that flows: what the plate's travel gives in a flow beside idle's, rpm × load, counts as this, within these. Chosen here. */
 const IDLE_FLOW = 400
 const LEAST_FLOW = 200
@@ -152,7 +147,7 @@ function inputSignals(
   options: RegressorOptions,
   inOverrun: Uint8Array,
 ): Float64Array[] {
-  const { timeS, rpm, throttlePct, mapKpa } = run
+  const { timeS, rpm, throttlePct } = run
   const signals: Float64Array[] = []
   const rows = runIndex.length
   const make = (value: (i: number) => number) => {
@@ -177,18 +172,17 @@ function inputSignals(
     signals.push(make((i) => (load[i] * rpm[i]) / 2500))
   }
   signals.push(highPassed(plainLoad, stepS, FILM_S))
-  const line = options.closedLine
-  const shut = make((i) => {
-    if (hasThrottle) return throttlePct[i] - options.throttleRestPct < options.restPct ? 1 : 0
-    return (line ? isShutByPressure(line, rpm[i], mapKpa[i]) : load[i] < LIGHT_LOAD) ? 1 : 0
+  const overrun = make((i) => {
+    const isClosed = hasThrottle ? throttlePct[i] - options.throttleRestPct < options.restPct : load[i] < 0.27
+    return isClosed && rpm[i] > options.overrunRpm ? 1 : 0
   })
-  const overrun = shut.map((each, r) => (rpm[runIndex[r]] > options.overrunRpm ? each : 0))
-  // Light load only guesses at the shut throttle, and is the most that such a board has to go by.
-  if (hasThrottle || line) inOverrun.set(overrun)
+  // Pressure alone only guesses at the shut throttle, and light load is the most that such a board has to go by.
+  if (hasThrottle) inOverrun.set(overrun)
   signals.push(overrun)
   signals.push(lowPassed(overrun, stepS, OVERRUN_S))
   if (!hasThrottle && !hasLoad) return signals
-  if (hasThrottle || line) signals.push(shut)
+  if (hasThrottle)
+    signals.push(make((i) => (throttlePct[i] - options.throttleRestPct < options.restPct ? 1 : 0)))
   const openedPct = hasThrottle ? throttlePct : load.map((each, i) => plateOpening(each, rpm[i]))
   const rate = (sign: number) =>
     make((i) =>

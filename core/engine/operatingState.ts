@@ -1,5 +1,5 @@
 import { type OperatingState, operatingStates } from '../contract/result.ts'
-import { type ClosedLine, isShutByPressure } from './closedLine.ts'
+import { type ClosedLine, closedPressureKpa } from './closedLine.ts'
 import type { StateLimits } from './stateLimits.ts'
 import { hasOwnThrottleLimits, throttleQuickness } from './throttleLoad.ts'
 
@@ -71,7 +71,8 @@ export interface StateMachineOptions {
 const FALLING_RPM_S = -150
 /** Without a throttle: closed is told by a load below this share of what the engine idles at. */
 const CLOSED_LOAD_GAP = 0.06
-/** The same once the closed throttle's pressure is learned: half the gap between entering and leaving, kPa. */
+/** The same once the closed throttle's pressure is learned: within this of it, with half the gap between entering and leaving, kPa. */
+const CLOSED_ROOM_KPA = 2.2
 const CLOSED_GAP_KPA = 0.4
 
 export function createStateMachine(options: StateMachineOptions): StateMachine {
@@ -162,7 +163,10 @@ export function createStateMachine(options: StateMachineOptions): StateMachine {
     if (options.hasThrottle()) return isAtRest
     if (options.hasPressure()) {
       const line = options.closedLine?.()
-      if (line) return isShutByPressure(line, rpm, point.mapKpa, isAtRest ? CLOSED_GAP_KPA : -CLOSED_GAP_KPA)
+      if (line) {
+        const roomKpa = CLOSED_ROOM_KPA + (isAtRest ? CLOSED_GAP_KPA : -CLOSED_GAP_KPA)
+        return point.mapKpa <= closedPressureKpa(line, rpm) + roomKpa
+      }
       if (!isAboveIdle) idleLoad += 0.002 * (Math.min(load, 0.5) - idleLoad)
       return isAboveIdle ? load < idleLoad - CLOSED_LOAD_GAP + (isAtRest ? 0.02 : 0) : load < idleLoad + 0.1
     }

@@ -159,7 +159,6 @@ class Learner implements RunLearner {
       throttleRestPct: learned.throttleRestPct,
       warmIdleRpm: learned.warmIdleRpm,
       throttleNeed: learned.throttleNeed,
-      closedLine: learned.closedLine,
       barometerKpa: learned.barometerKpa,
       earlier,
       earlierEvents: own?.events_used ?? 0,
