@@ -8,10 +8,10 @@ import {
   type RegressorSignals,
   type Regressors,
 } from './mixtureRegressors.ts'
-import { explainedSquare, factorise, multiplyFour } from './normalEquations.ts'
+import { explainedSquare, factorise, multiplyFour, solveWeights } from './normalEquations.ts'
 import { flowFigure } from './pointHistory.ts'
 import { pointsOf, readingsAt } from './readWindows.ts'
-import { weighRows } from './rowWeights.ts'
+import { weighOddWindows, weighRows } from './rowWeights.ts'
 
 export interface LearnDelayOptions {
   readonly throttleRestPct: number
@@ -46,6 +46,8 @@ export interface Search {
   /** True when some rows were left out, so that it may find another law than one that trusts the overrun. */
   readonly leavesOut: boolean
   setLag(lagS: number): void
+  /** From now on, moves that a law near the best one cannot explain count for less. */
+  weighBy(flow: FlowModel, pureS: number, b: number): void
   /** Log likelihood with prior of a law whose total delay is pure + lag + b/x. */
   score(flow: FlowModel, pureS: number, b: number): number
 }
@@ -250,17 +252,32 @@ export function createSearch(
     return square
   }
 
+  /** Share of the readings' square that the model leaves over under a law; the readings stand in `y`, the least squares half solved in `right`. */
+  function fitModel(flow: FlowModel, pureS: number, b: number): number {
+    const { columns, values } = designNow()
+    const square = layReadings(flow, pureS, b)
+    for (let c = 0; c < columns; c += 4) {
+      multiplyFour(right, c, Math.min(4, columns - c), values, rows.rows, y, 0)
+    }
+    const explained = explainedSquare(factor, right, columns)
+    return Math.max(1e-9, 1 - explained / square)
+  }
+
   return {
     leavesOut: counted < rows.rows,
     setLag,
-    score(flow, pureS, b) {
+    weighBy(flow, pureS, b) {
       const { columns, values } = designNow()
-      const square = layReadings(flow, pureS, b)
-      for (let c = 0; c < columns; c += 4) {
-        multiplyFour(right, c, Math.min(4, columns - c), values, rows.rows, y, 0)
+      fitModel(flow, pureS, b)
+      const weights = solveWeights(factor, right, columns)
+      for (let c = 0; c < columns; c++) {
+        for (let row = 0; row < rows.rows; row++) y[row] -= weights[c] * values[c * rows.rows + row]
       }
-      const explained = explainedSquare(factor, right, columns)
-      const left = Math.max(1e-9, 1 - explained / square)
+      weighOddWindows(rows, y, weightOf)
+      x = undefined
+    },
+    score(flow, pureS, b) {
+      const left = fitModel(flow, pureS, b)
       const fit = (-readings / 2) * Math.log(left)
       const offB = Math.log(b / before.bSRpmKpa) / sdB
       const offA = (pureS + lagS - before.aS) / sdA

@@ -91,7 +91,9 @@ interface Found {
 
 /** The best law of a search, found on a part of the windows first. */
 function findLaw(full: Search, rough: Search, before: DelayLaw): Found {
-  let best = climb(rough, 'plug', PRIOR_LAG_S, coarse(rough, 'plug', before))
+  const first = climb(rough, 'plug', PRIOR_LAG_S, coarse(rough, 'plug', before))
+  rough.weighBy('plug', first.pureS, first.b)
+  let best = climb(rough, 'plug', PRIOR_LAG_S, first)
   for (const flow of ['cause', 'arrival'] as const) {
     const tried = climb(rough, flow, PRIOR_LAG_S, best)
     if (tried.score > best.score + (best.flow === 'plug' ? PLUG_LOG_ODDS : 0)) best = tried
@@ -105,6 +107,7 @@ function findLaw(full: Search, rough: Search, before: DelayLaw): Found {
     if (tried.score > best.score) best = tried
   }
   full.setLag(best.lagS)
+  if (full !== rough) full.weighBy(best.flow, best.pureS, best.b)
   const law = rough === full ? best : climb(full, best.flow, best.lagS, best)
   return {
     law,

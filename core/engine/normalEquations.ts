@@ -68,3 +68,13 @@ export function explainedSquare(l: Float64Array, right: Float64Array, columns: n
   }
   return square
 }
+
+/** Weights of the columns in the least squares, from what `explainedSquare` left in `right`; overwrites it by them. */
+export function solveWeights(l: Float64Array, right: Float64Array, columns: number): Float64Array {
+  for (let i = columns - 1; i >= 0; i--) {
+    let sum = right[i]
+    for (let k = i + 1; k < columns; k++) sum -= l[k * columns + i] * right[k]
+    right[i] = sum / l[i * columns + i]
+  }
+  return right
+}

@@ -17,3 +17,36 @@ export function weighRows({ rows, stepS }: RegressorRows, inOverrun: Uint8Array)
   }
   return weightOf
 }
+
+/** A window in which the model leaves over this many times the usual square per row counts half. Chosen here. */
+const ODD_TIMES = 6
+
+/**
+ * Lowers `weightOf`, the weights under which `left` is what the model leaves over, in windows where that is far more than in the usual one: a misfire, a
+ * slip of the clutch or a spike must not outweigh all the rest of a drive. Heavy tails as of Student's distribution; weights in place.
+ */
+export function weighOddWindows(
+  { rows, windowOf }: RegressorRows,
+  left: Float64Array,
+  weightOf: Float64Array,
+): void {
+  const squares: { from: number; to: number; perRow: number }[] = []
+  for (let from = 0; from < rows; ) {
+    let to = from
+    let square = 0
+    let counted = 0
+    for (; to < rows && windowOf[to] === windowOf[from]; to++) {
+      if (weightOf[to] === 0) continue
+      square += (left[to] / weightOf[to]) ** 2
+      counted++
+    }
+    if (counted > 0) squares.push({ from, to, perRow: square / counted })
+    from = to
+  }
+  const usual = squares.map(({ perRow }) => perRow).sort((a, b) => a - b)[squares.length >> 1]
+  if (!(usual > 0)) return
+  for (const { from, to, perRow } of squares) {
+    const weight = Math.sqrt(Math.min(1, (ODD_TIMES + 1) / (ODD_TIMES + perRow / usual)))
+    for (let row = from; row < to; row++) weightOf[row] *= weight
+  }
+}
