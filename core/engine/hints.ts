@@ -20,6 +20,12 @@ const CRUISE_OF_IDLE = 0.35
 const CALM_IDLE_IQR = 0.025
 /** The flow that thins the leak’s air scatters as an idle’s speed may (trade), and what the leak adds to λ by the same share. */
 const LEAK_IQR_SHARE = 0.12
+/**
+ * Idle and cruise both lean by this much, cruise by this share of idle's at least: of n cylinders one that never fires adds 1/(n − 1) of λ everywhere, and
+ * the others burn evenly. Chosen here.
+ */
+const LEAN_EVERYWHERE = 0.12
+const EVERYWHERE_SHARE = 0.5
 /** Scatter of idle speed from second to second, share: an older engine is steady below this, uneven over it. Common practice, no source. */
 const UNEVEN_IDLE_SHARE = 0.045
 /** Load of an idle that only much overlap (or a vacuum leak) gives; common practice, no source. */
@@ -33,6 +39,9 @@ const BANKS_APART = 0.05
 const TWO_BANK_CYLINDERS = 8
 /** Power over its target by more than this leaves no room for a leaner bank that nobody sees; the band of the trade ends here. */
 const LEAN_POWER = 0.02
+
+const PLUG_LEAD_TEST =
+  'With the engine idling, unplug one plug lead after the other (insulated pliers): the cylinder that makes no difference misfires.'
 
 /**
  * What may make the reading lie: leak, misfire, camshaft, aged sensor, other bank; each with its evidence and one test that the owner can do. A hint
@@ -63,7 +72,18 @@ export function findHints({ result, pieces, gains, cylinders, bankName }: HintIn
         code: 'misfire',
         text: 'Idle reads lean and runs unevenly: a cylinder that misfires sends unburnt air, while its plug is wet.',
         evidence: { idle_error: idleError, speed_scatter: uneven, lambda_iqr: idle?.lambda_iqr },
-        test: 'With the engine idling, unplug one plug lead after the other (insulated pliers): the cylinder that makes no difference misfires.',
+        test: PLUG_LEAD_TEST,
+      })
+    } else if (
+      idleError > LEAN_EVERYWHERE &&
+      cruiseError !== null &&
+      cruiseError > EVERYWHERE_SHARE * idleError
+    ) {
+      hints.push({
+        code: 'misfire',
+        text: 'Idle and cruise both read lean: a cylinder that never fires sends its air unburnt all the time, and more fuel for the others would not cure it.',
+        evidence: { idle_error: idleError, cruise_error: cruiseError, speed_scatter: uneven },
+        test: PLUG_LEAD_TEST,
       })
     } else if (
       uneven <= UNEVEN_IDLE_SHARE &&

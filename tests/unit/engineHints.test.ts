@@ -61,6 +61,11 @@ describe('findHints', () => {
     expect(codes(0.12, 0.1, 0.07)).toEqual(['misfire'])
   })
 
+  it('thinks of a cylinder that never fires where idle and cruise are lean by much, however evenly the engine runs', () => {
+    expect(codes(0.2, 0.17, 0.01)).toEqual(['misfire'])
+    expect(codes(0.2, 0.09, 0.01)).toEqual([])
+  })
+
   it('takes a lean idle whose λ comes and goes for a misfire, though its speed holds', () => {
     expect(codes(0.09, 0, 0.03, 0.1)).toEqual(['misfire'])
     expect(codes(0.02, 0, 0.03, 0.1)).toEqual([])
