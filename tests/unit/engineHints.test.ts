@@ -22,14 +22,16 @@ function idlePieces(scatter: number, hasLoad: boolean): SteadyPiece[] {
   )
 }
 
-const codes = (idle: number, cruise: number, scatter: number, iqr?: number, hasLoad = false) =>
+const hintsOf = (idle: number, cruise: number, scatter: number, iqr?: number, hasLoad = false) =>
   findHints({
     result: { mixture: { idle: mixture(idle, iqr), cruise: mixture(cruise) }, transients: [] },
     pieces: idlePieces(scatter, hasLoad),
     gains: [1, Number.NaN],
     cylinders: 4,
     bankName: undefined,
-  }).map(({ code }) => code)
+  })
+const codes = (...car: Parameters<typeof hintsOf>) => hintsOf(...car).map(({ code }) => code)
+const texts = (...car: Parameters<typeof hintsOf>) => hintsOf(...car).map(({ text }) => text)
 
 describe('findHints', () => {
   it('is quiet about a car that is right, though its idle hunts a little', () => {
@@ -49,8 +51,15 @@ describe('findHints', () => {
     expect(codes(0.4, 0.04, 0.01, 0.04)).toEqual(['exhaust_leak'])
   })
 
-  it('takes it for no leak when λ at idle is restless', () => {
-    expect(codes(0.1, -0.02, 0.03, 0.05)).toEqual([])
+  it('takes an idle whose λ is restless though its speed holds for overlap, and a steadier one for a leak', () => {
+    expect(codes(0.1, -0.02, 0.03, 0.05)).toEqual(['overlap_camshaft'])
+    expect(codes(0.2, 0.02, 0.03, 0.034)).toEqual(['exhaust_leak'])
+    expect(codes(0.2, 0.02, 0.03, 0.045)).toEqual([])
+  })
+
+  it('takes no idle for a leak beside a cruise that is lean by more than a leak would make it', () => {
+    expect(codes(0.2, 0.07, 0.01)).toEqual(['exhaust_leak'])
+    expect(codes(0.2, 0.08, 0.01)).toEqual([])
   })
 
   it('takes no load that switches in and out for a shaking idle', () => {
@@ -68,6 +77,8 @@ describe('findHints', () => {
 
   it('takes a lean idle whose λ comes and goes for a misfire, though its speed holds', () => {
     expect(codes(0.09, 0, 0.03, 0.1)).toEqual(['misfire'])
+    expect(texts(0.09, 0, 0.03, 0.1)[0]).toContain('the speed holds')
+    expect(texts(0.09, 0, 0.07, 0.1)[0]).toContain('unevenly')
     expect(codes(0.02, 0, 0.03, 0.1)).toEqual([])
   })
 
