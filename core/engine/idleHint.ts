@@ -1,4 +1,5 @@
 import type { AnalysisResult, Hint, SteadyPiece } from '../contract/result.ts'
+import { meanOf, medianOf } from '../numeric/average.ts'
 
 /** Idle is looked at when it was steady for so long, s. */
 const LEAST_IDLE_S = 20
@@ -42,7 +43,7 @@ export function idleHint(
 ): Hint | undefined {
   const speedShare = speedScatter(pieces)
   const iqr = idle?.lambda_iqr ?? 0
-  const load = mean(pieces.map((piece) => piece.load))
+  const load = meanOf(pieces.map((piece) => piece.load))
   if (load > OVERLAP_LOAD && iqr > OVERLAP_IQR) {
     return {
       code: 'overlap_camshaft',
@@ -108,15 +109,5 @@ function speedScatter(pieces: readonly SteadyPiece[]): number {
     if (pieces[i].visit !== pieces[i - 1].visit || !(pieces[i].rpm > 0)) continue
     steps.push(Math.abs(pieces[i].rpm - pieces[i - 1].rpm) / pieces[i].rpm)
   }
-  return steps.length >= 5 ? middle(steps) / MIDDLE_OF_SCATTER / Math.SQRT2 : Number.NaN
-}
-
-function mean(values: readonly number[]): number {
-  return values.length > 0 ? values.reduce((a, b) => a + b, 0) / values.length : Number.NaN
-}
-
-function middle(values: number[]): number {
-  values.sort((a, b) => a - b)
-  const half = values.length >> 1
-  return values.length % 2 === 1 ? values[half] : (values[half - 1] + values[half]) / 2
+  return steps.length >= 5 ? medianOf(steps) / MIDDLE_OF_SCATTER / Math.SQRT2 : Number.NaN
 }

@@ -1,3 +1,4 @@
+import { medianOf } from '../numeric/average.ts'
 import type { RegressorRows } from './mixtureRegressors.ts'
 
 /**
@@ -43,7 +44,7 @@ export function weighOddWindows(
     if (counted > 0) squares.push({ from, to, perRow: square / counted })
     from = to
   }
-  const usual = squares.map(({ perRow }) => perRow).sort((a, b) => a - b)[squares.length >> 1]
+  const usual = medianOf(squares.map(({ perRow }) => perRow))
   if (!(usual > 0)) return
   for (const { from, to, perRow } of squares) {
     const weight = Math.sqrt(Math.min(1, (ODD_TIMES + 1) / (ODD_TIMES + perRow / usual)))

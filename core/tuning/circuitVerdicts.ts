@@ -7,6 +7,7 @@ import {
   type Targets,
 } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis, SteadyPiece } from '../contract/result.ts'
+import { medianOf } from '../numeric/average.ts'
 import { bandsOf } from './adviceBands.ts'
 import { banksOf, onlyBanks } from './bankLevels.ts'
 import { verdictsOfBanks } from './bankVerdicts.ts'
@@ -137,8 +138,7 @@ function circuitsOf(run: RunAnalysis, car: CarProfile | undefined): Set<Circuit>
 function transferPieces(pieces: readonly SteadyPiece[]): SteadyPiece[] {
   const idle = pieces.filter((piece) => piece.state === 'idle' && Number.isFinite(piece.throttlePct))
   if (idle.length === 0) return []
-  const throttles = idle.map((piece) => piece.throttlePct).sort((a, b) => a - b)
-  const rest = throttles[throttles.length >> 1]
+  const rest = medianOf(idle.map((piece) => piece.throttlePct))
   return pieces.filter(
     (piece) =>
       piece.state === 'cruise' &&

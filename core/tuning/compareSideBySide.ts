@@ -1,4 +1,5 @@
 import type { AnalysisResult, Transient, TransientPattern } from '../contract/result.ts'
+import { medianOf } from '../numeric/average.ts'
 
 /** Tip-ins of one run in numbers. Medians are null without tip-ins. */
 export interface TipInSummary {
@@ -64,15 +65,10 @@ function peakOf(result: AnalysisResult) {
   return { count: result.pulls.length, peak_kW: peaks.length > 0 ? Math.max(...peaks) : null }
 }
 
-/** Median of the numbers among the values; null when there are none. */
+/** Median of the numbers among the values, as JSON has it: null when there are none. */
 export function median(values: readonly (number | null | undefined)[]): number | null {
-  const numbers = values.filter(
-    (value): value is number => typeof value === 'number' && Number.isFinite(value),
-  )
-  if (numbers.length === 0) return null
-  numbers.sort((x, y) => x - y)
-  const middle = numbers.length >> 1
-  return numbers.length % 2 === 1 ? numbers[middle] : (numbers[middle - 1] + numbers[middle]) / 2
+  const middle = medianOf(values)
+  return Number.isNaN(middle) ? null : middle
 }
 
 function subtract(b: number | null | undefined, a: number | null | undefined): number | null {

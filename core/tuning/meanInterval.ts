@@ -1,4 +1,5 @@
 import type { SteadyPiece } from '../contract/result.ts'
+import { medianOf } from '../numeric/average.ts'
 
 export interface MeanEstimate {
   /** Mean λ of the pieces, weighted by time. */
@@ -111,6 +112,5 @@ function pieceNoise(pieces: readonly SteadyPiece[]): number {
     differences.push(Math.abs(pieces[i].lambda - 2 * pieces[i - 1].lambda + pieces[i - 2].lambda))
   }
   if (differences.length < LEAST_DIFFERENCES) return PIECE_NOISE
-  differences.sort((a, b) => a - b)
-  return differences[differences.length >> 1] / SECOND_DIFFERENCE
+  return medianOf(differences) / SECOND_DIFFERENCE
 }

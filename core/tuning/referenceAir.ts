@@ -1,6 +1,7 @@
 import { airDensityKgM3 } from '../air/humidAir.ts'
 import { type Air, airSchema, type CarProfile, defaultReferenceAir, isInjection } from '../contract/car.ts'
-import type { RunAnalysis, SteadyPiece } from '../contract/result.ts'
+import type { RunAnalysis } from '../contract/result.ts'
+import { medianOf } from '../numeric/average.ts'
 
 /** Where a run's air density comes from. */
 export type AirSource = 'record' | 'channels' | 'unknown'
@@ -47,8 +48,8 @@ export function findRunAir(run: RunAnalysis): RunAir {
   if (parsed.success) {
     return { densityKgM3: densityOfAirKgM3(parsed.data), source: 'record', air: parsed.data }
   }
-  const pressureKpa = medianOf(run.pieces, (piece) => piece.barometerKpa)
-  const temperatureC = medianOf(run.pieces, (piece) => piece.intakeAirC)
+  const pressureKpa = medianOf(run.pieces.map((piece) => piece.barometerKpa))
+  const temperatureC = medianOf(run.pieces.map((piece) => piece.intakeAirC))
   const measured = airSchema.safeParse({
     temperature_C: temperatureC,
     pressure_kPa: pressureKpa,
@@ -65,15 +66,4 @@ const UNKNOWN_HUMIDITY_PCT = 50
 export function airLogShift(densityKgM3: number, referenceKgM3: number, exponent: number): number {
   if (!(densityKgM3 > 0) || !(referenceKgM3 > 0)) return 0
   return exponent * Math.log(referenceKgM3 / densityKgM3)
-}
-
-function medianOf(pieces: readonly SteadyPiece[], pick: (piece: SteadyPiece) => number | undefined): number {
-  const values: number[] = []
-  for (const piece of pieces) {
-    const value = pick(piece)
-    if (value !== undefined && Number.isFinite(value)) values.push(value)
-  }
-  if (values.length === 0) return Number.NaN
-  values.sort((a, b) => a - b)
-  return values[values.length >> 1]
 }

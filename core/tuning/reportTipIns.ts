@@ -1,4 +1,5 @@
 import type { Transient } from '../contract/result.ts'
+import { medianOf } from '../numeric/average.ts'
 import { distanceWords, lambdaOf, type MixtureUnit } from '../units/mixtureUnit.ts'
 import { escapeHtml, figure } from './reportText.ts'
 
@@ -60,7 +61,7 @@ export function tipInsFigure(transients: readonly Transient[], unit: MixtureUnit
       `<text x="${x(s).toFixed(1)}" y="${BOTTOM + 16}" class="axis ${s === TO_S ? 'end' : 'mid'}">${figure(s, 1)}</text>`,
     )
   }
-  const target = traces.map((trace) => trace.target).sort((a, b) => a - b)[traces.length >> 1]
+  const target = medianOf(traces.map((trace) => trace.target))
   const finding = findingOf(middle, target, unit)
   const words = `${traces.length} throttle openings laid over each other. ${finding}`
   return (
@@ -104,8 +105,7 @@ function medianTrace(traces: readonly Trace[]): [number, number][] {
       if (near) values.push(near[1])
     }
     if (values.length * 2 < traces.length || values.length === 0) continue
-    values.sort((a, b) => a - b)
-    middle.push([s, values[values.length >> 1]])
+    middle.push([s, medianOf(values)])
   }
   return middle
 }

@@ -1,5 +1,6 @@
 import type { Swap, Tank } from '../contract/api.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
+import { meanOf } from '../numeric/average.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { economyOfTanks } from './tankLog.ts'
 
@@ -74,8 +75,8 @@ export function scoreSetUp(
     onTargetShare: steadyS > 0 ? insideS / steadyS : Number.NaN,
     stumblesPer100TipIns: tipIns > 0 ? (100 * stumbles) / tipIns : Number.NaN,
     tipIns,
-    selfIdleS: mean(selfIdle),
-    selfIdleCoolantC: mean(selfIdleCoolant),
+    selfIdleS: meanOf(selfIdle),
+    selfIdleCoolantC: meanOf(selfIdleCoolant),
     economyL100Km: economy.l100Km,
     economySe: economy.se,
     peakKw,
@@ -158,8 +159,4 @@ function binomialVariance(score: SetUpScore): number {
   const stumbles = (score.stumblesPer100TipIns / 100) * score.tipIns
   const share = (stumbles + 1) / (score.tipIns + 2)
   return (share * (1 - share)) / score.tipIns
-}
-
-function mean(values: readonly number[]): number {
-  return values.length > 0 ? values.reduce((sum, value) => sum + value, 0) / values.length : Number.NaN
 }

@@ -1,4 +1,5 @@
 import type { Transient } from '../../../core/contract/result.ts'
+import { medianOf } from '../../../core/numeric/average.ts'
 
 /** Seconds before and after the opening that are drawn, and the distance of the points. */
 export const tipInFromS = -0.5
@@ -32,9 +33,7 @@ export function tipInCurves(transients: readonly Transient[]): TipInCurves {
   const typical = Array.from(timeS, (_t, i) => {
     const values = curves.map((curve) => curve[i]).filter((value): value is number => value !== null)
     if (values.length < least || values.length === 0) return null
-    values.sort((a, b) => a - b)
-    const middle = values.length >> 1
-    return values.length % 2 === 1 ? values[middle] : (values[middle - 1] + values[middle]) / 2
+    return medianOf(values)
   })
   let peak: TipInCurves['peak']
   for (let i = 0; i < count; i++) {
