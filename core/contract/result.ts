@@ -229,6 +229,8 @@ export interface SteadyPiece {
   /** Measured barometer and intake air at that moment, where the board has them; NaN or absent without. */
   barometerKpa?: number
   intakeAirC?: number
+  /** Road speed, m/s, where it is known. */
+  roadSpeedMs?: number
 }
 
 /** A run as the comparing and advising functions take it. */

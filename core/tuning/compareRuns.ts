@@ -10,6 +10,7 @@ import { compareSideBySide } from './compareSideBySide.ts'
 import { comparisonText } from './comparisonText.ts'
 import { differenceMap } from './differenceMap.ts'
 import { studentQuantile } from './distributions.ts'
+import { drivenPieces } from './drivenPieces.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { isToldAlike, statesByLoad, tellsLoad, withoutStatesByLoad } from './loadTold.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
@@ -67,7 +68,7 @@ export function compareRuns(
 ): ComparisonResult {
   const given = [asRunAnalysis(a), asRunAnalysis(b)]
   const car = options.car ?? given[1].car ?? given[0].car
-  const whole = given.map((run) => ({ ...run, pieces: withoutColdPower(run.pieces, car) }))
+  const whole = given.map((run) => ({ ...run, pieces: withoutColdPower(drivenPieces(run.pieces), car) }))
   // A bank that one run lacks is left out: its own offset would read as a change.
   const seen = whole.map((run) => banksOf(run.pieces))
   const shared = new Set(([1, 2] as const).filter((bank) => seen.every((banks) => banks.has(bank))))

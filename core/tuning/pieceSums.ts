@@ -16,6 +16,7 @@ export interface PieceSums {
   coolant: number
   barometer: number
   intake: number
+  speed: number
   weight: number
 }
 
@@ -33,6 +34,7 @@ export const emptySums = (): PieceSums => ({
   coolant: 0,
   barometer: 0,
   intake: 0,
+  speed: 0,
   weight: 0,
 })
 
@@ -61,6 +63,7 @@ export function addMoment(
   sums.coolant += history.coolantC[at] * dtS
   sums.barometer += history.barometerKpa[at] * dtS
   sums.intake += history.intakeAirC[at] * dtS
+  sums.speed += history.roadSpeedMs[at] * dtS
 }
 
 /** The piece of these sums. Call only when something was added. */
@@ -82,5 +85,6 @@ export function pieceOf(sums: PieceSums, bank: 1 | 2, state: MixtureState, visit
     coolantC: sums.coolant / w,
     barometerKpa: sums.barometer / w,
     intakeAirC: sums.intake / w,
+    roadSpeedMs: sums.speed / w,
   }
 }

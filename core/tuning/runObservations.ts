@@ -2,6 +2,7 @@ import { type Box, type CarProfile, type Fitted, fittedSchema, type Part } from 
 import type { RunAnalysis } from '../contract/result.ts'
 import { withoutColdPower } from './chokeFuel.ts'
 import { studentQuantile } from './distributions.ts'
+import { drivenPieces } from './drivenPieces.ts'
 import { isToldAlike, onlyIdle, tellsLoad } from './loadTold.ts'
 import { type AdviceState, adviceStates, isSamePart } from './partPaths.ts'
 import { completedFrom, sizedPart } from './partSize.ts'
@@ -48,7 +49,10 @@ export function observeRuns(
 ): ObservedRun[] {
   const exponent = airExponentOf(car)
   const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
-  const runs = alikeInLoad(whole).map((run) => ({ ...run, pieces: withoutColdPower(run.pieces, car) }))
+  const runs = alikeInLoad(whole).map((run) => ({
+    ...run,
+    pieces: withoutColdPower(drivenPieces(run.pieces), car),
+  }))
   const airs = runs.map(findRunAir)
   const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))
   const levels =

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import type { RunAnalysis } from '../../core/contract/result.ts'
 import type { ChannelDeclaration } from '../../core/contract/samples.ts'
 import { createPipeline } from '../../core/pipeline/createPipeline.ts'
 import { ROTATING_SHARE } from '../../core/road/roadLoad.ts'
@@ -8,7 +9,7 @@ const metresPerRpm = 1 / 150
 const risePerS = 400
 
 /** At 100 Hz: cruise at 2000 rpm, then full throttle from 10 s on until 4400 rpm, in one gear. */
-function pullOf(): Record<string, unknown> {
+function analysisOfPull(): RunAnalysis {
   const names = ['lambda', 'engine_speed', 'throttle', 'manifold_pressure', 'coolant', 'road_speed']
   const units = ['1', 'rpm', '%', 'kPa', 'C', 'm/s']
   const channels = names.map(
@@ -43,12 +44,12 @@ function pullOf(): Record<string, unknown> {
     timeS,
     columns,
   })
-  return pipeline.result().pulls[0] as unknown as Record<string, unknown>
+  return pipeline.analysis()
 }
 
 describe('a pull through the whole chain', () => {
   it('lays road speed at the moment it was read: power is mass × acceleration × speed, not that of a moment later', () => {
-    const pull = pullOf()
+    const pull = analysisOfPull().result.pulls[0] as unknown as Record<string, unknown>
     const curve = pull.curve as { rpm: number; wheel_kW: number | null }[]
     const factor = (pull.correction_factor as number | null) ?? 1
     const middle = curve.filter(({ rpm }) => rpm > 2400 && rpm < 4000)
@@ -58,5 +59,11 @@ describe('a pull through the whole chain', () => {
       const wanted = (massKg * (1 + ROTATING_SHARE) * risePerS * metresPerRpm * speedMs * factor) / 1000
       expect(Math.abs(wheel_kW! / wanted - 1)).toBeLessThan(0.006)
     }
+  })
+
+  it('tells of each steady second how fast the car was', () => {
+    const before = analysisOfPull().pieces.filter(({ timeS }) => timeS < 9)
+    expect(before.length).toBeGreaterThan(3)
+    for (const { roadSpeedMs } of before) expect(roadSpeedMs).toBeCloseTo(2000 * metresPerRpm, 3)
   })
 })

@@ -46,6 +46,32 @@ describe('surePieces', () => {
     expect(kept({ warm_C: 40 })).toEqual([10, 20, 30])
   })
 
+  describe('of an engine held at speed in the garage', () => {
+    const at = (timeS: number, roadSpeedMs: number, state: SteadyPiece['state'] = 'cruise') => ({
+      ...piece(timeS, state),
+      roadSpeedMs,
+    })
+    const many = (count: number, fromS: number, roadSpeedMs: number) =>
+      Array.from({ length: count }, (_, i) => at(fromS + i, roadSpeedMs))
+    const kept = (pieces: SteadyPiece[]) =>
+      surePieces({ ...run('fine'), pieces } as RunAnalysis, undefined).map(({ timeS }) => timeS)
+
+    it('leaves those seconds out where cruise was driven as well, and keeps idle', () => {
+      const told = kept([at(10, 0, 'idle'), ...many(60, 100, 0.3), ...many(20, 300, 14)])
+      expect(told).toHaveLength(21)
+      expect(told.slice(0, 2)).toEqual([10, 300])
+    })
+
+    it('keeps them on a rolling road, where hardly any was driven, and without road speed', () => {
+      expect(kept([...many(60, 100, 0), ...many(19, 300, 14)])).toHaveLength(79)
+      expect(kept([...many(60, 100, Number.NaN), ...many(20, 300, 14)])).toHaveLength(80)
+    })
+
+    it('keeps full load that was never driven', () => {
+      expect(kept([...many(30, 100, 14), at(200, 0, 'power')])).toContain(200)
+    })
+  })
+
   it('takes full load of a board that tells no coolant', () => {
     expect(withoutColdPower([piece(10, 'power', Number.NaN)], undefined)).toHaveLength(1)
   })
