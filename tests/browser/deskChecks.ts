@@ -58,6 +58,32 @@ export function smallControls(page: Page, leastPx = 44): Promise<string[]> {
   }, leastPx)
 }
 
+/** Words that reach out of the box they belong to, and so over what stands beside it. */
+export function outsideWords(page: Page): Promise<string[]> {
+  return page.evaluate(() => {
+    const found: string[] = []
+    const walker = document.createTreeWalker(document.querySelector('main')!, NodeFilter.SHOW_TEXT)
+    const range = document.createRange()
+    while (walker.nextNode()) {
+      const parent = walker.currentNode.parentElement!
+      if (!walker.currentNode.textContent?.trim() || parent.closest('.unseen, svg, .plot, option')) continue
+      range.selectNodeContents(walker.currentNode)
+      const { left, right, width } = range.getBoundingClientRect()
+      if (width === 0) continue
+      for (let box = parent; box.tagName !== 'MAIN'; box = box.parentElement!) {
+        const { overflowX, display } = getComputedStyle(box)
+        if (overflowX !== 'visible') break
+        if (display === 'inline' || display === 'contents') continue
+        const edge = box.getBoundingClientRect()
+        if (right <= edge.right + 2 && left >= edge.left - 2) continue
+        found.push(`${parent.className} ${parent.textContent?.trim().slice(0, 40)}`)
+        break
+      }
+    }
+    return found
+  })
+}
+
 /** How far the page is wider than its window, and texts that are cut off by their own box. */
 export function overflow(page: Page): Promise<{ sidewaysPx: number; clipped: string[] }> {
   return page.evaluate(() => {

@@ -2,7 +2,7 @@ import type { Page } from 'playwright'
 import { beforeAll, describe, expect, test } from 'vitest'
 import { findCar } from '../../simulator/index.ts'
 import { runRoute } from './bridgeFixture.ts'
-import { contrastIn, everyRule, overflow, smallControls, violations } from './deskChecks.ts'
+import { contrastIn, everyRule, outsideWords, overflow, smallControls, violations } from './deskChecks.ts'
 import { servePages } from './servedPages.ts'
 import { check, setTheme, shoot, twoFrames } from './support.ts'
 
@@ -100,6 +100,7 @@ async function misfits(page: Page, what: string): Promise<string[]> {
   return [
     ...(sidewaysPx > 0 ? [`${what}: ${sidewaysPx} px too wide`] : []),
     ...clipped.map((text) => `${what}: cut off: ${text}`),
+    ...(await outsideWords(page)).map((text) => `${what}: out of its box: ${text}`),
   ]
 }
 
