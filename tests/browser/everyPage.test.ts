@@ -3,6 +3,7 @@ import { beforeAll, describe, expect, test } from 'vitest'
 import { findCar } from '../../simulator/index.ts'
 import { runRoute } from './bridgeFixture.ts'
 import { contrastIn, everyRule, outsideWords, overflow, smallControls, violations } from './deskChecks.ts'
+import { decodePng } from './pixels.ts'
 import { servePages } from './servedPages.ts'
 import { check, setTheme, shoot, twoFrames } from './support.ts'
 
@@ -174,6 +175,29 @@ describe('every page', () => {
       await checkStates(page, path)
     }
     expect.soft(complaints).toEqual([])
+    await close()
+  })
+
+  test('forced colours leave a filled button its word, and mark one page as the one shown', async () => {
+    const { page, close } = await pages.open('#/tank', { forcedColors: 'active', settings: { theme: 'day' } })
+    const blank = await page.context().newPage()
+    const chosen = page.locator('footer button.strong')
+    const { width, height, rgba } = await decodePng(blank, await chosen.screenshot())
+    // Along the middle of the word its strokes follow each other; a bar over it has two edges.
+    const row = Array.from({ length: width }, (_, x) => rgba[4 * ((height >> 1) * width + x)] > 127)
+    expect(row.filter((isLight, x) => x > 0 && isLight !== row[x - 1]).length).toBeGreaterThan(4)
+    const marked = await page
+      .locator('nav > a, nav button')
+      .evaluateAll((nodes) =>
+        nodes
+          .filter(
+            (node) =>
+              getComputedStyle(node).borderBottomColor !==
+              getComputedStyle(document.documentElement).backgroundColor,
+          )
+          .map((node) => node.textContent?.trim()),
+      )
+    expect(marked).toEqual(['Tank'])
     await close()
   })
 
