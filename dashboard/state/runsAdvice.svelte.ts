@@ -77,6 +77,11 @@ export class Advice {
    */
   async load(keys: readonly string[], checked: readonly string[] = []): Promise<void> {
     const asked = ++this.#asked
+    // What other runs asked for does not stand for these while they are worked out, nor when that fails.
+    if (keys.join() !== this.#keys.join()) {
+      this.#advice = undefined
+      this.#swap = undefined
+    }
     this.#keys = keys
     this.#problem = undefined
     const summary = this.#runs.find(keys[keys.length - 1] ?? '')

@@ -57,6 +57,30 @@ describe('next change page', () => {
     await close()
   })
 
+  test('the advice of other runs does not stand in for one that fails', async () => {
+    const other = pages.bridge.addRun({
+      car: 'marigold',
+      setup: 'right',
+      drive: 'traffic',
+      seconds: 60,
+      seed: 5,
+      at: '2025-06-15T09:12:00Z',
+    })
+    const { page, close } = await openNext()
+    await page.route('**/api/advise', (route) =>
+      route.fulfill({ status: 500, json: { code: 'internal', text: 'no room' } }),
+    )
+    await page.evaluate(
+      (hash) => {
+        location.hash = hash
+      },
+      `#/next?runs=${encodeURIComponent(other)}`,
+    )
+    await page.locator('[data-state="error"]').waitFor()
+    expect(await page.locator('[data-part="next-card"]').count()).toBe(0)
+    await close()
+  })
+
   test('a part throttle judged by the wider band of a board without pressure is drawn in that band', async () => {
     const blind = pages.bridge.addRun({
       car: 'marigold',
