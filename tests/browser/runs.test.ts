@@ -60,6 +60,8 @@ describe('runs page', () => {
     expect(await rows.nth(1).locator('.fitted').textContent()).toMatch(/^\s*main jet 77 → 71\s*$/)
     await page.getByLabel('Car').selectOption('marigold')
     expect(await rows.count()).toBe(2)
+    const choices = await page.getByLabel('Fitted').locator('option').allTextContents()
+    expect(choices).toContain('idle mixture screws 1.50 turns')
     await page.getByLabel('Fitted').selectOption('main_jet=77')
     expect(await rows.count()).toBe(1)
     await shoot(page, 'runs')
