@@ -49,6 +49,8 @@ export function mixtureWords(
   unit: UnitId,
 ): MixtureWords {
   if (!bank) return noReading('no_sensor', Number.NaN)
+  const stands = reading.state === 'off' && isStateKnown(reading)
+  if (stands && (!bank.untrusted || bank.untrusted === 'out_of_range')) return engineOff
   if (Number.isNaN(bank.lambda)) {
     if (bank.untrusted === 'no_sensor' && !isStateKnown(reading)) return notYet
     return noReading(bank.untrusted ?? 'no_sensor', bank.warmingPct, bank.faultCode)
@@ -94,6 +96,14 @@ export function mixtureWords(
 
 /** The first samples of a board that sends the mixture less often than the rest. */
 const notYet: MixtureWords = { kind: 'words', big: ['NO DATA', 'YET'], aside: '', reason: 'listening' }
+
+/** What is left in the exhaust, and the air that follows, is no mixture of this engine. */
+const engineOff: MixtureWords = {
+  kind: 'words',
+  big: ['ENGINE', 'OFF'],
+  aside: '',
+  reason: 'no mixture to judge',
+}
 
 /** Why a number has no target: without engine speed nobody knows whether idle, cruise or full throttle is to be judged. */
 function noTargetText(reading: LiveReading): string {

@@ -85,6 +85,16 @@ describe('operating state in words', () => {
     )
   })
 
+  test('air in the exhaust of an engine that stands is shown as no number', () => {
+    const off = { ...cruising, state: 'off', targetLambda: nothing, engineSpeedRpm: 0 } as const
+    const words = (bank: Partial<LiveReading['banks'][0]>) =>
+      mixtureWords(off, { ...off.banks[0], ...bank }, 'afr')
+    expect(words({ lambda: 6.4 })).toMatchObject({ kind: 'words', big: ['ENGINE', 'OFF'] })
+    expect(words({ lambda: nothing, untrusted: 'out_of_range' })).toMatchObject({ big: ['ENGINE', 'OFF'] })
+    // A sensor that warms before the start is what is waited for.
+    expect(words({ lambda: nothing, untrusted: 'warming' })).toMatchObject({ big: ['SENSOR', 'WARMING'] })
+  })
+
   test('a number without engine speed says why it has no target', () => {
     const reading = { ...cruising, state: 'running', targetLambda: nothing, engineSpeedRpm: nothing } as const
     expect(mixtureWords(reading, reading.banks[0], 'lambda')).toMatchObject({
