@@ -68,14 +68,24 @@ export class Reading {
     this.#heardMs = this.#pendingHeardMs
     const nowMs = performance.now()
     const before = this.#digits
-    // A reading that loses or wins back its trust is told at once, and so is the first one after silence or before which no state was known.
+    // A reading that loses or wins back its trust is told at once, and so are the first one after silence or before which no state was known, and the one
+    // of which an alarm speaks: LIFT OFF does not stand beside the word of half a second ago.
     const isNews =
       isBack ||
       reading.banks[0]?.untrusted !== before?.banks[0]?.untrusted ||
+      raisesAlarm(reading, before) ||
       (before !== undefined && isStateKnown(reading) !== isStateKnown(before))
     if (isNews || nowMs - this.#digitsMs >= digitsMs) {
       this.#digits = reading
       this.#digitsMs = nowMs
     }
   }
+}
+
+function raisesAlarm({ alarms }: LiveReading, before: LiveReading | undefined): boolean {
+  return alarms.some(
+    ({ code, startS, priority }) =>
+      priority !== 'advisory' &&
+      !before?.alarms.some((known) => known.code === code && known.startS === startS),
+  )
 }

@@ -285,7 +285,10 @@ describe('alarms', () => {
     const shown = whenPresent(page, warningSelector, 5000)
     bridge.set({ lambda: 0.96 })
     const shownMs = await shown
-    const delayMs = shownMs - bridge.sceneSentMs
+    const leanMs = bridge.sceneSentMs
+    const delayMs = shownMs - leanMs
+    // No number of before stands beside it.
+    expect((await partText(page, 'word')).toLowerCase()).toBe('lean 0.09')
     const sounded = await page.evaluate(() => (window as unknown as { sounded: number[] }).sounded)
     const soundMs = (sounded[0] ?? Number.NaN) - shownMs
     await page.waitForTimeout(5600)
