@@ -22,7 +22,7 @@ export interface LiveAlarm {
   code: string
   priority: AlarmPriority
   startS: number
-  /** NaN while it lasts. */
+  /** Since when it no longer holds, while it waits for its end; NaN while it lasts. */
   endS: number
   worst: number
   bank?: 1 | 2

@@ -18,6 +18,7 @@ export interface AlarmTimer {
   isOn: boolean
   /** First bad moment of the alarm that is on or was on last, s. */
   startS: number
+  /** Last of the alarm that is over; of one that is on, since when it is good again, or NaN. */
   endS: number
   /** The worst value, single spikes aside. */
   worst: number
@@ -89,6 +90,7 @@ export function createAlarmTimer(options: AlarmTimerOptions): AlarmTimer {
       if (isBad) alarm.worst = Number.isNaN(since.worst) ? value : since.worst
       if (!isGood) since.goodSinceS = Number.NaN
       else if (Number.isNaN(since.goodSinceS)) since.goodSinceS = timeS
+      alarm.endS = since.goodSinceS
       if (timeS - since.goodSinceS >= offS - 1e-6) turnOff(since.goodSinceS)
     },
     isWaiting: () => alarm.isOn || !Number.isNaN(since.badSinceS),

@@ -215,8 +215,8 @@ export function createAlarms(
           worst: Number.NaN,
         })
       }
-      for (const { isOn, code, priority, startS, worst } of all) {
-        if (isOn) list.push({ code, priority, startS, endS: Number.NaN, worst })
+      for (const { isOn, code, priority, startS, endS, worst } of all) {
+        if (isOn) list.push({ code, priority, startS, endS, worst })
       }
       return list.sort((a, b) => priorityRank[a.priority] - priorityRank[b.priority])
     },

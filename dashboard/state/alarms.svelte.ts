@@ -27,6 +27,8 @@ export interface AlarmRecord {
 /** Alarms as the page deals with them: which one is shown, what is muted, what sounds, what is left to be seen. The pipeline decides them. */
 export class Alarms {
   #active = $state.raw<readonly LiveAlarm[]>([])
+  /** The same, with what was last told of each: since when it is good again changes nothing on the screen. */
+  #told: readonly LiveAlarm[] = []
   #latched = $state.raw<readonly AlarmRecord[]>([])
   #log = $state.raw<readonly AlarmRecord[]>([])
   #mutes = $state.raw<Readonly<Record<string, number>>>({})
@@ -48,12 +50,13 @@ export class Alarms {
     const before = this.#active
     const isSame = before.length === alarms.length && before.every((alarm, i) => sameLook(alarm, alarms[i]))
     if (!isSame) {
-      for (const old of before) {
+      for (const old of this.#told) {
         if (!alarms.some((alarm) => keyOf(alarm) === keyOf(old))) this.#end(old, timeS)
       }
       this.#active = alarms
       this.#acknowledged = this.#acknowledged.filter((key) => alarms.some((alarm) => keyOf(alarm) === key))
     }
+    this.#told = alarms
     this.#play(alarms, nowMs)
     this.#announce(nowMs)
   }

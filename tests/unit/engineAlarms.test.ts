@@ -164,6 +164,17 @@ describe('createAlarms', () => {
     })
   })
 
+  it('says of an alarm that still waits for its end since when it no longer holds', () => {
+    const alarms = createAlarms(defaultAlarmLimits, createTargetFinder(undefined, 60), () => {})
+    const endAt = (untilS: number, lambda: number, fromS: number) => {
+      for (let i = fromS * 100; i < untilS * 100; i++) alarms.step({ ...calm, timeS: i / 100, lambda })
+      return alarms.active().map(({ endS }) => endS)
+    }
+    expect(endAt(2, 0.97, 0)).toEqual([Number.NaN])
+    expect(endAt(2.5, 0.87, 2)).toEqual([2])
+    expect(endAt(3, 0.97, 2.5)).toEqual([Number.NaN])
+  })
+
   it('is silent on mixture without trusted λ, outside the power state, and before the gas has arrived', () => {
     const mixture = (change: Partial<AlarmInput>) =>
       run(5, () => ({ lambda: 0.99, ...change })).log.filter(({ code }) => code.includes('lean'))
