@@ -27,7 +27,11 @@ export function checkLines(app: App): CheckLineView[] {
   ]
 }
 
+/** Cut off from the bridge the page knows no more than what was told before. */
+const notTold = { isRight: false, word: 'not known' } as const
+
 function boardLine({ link, reading }: App): CheckLineView {
+  if (!link.isOpen) return { name: 'board', title: 'Board', ...notTold, todo: 'No link to the bridge.' }
   const status = link.sources.find((source) => source.source === 0)
   const isRight = status?.state === 'connected' && !reading.isStale
   const bad = status ? status.counts.badChecksum + status.counts.unreadable : 0
@@ -79,7 +83,15 @@ function sensorLine({ reading }: App): CheckLineView {
   }
 }
 
-function recordingLine({ recording }: App): CheckLineView {
+function recordingLine({ link, recording }: App): CheckLineView {
+  if (!link.isOpen) {
+    return {
+      name: 'recording',
+      title: 'Recording',
+      ...notTold,
+      todo: 'The bridge records without this page: what was on goes on.',
+    }
+  }
   const { on, problem } = recording.status
   return {
     name: 'recording',

@@ -146,6 +146,24 @@ describe('link', () => {
     await close()
   })
 
+  test('before driving, a page that is cut off says of board and recording that it does not know', async () => {
+    const { page, close } = await openLive()
+    await page.evaluate(() => {
+      location.hash = '#/check'
+    })
+    const line = (name: string) =>
+      page
+        .locator('li', { hasText: `${name}:` })
+        .first()
+        .textContent()
+    await until('the board', async () => /samples a second/.test((await line('Board')) ?? ''))
+    await bridge.stop()
+    await until('no link', async () => /not known/.test((await line('Board')) ?? ''), 6000)
+    expect(await line('Recording')).toMatch(/not known.*goes on/s)
+    expect(await page.getByRole('button', { name: /recording/ }).count()).toBe(0)
+    await close()
+  })
+
   test('after a lost connection the missed samples are asked for by block number', async () => {
     const { page, close } = await openLive()
     bridge.dropClients()
