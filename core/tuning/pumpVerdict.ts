@@ -22,7 +22,7 @@ export interface PumpVerdict {
 
 /** Tip-ins needed for a verdict, and the share that must show one fault. Chosen here: fewer than half may be the road as well as the pump. */
 const LEAST_TIP_INS = 5
-const FAULT_SHARE = 0.5
+export const FAULT_SHARE = 0.5
 
 /** Verdict on the pump circuit from the tip-ins of a warm engine that no choke feeds: on cold walls any shot is late and thin. */
 export function judgePump(runs: readonly RunAnalysis[], car: CarProfile | undefined): PumpVerdict {

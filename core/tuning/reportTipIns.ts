@@ -1,6 +1,7 @@
 import type { Transient } from '../contract/result.ts'
 import { medianOf } from '../numeric/average.ts'
 import { distanceWords, lambdaOf, type MixtureUnit } from '../units/mixtureUnit.ts'
+import { isShared, type OpeningPatterns, openingPatterns } from './openingPatterns.ts'
 import { escapeHtml, figure } from './reportText.ts'
 
 const WIDTH = 420
@@ -62,7 +63,7 @@ export function tipInsFigure(transients: readonly Transient[], unit: MixtureUnit
     )
   }
   const target = medianOf(traces.map((trace) => trace.target))
-  const finding = findingOf(middle, target, unit)
+  const finding = findingOf(middle, target, unit, openingPatterns(transients))
   const words = `${traces.length} throttle openings laid over each other. ${finding}`
   return (
     `<svg class="tips" viewBox="0 0 ${WIDTH} ${HEIGHT}" role="img" aria-label="${escapeHtml(words)}">` +
@@ -110,7 +111,12 @@ function medianTrace(traces: readonly Trace[]): [number, number][] {
   return middle
 }
 
-function findingOf(middle: readonly [number, number][], target: number, unit: MixtureUnit): string {
+function findingOf(
+  middle: readonly [number, number][],
+  target: number,
+  unit: MixtureUnit,
+  patterns: OpeningPatterns,
+): string {
   const after = middle.filter((point) => point[0] >= 0 && point[0] <= ANSWER_S)
   if (after.length === 0 || !Number.isFinite(target)) return ''
   const lean = after.reduce((a, b) => (b[1] > a[1] ? b : a))
@@ -119,6 +125,8 @@ function findingOf(middle: readonly [number, number][], target: number, unit: Mi
   const under = target - rich[1]
   if (over < FINE && under < FINE)
     return `The middle one stays within ${distanceWords(FINE, unit, target)} of its target.`
+  // The middle one starts at the mixture of before, and its target is that of after: a fault is what the openings show one by one.
+  if (!isShared(over >= under ? patterns.lean : patterns.rich, patterns)) return `${patterns.text}.`
   return over >= under
     ? `The middle one goes lean by ${distanceWords(over, unit, target)}, ${figure(lean[0], 1)} s after the opening.`
     : `The middle one goes rich by ${distanceWords(-under, unit, target)}, ${figure(rich[0], 1)} s after the opening.`

@@ -29,6 +29,20 @@ describe('tipInsFigure', () => {
     expect(svg.slice(0, name)).toMatch(/<text x="414" y="[\d.]+" $/)
   })
 
+  it('calls the middle one lean only where half of the openings are', () => {
+    // From a cruise at λ 1.05 down to power: over the target of power at first, and clean.
+    const fromCruise = Array.from({ length: 31 }, (_, i): [number, number] => [
+      i / 10 - 0.5,
+      i < 7 ? 1.05 : 0.87,
+    ])
+    const clean = { ...opening(0.87), trace: fromCruise }
+    const lean = { ...clean, pattern: 'lean_at_once' as const }
+    expect(tipInsFigure([clean, clean, lean], lambdaUnit)).toContain('>2 of 3 clean, 1 lean at once.<')
+    expect(tipInsFigure([clean, lean, lean], lambdaUnit)).toContain(
+      '>The middle one goes lean by 0.18, 0.1 s',
+    )
+  })
+
   it('is empty without an opening that has a trace', () => {
     expect(tipInsFigure([{ ...opening(0.9), trace: undefined }], lambdaUnit)).toBe('')
   })
