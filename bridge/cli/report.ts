@@ -2,7 +2,7 @@ import { writeFile } from 'node:fs/promises'
 import type { Command } from 'commander'
 import { writeProblem } from '../bridgeError.ts'
 import { CommandFailure, print, say } from './commandVoice.ts'
-import { boreOption, mixtureOption } from './unitOptions.ts'
+import { boreOption, chosenUnits, mixtureOption, unitOption } from './unitOptions.ts'
 
 interface Flags {
   out?: string
@@ -10,6 +10,7 @@ interface Flags {
   car?: string
   mixture?: string
   bore?: string
+  unit?: string[]
 }
 
 export function registerReport(program: Command): void {
@@ -22,6 +23,7 @@ export function registerReport(program: Command): void {
     .option('--car <file>', 'car profile in place of the one in the run')
     .addOption(mixtureOption())
     .addOption(boreOption())
+    .addOption(unitOption())
     .action(async (path: string, flags: Flags) => {
       const { analyseRunFile, readCarFile, readPartsFile } = await import('./runParts.ts')
       const { reportHtml } = await import('../../core/tuning/reportHtml.ts')
@@ -40,6 +42,7 @@ export function registerReport(program: Command): void {
       const html = reportHtml({
         analysis,
         fontCss: await reportFontCss(),
+        units: chosenUnits(flags.unit),
         ...choice,
         ...(advice ? { advice } : {}),
       })

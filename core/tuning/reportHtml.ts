@@ -18,6 +18,7 @@ import { mapTable } from './reportMap.ts'
 import { reportCss } from './reportStyle.ts'
 import { duration, escapeHtml, figure, startInZone } from './reportText.ts'
 import { tipInsFigure } from './reportTipIns.ts'
+import { type ReportUnits, reportUnits } from './reportUnits.ts'
 import { fittedOfRun, tellsSpeed } from './runObservations.ts'
 import { type BoreUnit, boreUnitOf, profileBoreUnit, sizesWord, sizeWord } from './sizeWords.ts'
 import { stateWords } from './stateWords.ts'
@@ -34,6 +35,8 @@ export interface ReportInput {
   mixtureUnit?: string
   /** Unit in which bores are given: `mm`, `in`, `thou`. Default: as the car's profile says, else as each was noted. */
   boreUnit?: string
+  /** Units of other quantities, such as `{ temperature: 'F' }`. Default: as the car's profile says, else metric ones. */
+  units?: Readonly<Record<string, string>>
   /** Style rules put before the sheet's own, for instance an embedded typeface. */
   fontCss?: string
 }
@@ -48,6 +51,7 @@ export function reportHtml(input: ReportInput): string {
   const fitted = input.fitted ?? fittedOfRun(run) ?? {}
   const { result } = run
   const unit = mixtureUnitOf(input.mixtureUnit ?? car?.units?.mixture, car?.fuel)
+  const units = reportUnits(input.units, car)
   const rows = circuitVerdicts(run, car ? { car } : {})
   const headline = verdictHeadline(tellsSpeed(run) ? rows : run)
   const carName = car?.name ?? result.run.car ?? 'Car without a name'
@@ -57,18 +61,18 @@ export function reportHtml(input: ReportInput): string {
     `<header><div><b>floatbowl</b> ${escapeHtml(carName)}${car?.description ? ` · ${escapeHtml(car.description)}` : ''}</div>` +
       `<div>${escapeHtml(startInZone(result.run))}</div></header>`,
     `<h1>${escapeHtml(headline)}</h1>`,
-    `<p class="facts">${facts(result, car)}</p>`,
+    `<p class="facts">${facts(result, car, units)}</p>`,
     warningLine(result, unit),
     circuitTable(rows, unit),
     // Two columns that break over pages each for itself: what does not fit the front goes to the back side by side.
     '<div class="two"><div>',
-    input.advice ? nextChange(input.advice) : '',
+    input.advice ? nextChange(input.advice, units) : '',
     `<section><h2>Mixture over speed and load</h2>${mapTable(result.map, unit)}</section>`,
     result.map_2 ? `<section><h2>The other bank</h2>${mapTable(result.map_2, unit)}</section>` : '',
     input.advice ? '' : openings,
     '</div><div>',
     `<section><h2>What was fitted</h2>${partsTable(fitted, boreUnitOf(input.boreUnit) ?? profileBoreUnit(car))}</section>`,
-    `<section><h2>This run in numbers</h2>${numbersTable(result)}</section>`,
+    `<section><h2>This run in numbers</h2>${numbersTable(result, units)}</section>`,
     input.advice ? openings : '',
     '</div></div>',
     notesSection(result, input.advice),
@@ -82,7 +86,7 @@ export function reportHtml(input: ReportInput): string {
   )
 }
 
-function facts(result: AnalysisResult, car: CarProfile | undefined): string {
+function facts(result: AnalysisResult, car: CarProfile | undefined, units: ReportUnits): string {
   const words = [duration(result.run.seconds)]
   if (result.run.title) words.unshift(escapeHtml(String(result.run.title)))
   const air = airSchema.safeParse(result.run.air)
@@ -94,8 +98,8 @@ function facts(result: AnalysisResult, car: CarProfile | undefined): string {
       humidityPct: humidity_pct,
     })
     words.push(
-      `air ${figure(temperature_C, 0)} °C, ${figure(pressure_kPa, 1)} kPa, ${figure(humidity_pct, 0)} % humidity`,
-      `density altitude ${figure(Math.round(altitude / 10) * 10, 0)} m`,
+      `air ${units.text('temperature', temperature_C)}, ${units.text('pressure', pressure_kPa, 1)}, ${figure(humidity_pct, 0)} % humidity`,
+      `density altitude ${units.height(altitude)}`,
     )
   } else words.push('air not noted')
   try {
@@ -144,7 +148,7 @@ function circuitTable(rows: readonly CircuitVerdict[], unit: MixtureUnit): strin
   )
 }
 
-function nextChange(advice: AdviceResult): string {
+function nextChange(advice: AdviceResult, units: ReportUnits): string {
   const { next } = advice
   const summary = String(advice.summary ?? '')
   const big = next ? changeHead(next) : advice.done ? 'Change nothing' : 'Not yet'
@@ -160,7 +164,7 @@ function nextChange(advice: AdviceResult): string {
   return (
     `<section class="next"><h2>Next change</h2><p class="big">${escapeHtml(big)}</p>` +
     `${reasons.join('')}${warnings.join('')}` +
-    `${later ? `<p class="quiet">Later, if it holds: ${escapeHtml(later)}.</p>` : ''}</section>${factorsSection(advice)}`
+    `${later ? `<p class="quiet">Later, if it holds: ${escapeHtml(later)}.</p>` : ''}</section>${factorsSection(advice, units)}`
   )
 }
 
@@ -173,7 +177,7 @@ function changeHead({ part, from, to }: Change): string {
 }
 
 /** The correction factors of an injection by state; its cells are the map's, λ over target. */
-function factorsSection(advice: AdviceResult): string {
+function factorsSection(advice: AdviceResult, units: ReportUnits): string {
   const factors = advice.factors as InjectionFactors | undefined
   const rows = Object.entries(factors?.states ?? {}).map(
     ([state, entry]) =>
@@ -183,7 +187,7 @@ function factorsSection(advice: AdviceResult): string {
     `<tr><th scope="row">${escapeHtml(name)}</th><td class="number">${escapeHtml(words)}</td><td></td></tr>`
   if (factors?.acceleration) rows.push(row(partWord(ACCELERATION), accelerationLabel(factors.acceleration)))
   for (const { coolant_C, factor } of factors?.cold ?? [])
-    rows.push(row(`cold, coolant ${coolant_C} °C`, `× ${figure(factor, 2)}`))
+    rows.push(row(`cold, coolant ${units.text('temperature', coolant_C)}`, `× ${figure(factor, 2)}`))
   if (rows.length === 0) return ''
   return `<section><h2>Correction factors</h2><table class="plain"><tbody>${rows.join('')}</tbody></table><p class="quiet">Fuel now times this factor. A cell's own factor is its λ in the map over its target.</p></section>`
 }
@@ -206,7 +210,7 @@ const correctionWord: Readonly<Record<string, string>> = {
   std: 'standard air',
 }
 
-function numbersTable(result: AnalysisResult): string {
+function numbersTable(result: AnalysisResult, units: ReportUnits): string {
   const tips = summariseTipIns(result.transients)
   const { scorecard, warm_up, pull_repeat: repeat } = result
   const power = result.pulls.map((pull) => pull.peak_kW).filter((value): value is number => value !== null)
@@ -224,7 +228,7 @@ function numbersTable(result: AnalysisResult): string {
       'pulls, best at the wheels',
       power.length === 0
         ? `${result.pulls.length}`
-        : `${result.pulls.length}, ${figure(Math.max(...power), 0)} kW${correction ? ` (${correctionWord[correction] ?? correction})` : ''}${repeat ? `; mean of ${repeat.pulls} like ones ${figure(repeat.peak_kW, 0)} ± ${figure(repeat.half_band_kW, 1)} kW` : ''}`,
+        : `${result.pulls.length}, ${units.text('power', Math.max(...power))}${correction ? ` (${correctionWord[correction] ?? correction})` : ''}${repeat ? `; mean of ${repeat.pulls} like ones ${units.bare('power', repeat.peak_kW)} ± ${units.text('power', repeat.half_band_kW, 1)}` : ''}`,
     ],
   ]
   if (warm_up) {
@@ -232,11 +236,11 @@ function numbersTable(result: AnalysisResult): string {
       ['cranking, stalls', `${figure(warm_up.crank_s, 1)} s, ${warm_up.stalls}`],
       [
         'idles by itself after, at',
-        `${figure(warm_up.self_idle_s, 0)} s, ${figure(warm_up.self_idle_coolant_C, 0)} °C`,
+        `${figure(warm_up.self_idle_s, 0)} s, ${units.text('temperature', warm_up.self_idle_coolant_C)}`,
       ],
     )
   }
-  if (scorecard.economy !== null) lines.push(['fuel', `${figure(scorecard.economy, 1)} l/100 km`])
+  if (scorecard.economy !== null) lines.push(['fuel', units.text('economy', scorecard.economy)])
   const lost = Object.values(result.trust.untrusted_s).reduce((sum, value) => sum + value, 0)
   lines.push(['not trusted and left out', duration(lost)])
   const rows = lines.map(

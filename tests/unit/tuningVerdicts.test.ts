@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { CarProfile } from '../../core/contract/car.ts'
-import type { RunAnalysis } from '../../core/contract/result.ts'
+import type { AnalysisResult, RunAnalysis } from '../../core/contract/result.ts'
 import type { CircuitVerdict } from '../../core/tuning/circuitVerdict.ts'
 import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { gateRangeFor } from '../../core/tuning/gateScale.ts'
@@ -323,6 +323,24 @@ describe('mapTable', () => {
 })
 
 describe('reportHtml', () => {
+  it('gives air, coolant and power in the units of the car, or in those asked for', () => {
+    const run = wrongMain()
+    const air = { temperature_C: 20, pressure_kPa: 100, humidity_pct: 0, source: 'own barometer' }
+    const pulls = [{ start_s: 1, end_s: 9, peak_kW: 15, correction: 'sae_j1349' }]
+    const result = { ...run.result, run: { ...run.result.run, air }, pulls } as unknown as AnalysisResult
+    const car = { id: 'x', units: { temperature: 'F', pressure: 'inHg', distance: 'mi', power: 'hp' } }
+    const sheet = reportHtml({ analysis: { ...run, result }, car })
+    expect(sheet).toMatch(/air 68 °F, 29\.53 inHg, .*density altitude 1\d{3} ft/)
+    expect(sheet).toContain('1, 20 hp (SAE J1349)')
+    const asked = reportHtml({
+      analysis: { ...run, result },
+      car,
+      units: { temperature: 'C', pressure: 'inHg_vacuum' },
+    })
+    expect(asked).toContain('air 20 °C, 29.53 inHg,')
+    expect(reportHtml({ analysis: { ...run, result } })).toMatch(/air 20 °C, 100\.0 kPa, .*1, 15 kW/s)
+  })
+
   it('is a whole document that loads nothing, with headline, gates, parts and cautions', () => {
     const html = reportHtml({ analysis: wrongMain(), fitted: { main_jet: { label: '71', bore_mm: 1.85 } } })
     expect(html.startsWith('<!doctype html>')).toBe(true)

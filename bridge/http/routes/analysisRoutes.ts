@@ -37,7 +37,19 @@ const adviseSchema = z.strictObject({
   /** A name of the asker's own, by which it can hear how far the work is. */
   ask: z.string().regex(askPattern).optional(),
 })
-const reportSchema = z.strictObject({ mixture: mixtureSchema, bore: boreSchema })
+/** Units of other quantities by name; left out, as the car's profile says. */
+const unitSchema = z
+  .string()
+  .regex(/^[A-Za-z0-9_/]{1,20}$/)
+  .optional()
+const sheetUnits = {
+  temperature: unitSchema,
+  pressure: unitSchema,
+  distance: unitSchema,
+  power: unitSchema,
+  economy: unitSchema,
+}
+const reportSchema = z.strictObject({ mixture: mixtureSchema, bore: boreSchema, ...sheetUnits })
 const exportSchema = z.strictObject({ to: z.enum(['csv', 'parquet']) })
 
 const exportTypes = { csv: 'text/csv; charset=utf-8', parquet: 'application/vnd.apache.parquet' } as const
@@ -116,7 +128,7 @@ export function addAnalysisRoutes(context: RouteContext): void {
     async ({ params, query }, reply) => {
       const path = await pathOf(params)
       return await withTemporary('html', async (out) => {
-        await runner.run(['report', path, '--out', out, ...unitFlags(query)])
+        await runner.run(['report', path, '--out', out, ...unitFlags(query), ...sheetUnitFlags(query)])
         reply.type('text/html; charset=utf-8').header('content-security-policy', inlinePagePolicy())
         return await sendAndRemove(out, reply)
       })
@@ -181,6 +193,13 @@ export function addAnalysisRoutes(context: RouteContext): void {
 }
 
 const checkedFlag = (codes: readonly string[] = []) => codes.flatMap((code) => ['--checked', code])
+
+const sheetUnitFlags = (asked: z.infer<typeof reportSchema>) => {
+  const chosen = (Object.keys(sheetUnits) as (keyof typeof sheetUnits)[]).flatMap((quantity) =>
+    asked[quantity] ? [`${quantity}=${asked[quantity]}`] : [],
+  )
+  return chosen.length > 0 ? ['--unit', ...chosen] : []
+}
 
 const unitFlags = ({ mixture, bore }: { mixture?: string | undefined; bore?: string | undefined }) => [
   ...(mixture ? ['--mixture', mixture] : []),
