@@ -2,7 +2,7 @@ import type { Page } from 'playwright'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { runRoute } from './bridgeFixture.ts'
 import { servePages } from './servedPages.ts'
-import { check, partText, shoot, until } from './support.ts'
+import { changeSettings, check, partText, shoot, until } from './support.ts'
 
 const pages = servePages()
 let page: Page
@@ -180,6 +180,10 @@ describe('scrubber', () => {
     expect(await valueText()).toMatch(/lambda \d\.\d\d/)
     const said = /lambda (\d\.\d\d)/.exec(await valueText())![1]
     expect(await page.locator('[data-part="replay-drive"] [data-part="number"]').textContent()).toBe(said)
+    // In the unit that the picture beside it shows.
+    await changeSettings(page, { units: { mixture: 'afr' } })
+    await until('words in AFR', async () => /AFR 1\d\.\d/.test(await valueText()))
+    await changeSettings(page, { units: {} })
   })
 
   test('shows its focus and lets the keyboard go on', async () => {
