@@ -115,7 +115,9 @@ export class Simulation implements ReadingWorld {
     const sources = this.receiver ? ['board', 'position'] : ['board']
     sink.record(0, { type: 'start', at, app: 'simulator', zone: 'UTC', car: car.name, sources })
     const { sensor } = car.profile
-    const bankNames = sensor?.bank_names?.slice(0, this.paths.length)
+    // A name for all cylinders is none for one of two banks.
+    const names = sensor?.bank_names ?? []
+    const bankNames = names.length >= this.paths.length ? names.slice(0, this.paths.length) : undefined
     const metering = this.run.p['injection.fitted'] > 0.5 ? 'throttle_body_injection' : car.profile.metering
     sink.record(0, {
       type: 'car',

@@ -25,6 +25,21 @@ const states = ['idle', 'cruise', 'part_throttle', 'power'] as const
 const options = { timeout: 60_000 }
 
 describe('simulateRun', options, () => {
+  test('names banks only where each sensor has a name of its own', () => {
+    const namesOf = (car: string, banks: number) => {
+      const { bytes } = simulateRun({
+        car: findCar(car),
+        drive: 'traffic',
+        seconds: 1,
+        parameters: { 'sensor.banks': banks },
+      })
+      return /"bank_names":(\[[^\]]*\])/.exec(text(bytes))?.[1]
+    }
+    expect(namesOf('juniper', 1)).toBe('["all cylinders"]')
+    expect(namesOf('juniper', 2)).toBeUndefined()
+    expect(namesOf('marigold', 2)).toBe('["left","right"]')
+  })
+
   test('gives the same bytes and truth for the same options, other bytes for another seed', () => {
     const drive = { car: juniper, drive: 'traffic', seconds: 60 } as const
     const first = simulateRun({ ...drive, seed: 4 })
