@@ -45,7 +45,7 @@ export function checkRecords(
   })
   if (strays.length === 0) return checkSwap(observed, settings, unit)
   const { run, moved } = strays[strays.length - 1]
-  const how = `${stateWords[moved.state]} is ${sideWords(moved, unit)} than in the run before with them`
+  const how = `${stateWords[moved.state]} is ${sideWords(moved, unit)} than in a run before with the same parts`
   if (!newest.isNoted)
     return {
       observed: [{ ...newest, fitted: {} }],
