@@ -63,6 +63,19 @@ describe('compare page', () => {
     await close()
   })
 
+  test('a conversion to injection is named, each run in its own words and air', async () => {
+    const car = { car: 'pebble', drive: 'traffic', seconds: 200 } as const
+    const before = pages.bridge.addRun({ ...car, setup: 'right', seed: 3, at: '2025-06-14T09:12:00Z' })
+    const after = pages.bridge.addRun({ ...car, setup: 'injected', seed: 4, at: '2025-06-15T09:12:00Z' })
+    const { page, complaints, close } = await compared(before, after)
+    const text = (await page.locator('main').textContent()) ?? ''
+    expect(text).toContain('Changed: carburettor → injection')
+    expect(text).toMatch(/ A is brought to/)
+    expect(text).toMatch(/A: [^B]*the choke is judged.*B: .*the cold enrichment is judged/s)
+    expect(complaints).toEqual([])
+    await close()
+  })
+
   test('without two runs in the address it asks for them', async () => {
     const { page, close } = await pages.open('#/compare')
     await page.getByLabel('A, before').selectOption(rich)
