@@ -228,6 +228,31 @@ describe('next change page', () => {
     await close()
   })
 
+  test('the run page tells of a later step also where no part helps now', async () => {
+    // With a run before it, so that the bridge is asked.
+    const later = pages.bridge.addRun({
+      car: 'marigold',
+      setup: 'rich_main',
+      drive: 'good',
+      seed: 3,
+      at: '2025-06-30T09:12:00Z',
+    })
+    const { page, close } = await pages.open('#/runs')
+    await page.route('**/api/advise', async (route) => {
+      const advice = await (await route.fetch()).json()
+      const also = [{ ...advice.next, later: true }]
+      await route.fulfill({ json: { ...advice, next: null, needs: [], also, summary: 'No part at hand.' } })
+    })
+    await page.evaluate((hash) => {
+      location.hash = hash
+    }, runRoute(later))
+    await page.locator('[data-part="next-card"]').waitFor({ timeout: 60_000 })
+    const card = (await partText(page, 'next-card')) ?? ''
+    expect(card).toContain('No part at hand')
+    expect(card).toMatch(/Seen already, for later: main jet 77 → 7\d\./)
+    await close()
+  })
+
   test('with an empty box it never says that nothing should be changed', async () => {
     await pages.bridge.setParts('marigold', {
       fitted: { ...car.right, ...car.setups.rich_main.fitted },
