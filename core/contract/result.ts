@@ -160,6 +160,8 @@ export interface AnalysisResult {
     zone?: string
     seconds: number
     car?: string
+    /** What metered the fuel, as the run itself noted it, whatever the profile says now. */
+    metering?: CarProfile['metering']
     title?: string
     fitted?: Fitted
     air?: unknown

@@ -19,6 +19,8 @@ export interface RunKnowledge {
   /** Time zone of the place, as the start names it. */
   zone: string | undefined
   carName: string | undefined
+  /** What metered the fuel, as the run's own record says also where another profile is given. */
+  metering: CarProfile['metering']
   title: string | undefined
   fitted: Fitted | undefined
   air: Air | undefined
@@ -38,6 +40,7 @@ export function createRunKnowledge(car: CarProfile | undefined): RunKnowledge {
     startMs: Number.NaN,
     zone: undefined,
     carName: car?.id,
+    metering: undefined,
     title: undefined,
     fitted: undefined,
     air: undefined,
@@ -60,6 +63,7 @@ export function takeRecord(known: RunKnowledge, { timeS, record }: TimedRecord, 
       known.carName = r.car ?? known.carName
       return false
     case 'car':
+      known.metering = r.car.metering
       if (carWins && known.car) return false
       known.car = r.car
       known.carName = r.car.id

@@ -70,8 +70,17 @@ function isEvidence(run: RunAnalysis, after: readonly RunAnalysis[], car: CarPro
   const isSame = (other: RunAnalysis) =>
     other.startMs === run.startMs && lines > 0 && other.result.integrity.lines === lines
   if (after.some(isSame)) return false
+  return otherMetering(run, car) === undefined
+}
+
+/** What fed the engine in a run, where the car is fed otherwise now; undefined where it is the same, or the run noted nothing. */
+export function otherMetering(
+  { result, car: noted }: RunAnalysis,
+  car: CarProfile | undefined,
+): NonNullable<CarProfile['metering']> | undefined {
   const metering = car?.metering ?? 'carburettor'
-  return (run.car?.metering ?? metering) === metering
+  const then = result.run.metering ?? noted?.metering ?? metering
+  return then === metering ? undefined : then
 }
 
 /** Reads runs, box and options. Throws `RangeError` without runs, for a box that is none, with the field at fault, and for a `boreUnit` that is none. */

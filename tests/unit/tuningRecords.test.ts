@@ -1,7 +1,9 @@
 import { describe, expect, it } from 'vitest'
 import type { Fitted } from '../../core/contract/car.ts'
 import type { RunAnalysis } from '../../core/contract/result.ts'
+import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
 import { advise } from '../../core/tuning/advise.ts'
+import { findCar, simulateRun } from '../../simulator/index.ts'
 import { box, drive, right, withPart } from '../support/jettingCar.ts'
 
 /** The run with other parts on its record than were driven; without any, with none. */
@@ -98,5 +100,30 @@ describe('runs that are no further evidence', () => {
     }
     const carburetted: RunAnalysis = { ...drive(right, 2), car: { id: 'x', metering: 'carburettor' } }
     expect(advise([injected, carburetted], box)).toMatchObject({ runs_used: 1, done: true })
+  })
+
+  const metered = (run: RunAnalysis, metering: 'carburettor' | 'throttle_body_injection'): RunAnalysis => ({
+    ...run,
+    result: { ...run.result, run: { ...run.result.run, metering } },
+  })
+
+  it('are told apart by what each run noted, also under a profile that is given with them', () => {
+    const car = { id: 'x', metering: 'carburettor' as const }
+    const injected = metered({ ...drive(small, 1), car }, 'throttle_body_injection')
+    const carburetted = metered({ ...drive(right, 2), car }, 'carburettor')
+    expect(advise([injected, carburetted], box, { car })).toMatchObject({ runs_used: 1, done: true })
+  })
+
+  it('advise on nothing where the car was converted since the newest', () => {
+    const car = { id: 'x', metering: 'throttle_body_injection' as const }
+    const advice = advise([metered({ ...drive(small, 1), car }, 'carburettor')], box, { car })
+    expect(advice).toMatchObject({ next: null, done: false, also: [] })
+    expect(advice.needs?.[0].why).toContain('driven with a carburettor')
+  })
+
+  it('keep their own metering under another profile', () => {
+    const { bytes } = simulateRun({ car: findCar('pebble'), setup: 'injected', drive: 'traffic', seconds: 2 })
+    const { result } = analyseCapture(bytes, { car: { id: 'pebble' }, carWins: true })
+    expect(result.run.metering).toBe('throttle_body_injection')
   })
 })
