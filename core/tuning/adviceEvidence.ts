@@ -12,6 +12,7 @@ import { type MixtureUnit, mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { readParts } from './adviceParts.ts'
 import { inOrderOfStart } from './evidence.ts'
 import { type AreaPerFlow, inOneFigure } from './flowFigures.ts'
+import { runsOfMetering } from './otherMetering.ts'
 import { checkRecords, type RecordCheck } from './recordCheck.ts'
 import { type ObservedRun, observeRuns } from './runObservations.ts'
 import { type BoreUnit, boreUnitOf, profileBoreUnit } from './sizeWords.ts'
@@ -48,6 +49,8 @@ export interface AdviceEvidence {
   readonly observed: readonly ObservedRun[]
   /** Where the records of parts do not fit what was measured. */
   readonly record: Omit<RecordCheck, 'observed'>
+  /** Of runs that are left out, in sentences. */
+  readonly leftOut: readonly string[]
   readonly newest: ObservedRun
   readonly today: RunAnalysis
   readonly box: Box
@@ -64,23 +67,12 @@ export interface AdviceEvidence {
   readonly checked: readonly string[]
 }
 
-/** False for a run that is given once more among those after it, or that the car drove with another kind of metering. */
-function isEvidence(run: RunAnalysis, after: readonly RunAnalysis[], car: CarProfile | undefined): boolean {
+/** True for a run that is given once more among those after it. */
+function isRepeated(run: RunAnalysis, after: readonly RunAnalysis[]): boolean {
   const { lines } = run.result.integrity
-  const isSame = (other: RunAnalysis) =>
-    other.startMs === run.startMs && lines > 0 && other.result.integrity.lines === lines
-  if (after.some(isSame)) return false
-  return otherMetering(run, car) === undefined
-}
-
-/** What fed the engine in a run, where the car is fed otherwise now; undefined where it is the same, or the run noted nothing. */
-export function otherMetering(
-  { result, car: noted }: RunAnalysis,
-  car: CarProfile | undefined,
-): NonNullable<CarProfile['metering']> | undefined {
-  const metering = car?.metering ?? 'carburettor'
-  const then = result.run.metering ?? noted?.metering ?? metering
-  return then === metering ? undefined : then
+  return after.some(
+    (other) => other.startMs === run.startMs && lines > 0 && other.result.integrity.lines === lines,
+  )
 }
 
 /** Reads runs, box and options. Throws `RangeError` without runs, for a box that is none, with the field at fault, and for a `boreUnit` that is none. */
@@ -93,7 +85,10 @@ export function gatherEvidence(
   const parts: { box: Box; fitted?: Fitted } = readParts(box)
   const given = inOrderOfStart(runs)
   const car = options.car ?? given.findLast((run) => run.car)?.car
-  const ordered = given.filter((run, i) => i === given.length - 1 || isEvidence(run, given.slice(i + 1), car))
+  const { runs: ordered, said } = runsOfMetering(
+    given.filter((run, i) => !isRepeated(run, given.slice(i + 1))),
+    car,
+  )
   const settings = {
     repeatabilityShare: options.repeatabilityShare ?? defaultAdviseOptions.repeatabilityShare,
     airExponentSd: options.airExponentSd ?? defaultAdviseOptions.airExponentSd,
@@ -110,6 +105,7 @@ export function gatherEvidence(
   return {
     observed,
     record,
+    leftOut: said,
     newest: observed[observed.length - 1],
     today: ordered[ordered.length - 1],
     box: figures.box,

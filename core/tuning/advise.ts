@@ -1,13 +1,13 @@
 import type { AdviceResult, Change } from '../contract/advice.ts'
 import { type Box, isInjection, type Part, type PartsFile } from '../contract/car.ts'
 import type { AnalysisResult, RunAnalysis } from '../contract/result.ts'
-import { type AdviceEvidence, type AdviseOptions, gatherEvidence, otherMetering } from './adviceEvidence.ts'
+import { type AdviceEvidence, type AdviseOptions, gatherEvidence } from './adviceEvidence.ts'
 import { type Left, whatStaysOff } from './adviceLeft.ts'
 import { findNeeds, SURE_ENOUGH } from './adviceNeeds.ts'
 import { unsizedValveSentence, unusedSentence } from './adviceParts.ts'
 import { type Plan, planOf, steadyChanges } from './advicePlan.ts'
 import { type AdviceStanding, judgeStanding } from './adviceStanding.ts'
-import { cannotTell, findWarnings, summaryOf } from './adviceWarnings.ts'
+import { findWarnings, summaryOf } from './adviceWarnings.ts'
 import { adviseInjection } from './adviseInjection.ts'
 import { bankLevels } from './bankLevels.ts'
 import { bankSentences } from './bankWords.ts'
@@ -43,8 +43,6 @@ export function advise(
 ): AdviceResult {
   const evidence = gatherEvidence(runs, box, options)
   const standing = judgeStanding(evidence)
-  const then = otherMetering(evidence.today, evidence.car)
-  if (then) return driveConverted(evidence, standing, then === 'carburettor')
   if (evidence.car && isInjection(evidence.car))
     return adviseInjection(evidence, evidence.car, standing.bands)
   const plan = planOf(evidence, standing)
@@ -97,29 +95,6 @@ export function advise(
 
 /** Steady driving, s, that tells whether a swap on record happened. Chosen here. */
 const LOOK_AND_DRIVE_S = 30
-
-/** Of a car that was converted since the newest run nothing is known yet: what that run reads is no figure for what feeds it now. */
-function driveConverted(
-  { observed, newest }: AdviceEvidence,
-  { states }: AdviceStanding,
-  wasCarburettor: boolean,
-): AdviceResult {
-  const [then, now] = wasCarburettor ? ['a carburettor', 'an injection'] : ['an injection', 'a carburettor']
-  const why = `the newest run was driven with ${then}, and the car has ${now} by its profile: that run judges nothing that is fitted now`
-  const needs = [{ state: 'cruise', seconds: LOOK_AND_DRIVE_S, why }]
-  return {
-    format: 'floatbowl-advice 1',
-    done: false,
-    next: null,
-    also: [],
-    needs,
-    states,
-    warnings: [],
-    summary: cannotTell(needs),
-    runs_used: observed.length,
-    air_known: newest.air.source !== 'unknown',
-  }
-}
 
 type Asked = ReturnType<typeof whatToDrive>
 
@@ -223,7 +198,7 @@ function drivingFields(next: Change | null, needs: Asked['needs']) {
 
 /** The advice in sentences: what it warns of, and the whole in one. */
 function wordsOf(
-  { newest, box, car, unit, record, flowRatios }: AdviceEvidence,
+  { newest, box, car, unit, record, flowRatios, leftOut }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
   said: {
     done: boolean
@@ -263,7 +238,7 @@ function wordsOf(
       next,
       hasLater: changes.filter((change) => !change.later).length > 1,
       isAsked: asked.needs.some(({ state }) => state === 'power'),
-      unused: done ? [] : [...clashSentences(flowRatios), ...(next ? [] : unused)],
+      unused: [...leftOut, ...(done ? [] : [...clashSentences(flowRatios), ...(next ? [] : unused)])],
       airLogShift: newest.airLogShift,
       states,
       missing,

@@ -25,7 +25,7 @@ import { stateWords } from './stateWords.ts'
 
 /** The next numbers to type into a throttle-body injection, in place of parts. */
 export function adviseInjection(
-  { observed: all, newest, today, targets, settings, unit, checked }: AdviceEvidence,
+  { observed: all, newest, today, targets, settings, unit, checked, leftOut }: AdviceEvidence,
   car: CarProfile,
   bands: ReadonlyMap<AdviceState, Band>,
 ): AdviceResult {
@@ -125,6 +125,7 @@ export function adviseInjection(
     states: { ...states, pump: pumpState(pump) },
     factors,
     warnings: [
+      ...leftOut,
       ...(look ? [lookSentence(look)] : []),
       ...open,
       ...leanPowerWarning(states, next === null && needs.some(({ state }) => state === 'power'), unit),

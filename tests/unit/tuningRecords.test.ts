@@ -114,11 +114,24 @@ describe('runs that are no further evidence', () => {
     expect(advise([injected, carburetted], box, { car })).toMatchObject({ runs_used: 1, done: true })
   })
 
-  it('advise on nothing where the car was converted since the newest', () => {
+  it('leave the newest of those that fit to be of today, and it is said', () => {
+    const car = { id: 'x', metering: 'carburettor' as const }
+    const later = { ...drive(small, 1), car, startMs: drive(right, 2).startMs + 1e8 }
+    const advice = advise([drive(right, 2), metered(later, 'throttle_body_injection')], box, { car })
+    expect(advice).toMatchObject({ runs_used: 1, done: true })
+    expect(textOf(advice)).toContain('One run is left out: it was recorded with the injection.')
+  })
+
+  it('advise on nothing where all are of the time before a conversion, and it is said', () => {
     const car = { id: 'x', metering: 'throttle_body_injection' as const }
-    const advice = advise([metered({ ...drive(small, 1), car }, 'carburettor')], box, { car })
+    const before = { ...drive(small, 1), car }
+    const advice = advise([metered(before, 'carburettor')], box, { car })
     expect(advice).toMatchObject({ next: null, done: false, also: [] })
-    expect(advice.needs?.[0].why).toContain('driven with a carburettor')
+    expect(advice.needs?.length).toBeGreaterThan(0)
+    expect(textOf(advice)).toContain('No run is recorded with the injection yet')
+    const back = advise([metered(before, 'throttle_body_injection')], box, { car: { id: 'x' } })
+    expect(back).toMatchObject({ next: null, done: false })
+    expect(textOf(back)).toContain('No run is recorded with the carburettor yet')
   })
 
   it('keep their own metering under another profile', () => {
