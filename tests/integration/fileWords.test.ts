@@ -104,6 +104,16 @@ describe('a file that is not there or cannot be read', () => {
     expect(floatbowl('report', at('cut.capture.gz')).status).toBe(0)
   })
 
+  it('a sheet is in the units asked for, and refuses one that is none', () => {
+    const run = at('20260517T081203Z.capture')
+    expect(floatbowl('simulate', 'pebble', '--seconds', '1', '--out', run).status).toBe(0)
+    const sheet = floatbowl('report', run, '--unit', 'temperature=F', 'distance=mi')
+    expect(sheet.stdout).toMatch(/air 68 °F, .*density altitude −?\d+ ft/)
+    const refused = floatbowl('report', run, '--unit', 'temperature=X')
+    expect(refused).toMatchObject({ status: 2, stdout: '' })
+    expect(refused.stderr).toContain('invalid --unit: temperature=X')
+  })
+
   it.each([
     ['simulate', 'pebble', '--seconds', '1', '--out', at('nowhere/y.capture')],
     ['simulate', 'pebble', '--seconds', '1', '--out', at('folder.capture')],
