@@ -12,6 +12,7 @@ import { type MixtureUnit, mixtureUnitOf } from '../units/mixtureUnit.ts'
 import { readParts } from './adviceParts.ts'
 import { inOrderOfStart } from './evidence.ts'
 import { type AreaPerFlow, inOneFigure } from './flowFigures.ts'
+import { otherFuelSentence, twoFuels } from './otherFuel.ts'
 import { runsOfMetering } from './otherMetering.ts'
 import { checkRecords, type RecordCheck } from './recordCheck.ts'
 import { type ObservedRun, observeRuns } from './runObservations.ts'
@@ -49,7 +50,7 @@ export interface AdviceEvidence {
   readonly observed: readonly ObservedRun[]
   /** Where the records of parts do not fit what was measured. */
   readonly record: Omit<RecordCheck, 'observed'>
-  /** Of runs that are left out, in sentences. */
+  /** What of the earlier runs cannot be laid beside today's, in sentences. */
   readonly leftOut: readonly string[]
   readonly newest: ObservedRun
   readonly today: RunAnalysis
@@ -100,14 +101,19 @@ export function gatherEvidence(
     parts.box,
     asNoted.map(({ fitted }) => fitted),
   )
-  const all = asNoted.map((entry, i): ObservedRun => ({ ...entry, fitted: figures.sets[i] }))
+  const today = ordered[ordered.length - 1]
+  // Left out only now: what was fitted passes on to later runs without a record of their own.
+  const all = asNoted
+    .map((entry, i): ObservedRun => ({ ...entry, fitted: figures.sets[i] }))
+    .filter((_, i) => !twoFuels(ordered[i], today))
+  const onOtherFuel = ordered.filter((run) => twoFuels(run, today))
   const { observed, ...record } = isInjection(car) ? { observed: all } : checkRecords(all, settings, unit)
   return {
     observed,
     record,
-    leftOut: said,
+    leftOut: [...said, otherFuelSentence(onOtherFuel, today)].filter((text) => text !== undefined),
     newest: observed[observed.length - 1],
-    today: ordered[ordered.length - 1],
+    today,
     box: figures.box,
     flowRatios: figures.ratios,
     car,

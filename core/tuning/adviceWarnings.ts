@@ -44,6 +44,8 @@ export interface OpenPoints {
   /** Where the record of parts does not fit what was measured; and whether no part can be named because of it. */
   readonly doubt: string | undefined
   readonly isDoubtful: boolean
+  /** What of the earlier runs cannot be laid beside today's. */
+  readonly leftOut: readonly string[]
   /** What is to be looked for before the idle circuit is touched. */
   readonly look: string | undefined
   /** What is left of a pump that the box does nothing for. */
@@ -108,6 +110,7 @@ export function findWarnings(about: Warned): string[] {
   const warnings: string[] = [
     ...(open.look ? [open.look] : []),
     ...(open.doubt ? [open.doubt] : []),
+    ...open.leftOut,
     ...(unsized ? [unsized] : []),
     ...banks,
     ...notJudged,

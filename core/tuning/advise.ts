@@ -198,7 +198,7 @@ function drivingFields(next: Change | null, needs: Asked['needs']) {
 
 /** The advice in sentences: what it warns of, and the whole in one. */
 function wordsOf(
-  { newest, box, car, unit, record, flowRatios, leftOut }: AdviceEvidence,
+  { newest, box, car, unit, record, leftOut, flowRatios }: AdviceEvidence,
   { model, known, step }: AdviceStanding,
   said: {
     done: boolean
@@ -220,6 +220,7 @@ function wordsOf(
     transfer: done ? transferSentence(newest.run, car, unit) : undefined,
     look: look && lookSentence(look),
     doubt: record.doubt,
+    leftOut,
     isDoubtful: record.unclear !== undefined || (record.doubt !== undefined && left.unsized !== undefined),
     nearEdge: [...known.keys()].filter(
       (state) => states[state].verdict === 'on_target' && Number(states[state].inside) < SURE_ENOUGH,
@@ -238,7 +239,7 @@ function wordsOf(
       next,
       hasLater: changes.filter((change) => !change.later).length > 1,
       isAsked: asked.needs.some(({ state }) => state === 'power'),
-      unused: [...leftOut, ...(done ? [] : [...clashSentences(flowRatios), ...(next ? [] : unused)])],
+      unused: done ? [] : [...clashSentences(flowRatios), ...(next ? [] : unused)],
       airLogShift: newest.airLogShift,
       states,
       missing,

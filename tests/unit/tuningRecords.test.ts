@@ -4,7 +4,7 @@ import type { RunAnalysis } from '../../core/contract/result.ts'
 import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { findCar, simulateRun } from '../../simulator/index.ts'
-import { box, drive, right, withPart } from '../support/jettingCar.ts'
+import { box, drive, engine, right, withPart } from '../support/jettingCar.ts'
 
 /** The run with other parts on its record than were driven; without any, with none. */
 const noted = (run: RunAnalysis, fitted?: Fitted): RunAnalysis => {
@@ -65,6 +65,42 @@ describe('a run without a record of its parts', () => {
     const advice = advise([noted(drive(small, 1)), drive(right, 2)], box)
     expect(advice).toMatchObject({ done: true, next: null })
     expect(advice.runs_used).toBe(1)
+  })
+})
+
+describe('runs on two fuels', () => {
+  const onFuel = (run: RunAnalysis, fuel?: { id?: string; ethanol_pct?: number }): RunAnalysis => ({
+    ...run,
+    car: { id: 'x', ...(fuel ? { fuel } : {}) },
+  })
+  const e85 = onFuel(
+    drive(right, 1, { lambdaAt: (rpm, load, state) => 1.4 * engine(right)!(rpm, load, state) }),
+    { id: 'e85' },
+  )
+
+  it('are not put together: only those of today count, and it is said', () => {
+    const screws = withPart('idle_screws', { turns: 2.5 })
+    const advice = advise([e85, onFuel(drive(screws, 2), { id: 'gasoline_e10' })], box)
+    expect(advice.runs_used).toBe(1)
+    expect(advice.next).toMatchObject({ part: 'idle_screws', direction: 'leaner' })
+    expect(advice.shares).toMatchObject({ idle_screws: { idle: { mean: 0.45 } } })
+    expect(textOf(advice)).toMatch(/driven on E85, today's on gasoline E10/)
+  })
+
+  it('hand on what was fitted to a run without a record of its own', () => {
+    const advice = advise([e85, noted(onFuel(drive(small, 2), { id: 'gasoline_e10' }))], box)
+    expect(advice.next).toMatchObject({ part: 'main_jet', from: { bore_mm: 1.85 } })
+  })
+
+  it('are one where the fuels are nearly the same, or one of them is not named', () => {
+    for (const fuels of [
+      [{ ethanol_pct: 5 }, { ethanol_pct: 8 }],
+      [{ id: 'e85' }, undefined],
+    ]) {
+      const advice = advise([onFuel(drive(right, 1), fuels[0]), onFuel(drive(right, 2), fuels[1])], box)
+      expect(advice.runs_used).toBe(2)
+      expect(textOf(advice)).not.toContain('driven on')
+    }
   })
 })
 
