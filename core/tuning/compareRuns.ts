@@ -13,6 +13,7 @@ import { studentQuantile } from './distributions.ts'
 import { drivenPieces } from './drivenPieces.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { isToldAlike, statesByLoad, tellsLoad, withoutStatesByLoad } from './loadTold.ts'
+import { twoFuels } from './otherFuel.ts'
 import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
 import { fittedOfRun } from './runObservations.ts'
 import { findStateLevels, type StateLevels } from './stateLevels.ts'
@@ -136,6 +137,7 @@ export function compareRuns(
       loadless: loadless.length === 1 ? loadless[0] : undefined,
       isAlike,
       isTwoCars: areTwoCars(runA, runB),
+      fuels: twoFuels(runA, runB),
       unit: mixtureUnitOf(options.mixtureUnit ?? car?.units?.mixture, car?.fuel),
     }),
     air: {

@@ -16,15 +16,18 @@ interface Compared {
   readonly isAlike: boolean
   /** Of two cars neither is a change of the other. */
   readonly isTwoCars: boolean
+  /** Names of the two fuels, if the runs were not driven on one. */
+  readonly fuels: readonly [string, string] | undefined
   /** How distances are given. */
   readonly unit: MixtureUnit
 }
 
 /** The verdict of a comparison in words: `Leaner in the second run: cruise by λ 0.041 ± 0.006.` */
 export function comparisonText(compared: Compared): string {
-  if (compared.isAlike) return verdictText(compared)
+  const fuel = fuelText(compared)
+  if (compared.isAlike) return `${verdictText(compared)}${fuel}`
   const { cruise: _, part_throttle: __, ...states } = compared.states
-  return `${verdictText({ ...compared, states })} In one run the pressure tells the load, in the other the throttle: cruise and part throttle are not the same in both, and not compared.`
+  return `${verdictText({ ...compared, states })}${fuel} In one run the pressure tells the load, in the other the throttle: cruise and part throttle are not the same in both, and not compared.`
 }
 
 function verdictText(compared: Compared): string {
@@ -80,6 +83,12 @@ function stateNames(states: ComparisonResult['states'], isCompared: boolean): st
     .filter(([, { verdict }]) => (verdict !== 'not_enough_data') === isCompared)
     .map(([state]) => stateWords[state] ?? state)
     .join(', ')
+}
+
+/** That another fuel moves the mixture as well; empty on one fuel. */
+function fuelText({ fuels }: Compared): string {
+  if (!fuels) return ''
+  return ` The first run was driven on ${fuels[0]}, the second on ${fuels[1]}: that moves the mixture as well, and is in these figures.`
 }
 
 /** What was not done about the air, and why; empty when both runs were brought to home air. */

@@ -40,6 +40,17 @@ describe('compareRuns', () => {
     expect(comparison.text).toContain('only the other run was brought to home air')
   })
 
+  it('says that the runs were driven on two fuels', () => {
+    const onFuel = (id: string, seed: number, fuel: number) => ({
+      ...drive(seed, home, fuel),
+      car: { id: 'x', fuel: { id } },
+    })
+    const comparison = compareRuns(onFuel('gasoline_e10', 5, 1), onFuel('e85', 6, 0.7))
+    expect(comparison.verdict).toBe('leaner')
+    expect(comparison.text).toContain('driven on gasoline E10, the second on E85')
+    expect(compareRuns(onFuel('e85', 5, 1), onFuel('e85', 6, 1)).text).not.toContain('driven on')
+  })
+
   describe('with a run that has little of what the other has', () => {
     const whole = drive(5, hot)
     const cut = (states: string[]) => {
@@ -284,6 +295,7 @@ describe('comparisonText', () => {
       loadless: undefined,
       isAlike: true,
       isTwoCars: false,
+      fuels: undefined,
       unit: lambdaUnit,
     })
 
