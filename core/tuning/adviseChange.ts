@@ -6,11 +6,19 @@ import { areaWord, partWord, plannedSentence, rangeWord, shareWord, standingSent
 import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
 import { type AreaPerFlow, reckonedSentence } from './flowFigures.ts'
-import { type AdviceState, circuitOfPart, fuelPaths, pathFactor, valveParts } from './partPaths.ts'
+import {
+  type AdviceState,
+  circuitOfPart,
+  type FuelPath,
+  fuelPaths,
+  isSamePart,
+  pathFactor,
+  valveParts,
+} from './partPaths.ts'
 import { type Choices, costOf } from './planChanges.ts'
 import type { Band } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
-import { isSameFitted, type ObservedRun } from './runObservations.ts'
+import type { ObservedRun } from './runObservations.ts'
 import { type BoreUnit, sizesWord } from './sizeWords.ts'
 import { stateWords } from './stateWords.ts'
 
@@ -61,7 +69,7 @@ export function describeChange(input: ChangeInput): Change {
   const cause = input.madeFor.includes(state) ? undefined : input.madeFor[0]
   if (cause) because.push(...standingOf(input, cause))
   because.push(...standingOf(input, state))
-  if (path && Number.isFinite(factor)) because.push(shareSentence(input, path.id, state, factor))
+  if (path && Number.isFinite(factor)) because.push(shareSentence(input, path, state, factor))
   const reckoned = reckonedSentence(part, [from, to], input.flowRatios)
   if (reckoned) because.push(reckoned)
   if ((valveParts as readonly string[]).includes(part) && step) {
@@ -138,12 +146,12 @@ function stateOf({ model, bands, before, after }: ChangeInput, circuit: string):
   return best
 }
 
-function shareSentence(input: ChangeInput, pathId: string, state: AdviceState, factor: number): string {
+function shareSentence(input: ChangeInput, path: FuelPath, state: AdviceState, factor: number): string {
   const { model, part, before, after, observed, boreUnit } = input
-  const share = model.share(state, pathId)
+  const share = model.share(state, path.id)
   const head = `${sentenceStart(partWord(part))} ${sizesWord(before[part], after[part], boreUnit)}: ${areaWord(factor, after[part].turns !== undefined)}`
   if (!share) return `${head}.`
-  const swaps = countSwaps(observed, part)
+  const swaps = countSwaps(observed, path)
   const learned =
     swaps === 0
       ? 'a first guess, since this part was not changed yet'
@@ -151,12 +159,17 @@ function shareSentence(input: ChangeInput, pathId: string, state: AdviceState, f
   return `${head}; it answers for about ${shareWord(share)} of the fuel in ${stateWords[state]} (${learned}).`
 }
 
-function countSwaps(observed: readonly ObservedRun[], part: string): number {
+/** Swaps that tell of a path's share: of its part, or of the rod that narrows it. */
+function countSwaps(observed: readonly ObservedRun[], { part, rod }: FuelPath): number {
+  const names = rod ? [part, rod] : [part]
   let swaps = 0
   for (let i = 1; i < observed.length; i++) {
-    const a = observed[i - 1].fitted[part]
-    const b = observed[i].fitted[part]
-    if (a && b && !isSameFitted({ [part]: a }, { [part]: b })) swaps++
+    const isSwapped = names.some((name) => {
+      const a = observed[i - 1].fitted[name]
+      const b = observed[i].fitted[name]
+      return a && b && !isSamePart(a, b)
+    })
+    if (isSwapped) swaps++
   }
   return swaps
 }

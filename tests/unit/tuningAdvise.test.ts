@@ -517,6 +517,21 @@ describe('advise', () => {
     expect(advice.next!.because.join(' ')).toContain('B (1.20 mm at cruise, 0.60 mm at power)')
   })
 
+  it('does not call a share a first guess that a swap of the rod has told', () => {
+    const rodDrive = (cruise_mm: number, day: number) => {
+      const rod = { label: String(cruise_mm), cruise_mm, power_mm: 1 }
+      const ring = (4 - cruise_mm ** 2) / (4 - 1.35 ** 2)
+      return drive(right, day, {
+        fitted: { main_jet: { label: '200', bore_mm: 2 }, rod },
+        lambdaAt: (rpm, load, state) =>
+          state === 'idle' || load >= 0.8 ? engine(right)(rpm, load, state) : 1.14 / (0.2 + 0.8 * ring),
+      })
+    }
+    const advice = advise([rodDrive(1.5, 1), rodDrive(1.35, 2)], { main_jet: sizes(2, 2.3, 0.03) })
+    expect(advice.next?.part).toBe('main_jet')
+    expect(advice.next!.because.join(' ')).toContain('learned from one earlier swap of this car')
+  })
+
   it('does not call a car right whose banks idle on either side of the band', () => {
     const bank = (which: 1 | 2, times: number) =>
       drive(right, 1, {
