@@ -2,6 +2,7 @@ import type { Change } from '../contract/advice.ts'
 import type { Circuit, Fitted, Part } from '../contract/car.ts'
 import { sentenceStart } from '../units/format.ts'
 import type { MixtureUnit } from '../units/mixtureUnit.ts'
+import { secondsOf } from './adviceStates.ts'
 import { areaWord, partWord, plannedSentence, rangeWord, shareWord, standingSentence } from './adviceText.ts'
 import { round } from './compareRuns.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
@@ -115,7 +116,7 @@ function standingOf(input: ChangeInput, state: AdviceState): string[] {
   if (!start || !band) return []
   return [
     before === model.base
-      ? standingSentence(state, start, band, lastSeconds(input, state), unit)
+      ? standingSentence(state, start, band, secondsOf(input.observed, state), unit)
       : plannedSentence(state, start, band, unit),
   ]
 }
@@ -172,10 +173,6 @@ function countSwaps(observed: readonly ObservedRun[], { part, rod }: FuelPath): 
     if (isSwapped) swaps++
   }
   return swaps
-}
-
-function lastSeconds({ observed }: ChangeInput, state: AdviceState): number {
-  return observed[observed.length - 1].seconds[state] ?? 0
 }
 
 function sideEffects({ model, bands, before, after, unit }: ChangeInput, own: AdviceState): string[] {

@@ -505,6 +505,14 @@ describe('advise', () => {
     expect(advice.next!.because[0]).toMatch(/^Power is lean by/)
   })
 
+  it('counts the driving that a figure rests on over all runs with these parts', () => {
+    const small = withPart('main_jet', { bore_mm: 1.66 })
+    const advice = advise([drive(small, 1), drive(small, 2, { seconds: 60 })], box)
+    const { seconds } = advice.states.cruise
+    expect(seconds).toBeGreaterThan(100)
+    expect(advice.next!.because[0]).toContain(`(${seconds} s of steady driving)`)
+  })
+
   it('names the rod by its steps', () => {
     const fitted: Fitted = {
       main_jet: { label: '200', bore_mm: 2 },
