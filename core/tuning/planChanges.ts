@@ -189,6 +189,23 @@ export function leavesPowerLean(
   return then.mean > band.high && then.mean - model.forecast('power', model.base)!.mean >= FELT_SHIFT
 }
 
+/** How far past its band idle may come out of a plan for the sake of other states, in half widths. Chosen here: its screws move the others little, and itself much. */
+const IDLE_PAST = 1
+
+/** True when idle would come out far outside its band, and clearly further than it is: its screws are no makeshift for a jet that is missing. */
+export function spoilsIdle(
+  model: ResponseModel,
+  bands: ReadonlyMap<AdviceState, Band>,
+  fitted: Fitted,
+): boolean {
+  const band = bands.get('idle')
+  const then = model.forecast('idle', fitted)
+  if (!band || !then) return false
+  const outside = (mean: number) => Math.max(0, mean - band.high, band.low - mean)
+  const now = outside(model.forecast('idle', model.base)!.mean)
+  return outside(then.mean) > Math.max((IDLE_PAST * (band.high - band.low)) / 2, now + FELT_SHIFT)
+}
+
 /** Weight of a doubt that the next swap would mend, against that of a state left off. Chosen here. */
 const MENDED_WEIGHT = 0.5
 
@@ -232,7 +249,9 @@ export function planChanges(
       sum += MEANWHILE_WEIGHT * Math.max(0, costOf(model, bands, alone) - nowCost)
       sum += OVERSHOOT_WEIGHT * overshootOf(model, bands, alone)
     }
-    if (isBarred(fitted) || leavesPowerLean(model, bands, fitted)) sum = Number.POSITIVE_INFINITY
+    const isRefused =
+      isBarred(fitted) || leavesPowerLean(model, bands, fitted) || spoilsIdle(model, bands, fitted)
+    if (isRefused) sum = Number.POSITIVE_INFINITY
     known.set(key, sum)
     return sum
   }

@@ -1,6 +1,6 @@
 import type { Fitted, Part } from '../contract/car.ts'
 import type { AdviceState } from './partPaths.ts'
-import { type Choices, costOf, FELT_SHIFT, leavesPowerLean, type Plan } from './planChanges.ts'
+import { type Choices, costOf, FELT_SHIFT, leavesPowerLean, type Plan, spoilsIdle } from './planChanges.ts'
 import { type Band, leanExcess } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 
@@ -36,7 +36,8 @@ export function safestSize(
     const alone = { ...model.base, [part]: size }
     if (isBarred(alone) && size !== planned) continue
     const whole = { ...plan.fitted, [part]: size }
-    if (size !== planned && leavesPowerLean(model, bands, whole)) continue
+    const isWorse = leavesPowerLean(model, bands, whole) || spoilsIdle(model, bands, whole)
+    if (size !== planned && isWorse) continue
     const risk = leanRiskOf(model, bands, alone)
     const cost = costOf(model, bands, whole) + SAFE_WEIGHT * Math.min(risk, 3)
     if (cost < bestCost - 1e-9) {

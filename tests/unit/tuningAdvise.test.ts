@@ -38,6 +38,22 @@ describe('advise', () => {
     expect(missing.bore_mm).toBeGreaterThan(1.55)
   })
 
+  it('spoils no idle that is right for a rich cruise that only a jet puts right', () => {
+    const withTurns = (turns: number, day: number) => {
+      const screws = Math.sqrt(turns / 2)
+      const lambdaAt: SyntheticOptions['lambdaAt'] = (_rpm, load, state) => {
+        if (state === 'idle') return 0.95 / screws
+        if (load < 0.6) return 0.9 / (0.8 + 0.2 * screws)
+        return load < 0.8 ? 0.85 / (0.84 + 0.16 * screws) : 0.8 / (0.9 + 0.1 * screws)
+      }
+      return drive(withPart('idle_screws', { turns }), day, { lambdaAt })
+    }
+    const advice = advise([withTurns(1, 1), withTurns(2, 2)], { box: {} })
+    expect(advice.states).toMatchObject({ idle: { verdict: 'on_target' }, cruise: { verdict: 'rich' } })
+    expect(advice.next).toBeNull()
+    expect(advice.summary).toContain('A size is missing: a main jet')
+  })
+
   it('says of a transfer that alone is off where to look, since no size answers for it', () => {
     const run = drive(right, 1, { seconds: 1500 })
     const pieces = run.pieces.map((piece) =>
