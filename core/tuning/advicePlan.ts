@@ -31,13 +31,24 @@ export function planOf(
   if (chosen.plan.changed.length > 0 || choices === atHand) return { choices, chosen }
   return { choices: atHand, chosen: withoutMakeshift(chooseStep(model, known, atHand, observed), atHand) }
 
-  /** What makes worse a state that is off already, for want of the right size for another, waits for that size. */
+  /**
+   * What makes worse a state that is off already, for want of the right size for another, waits for that size. Not so screws, which are set again in a
+   * minute: they may make worse what is not theirs.
+   */
   function withoutMakeshift(step: Step, sizes: Choices): Step {
-    const isMakeshift = (fitted: Fitted) => worsens(model, known, fitted)
+    const idle = new Map([...known].filter(([state]) => state === 'idle'))
+    const isMakeshift = (fitted: Fitted) =>
+      worsens(model, idle, fitted) || worsens(model, known, withScrewsOf(newest.fitted, fitted))
     if (!isMakeshift(step.plan.fitted)) return step
     const careful = chooseStep(model, known, sizes, observed, isMakeshift)
     return findMissingSizes(model, known, sizes, careful.plan, box).length > 0 ? careful : step
   }
+}
+
+/** These parts, with the screws as they were before. */
+function withScrewsOf(before: Fitted, fitted: Fitted): Fitted {
+  const screws = Object.entries(before).filter(([, { turns }]) => turns !== undefined)
+  return { ...fitted, ...Object.fromEntries(screws) }
 }
 
 /** Shift of log λ from which a state is held to be moved on from where it was. Chosen here. */

@@ -620,6 +620,14 @@ describe('advise', () => {
     expect(advice.summary).not.toContain('where it belongs')
   })
 
+  it('sets the idle right although a jet that the box lacks leaves cruise rich', () => {
+    const main_jet = { label: '200', bore_mm: 2 }
+    const advice = advise([drive({ ...withPart('idle_screws', { turns: 1 }), main_jet }, 1)], { box: {} })
+    expect(advice.states).toMatchObject({ idle: { verdict: 'lean' }, cruise: { verdict: 'rich' } })
+    expect(advice.next).toMatchObject({ part: 'idle_screws', direction: 'richer' })
+    expect(advice.warnings!.join(' ')).toContain('A size is missing: a main jet')
+  })
+
   it('turns screws by quarters when the box lists none', () => {
     const { idle_screws: _, ...rest } = box
     const advice = advise([drive(withPart('idle_screws', { turns: 0.75 }), 1)], rest)
