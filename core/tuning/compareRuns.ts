@@ -14,7 +14,14 @@ import { drivenPieces } from './drivenPieces.ts'
 import { asRunAnalysis } from './evidence.ts'
 import { isToldAlike, statesByLoad, tellsLoad, withoutStatesByLoad } from './loadTold.ts'
 import { twoFuels } from './otherFuel.ts'
-import { airExponentOf, airLogShift, densityOfAirKgM3, findRunAir, referenceAirOf } from './referenceAir.ts'
+import {
+  airExponentOf,
+  airLogShift,
+  densityOfAirKgM3,
+  findRunAir,
+  referenceAirOf,
+  sourceDoubt,
+} from './referenceAir.ts'
 import { fittedOfRun } from './runObservations.ts'
 import { findStateLevels, type StateLevels } from './stateLevels.ts'
 
@@ -95,7 +102,10 @@ export function compareRuns(
   const isMixed = exponents[0] !== exponents[1]
   const densities = airs.map((air, i) => (isMixed && exponents[i] === 0 ? referenceKgM3 : air.densityKgM3))
   const airSd = airKnown
-    ? settings.airExponentSd * Math.abs(Math.log(densities[0] / densities[1]))
+    ? Math.hypot(
+        settings.airExponentSd * Math.abs(Math.log(densities[0] / densities[1])),
+        Math.max(...exponents) * sourceDoubt(airs[0], airs[1]),
+      )
     : Math.max(...exponents, 0.1) * UNKNOWN_AIR_SD * Math.SQRT2
   const daySd = Math.hypot(settings.repeatabilityShare * Math.SQRT2, airSd)
 

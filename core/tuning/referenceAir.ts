@@ -59,6 +59,15 @@ export function findRunAir(run: RunAnalysis): RunAir {
   return { densityKgM3: densityOfAirKgM3(measured.data), source: 'channels', air: measured.data }
 }
 
+/** What intake air under a bonnet reads otherwise than the weather does, as a share of density: 6 °C. Common practice, no source. */
+const BONNET_SD = 6 / 293
+
+/** Doubt between the densities of two runs, as a share: none where both are unknown or of one source, else what a sensor in the car differs from the weather by. */
+export function sourceDoubt(a: RunAir, b: RunAir): number {
+  const isKnown = a.source !== 'unknown' && b.source !== 'unknown'
+  return isKnown && a.source !== b.source ? BONNET_SD : 0
+}
+
 // Common practice, no source: the middle; 50 % more or less moves density by 0.4 % at 20 °C.
 const UNKNOWN_HUMIDITY_PCT = 50
 

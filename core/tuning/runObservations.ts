@@ -13,6 +13,7 @@ import {
   findRunAir,
   type RunAir,
   referenceAirOf,
+  sourceDoubt,
 } from './referenceAir.ts'
 import type { Observation } from './responseModel.ts'
 import { findStateLevels } from './stateLevels.ts'
@@ -68,7 +69,10 @@ export function observeRuns(
     const airSd =
       airs[i].source === 'unknown'
         ? exponent * UNKNOWN_AIR_SD
-        : settings.airExponentSd * Math.abs(Math.log(airs[i].densityKgM3 / referenceKgM3))
+        : Math.hypot(
+            settings.airExponentSd * Math.abs(Math.log(airs[i].densityKgM3 / referenceKgM3)),
+            exponent * sourceDoubt(airs[i], airs[airs.length - 1]),
+          )
     const logLambda: Partial<Record<AdviceState, { mean: number; se: number }>> = {}
     const seconds: Partial<Record<AdviceState, number>> = {}
     for (const state of usable[i]) {

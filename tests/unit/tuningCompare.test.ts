@@ -40,6 +40,22 @@ describe('compareRuns', () => {
     expect(comparison.text).toContain('only the other run was brought to home air')
   })
 
+  it('finds no change in what a warm intake air sensor reads otherwise than the weather record', () => {
+    const sensed = (run: ReturnType<typeof drive>, warmerC: number) => ({
+      ...run,
+      result: { ...run.result, run: { ...run.result.run, air: undefined } },
+      pieces: run.pieces.map((piece) => ({
+        ...piece,
+        barometerKpa: home.pressure_kPa,
+        intakeAirC: home.temperature_C + warmerC,
+      })),
+    })
+    const pairs = Array.from({ length: 10 }, (_, i) => [drive(2 * i, home), drive(2 * i + 1, home)] as const)
+    for (const [a, b] of pairs) expect(compareRuns(a, sensed(b, 8)).verdict).toBe('no_difference')
+    const changed = compareRuns(drive(1, home), sensed(drive(2, home, 1.1), 8))
+    expect(changed.states.cruise?.verdict).toBe('richer')
+  })
+
   it('says that the runs were driven on two fuels', () => {
     const onFuel = (id: string, seed: number, fuel: number) => ({
       ...drive(seed, home, fuel),
