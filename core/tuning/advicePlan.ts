@@ -4,6 +4,7 @@ import type { AdviceEvidence } from './adviceEvidence.ts'
 import type { AdviceStanding } from './adviceStanding.ts'
 import { describeChange } from './adviseChange.ts'
 import { chooseStep, type Step } from './chooseStep.ts'
+import { choicesForEarlyValve } from './earlyValve.ts'
 import { choicesForLateValve } from './lateValve.ts'
 import { findMissingSizes } from './missingSizes.ts'
 import type { AdviceState } from './partPaths.ts'
@@ -19,13 +20,18 @@ export interface Plan {
 
 export function planOf(
   { newest, box, observed, car, record }: AdviceEvidence,
-  { model, known, step, isValveLate }: AdviceStanding,
+  { model, known, step, isValveLate, earlyValve }: AdviceStanding,
 ): Plan {
   // Upon a record that does not fit no part is named.
   const atHand: Choices = record.unclear
     ? new Map()
     : choicesOf(newest.fitted, box, model, step !== undefined, car?.circuits)
-  const choices = isValveLate ? choicesForLateValve(atHand, model, known) : atHand
+  const forValve = isValveLate
+    ? choicesForLateValve
+    : earlyValve === 'box_has_later'
+      ? choicesForEarlyValve
+      : undefined
+  const choices = forValve ? forValve(atHand, model, known) : atHand
   const chosen = withoutMakeshift(chooseStep(model, known, choices, observed), choices)
   // Where that would change nothing, full load is not left as it is for want of the right part.
   if (chosen.plan.changed.length > 0 || choices === atHand) return { choices, chosen }

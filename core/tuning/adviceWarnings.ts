@@ -52,6 +52,8 @@ export interface OpenPoints {
   readonly pump: string | undefined
   /** What is left of the transfer, which no size answers for. */
   readonly transfer: string | undefined
+  /** What is left of an enrichment that opens too early. */
+  readonly valve: string | undefined
   /** States inside their band, but so near its edge that not even the drives asked for made it sure. */
   readonly nearEdge: readonly AdviceState[]
 }
@@ -114,6 +116,7 @@ export function findWarnings(about: Warned): string[] {
     ...(unsized ? [unsized] : []),
     ...banks,
     ...notJudged,
+    ...(open.valve ? [open.valve] : []),
   ]
   const power = bands.get('power')
   const now = model.forecast('power', model.base)
@@ -200,9 +203,9 @@ function changeWord({ part, from, to }: Change): string {
 
 function doneWords(
   off: readonly string[],
-  { banks, notJudged, pump, transfer, nearEdge }: OpenPoints,
+  { banks, notJudged, pump, transfer, valve, nearEdge }: OpenPoints,
 ): string {
-  const circuits = [transfer, pump].filter((text) => text !== undefined)
+  const circuits = [valve, transfer, pump].filter((text) => text !== undefined)
   const more = [...notJudged, ...circuits]
   if (off.length > 0) {
     const what = `Change nothing: no fitted part moves what is still off (${off.join(', ')}).`

@@ -14,6 +14,7 @@ import { bankSentences } from './bankWords.ts'
 import { fullThrottleCautions, openingCautions } from './cautions.ts'
 import { adviseChoke, chokeNote, judgeChoke } from './chokeAdvice.ts'
 import { round } from './compareRuns.ts'
+import { earlyValveSentence } from './earlyValve.ts'
 import type { EnrichmentStep } from './enrichmentStep.ts'
 import { clashSentences } from './flowFigures.ts'
 import { findLeakLook, type LeakLook, lookSentence } from './leakLook.ts'
@@ -199,7 +200,7 @@ function drivingFields(next: Change | null, needs: Asked['needs']) {
 /** The advice in sentences: what it warns of, and the whole in one. */
 function wordsOf(
   { newest, box, car, unit, record, leftOut, flowRatios }: AdviceEvidence,
-  { model, known, step }: AdviceStanding,
+  { model, known, step, earlyValve }: AdviceStanding,
   said: {
     done: boolean
     next: Change | null
@@ -218,6 +219,8 @@ function wordsOf(
     unsized: left.unsized,
     pump,
     transfer: done ? transferSentence(newest.run, car, unit) : undefined,
+    valve:
+      step && earlyValve === 'box_has_none' ? earlyValveSentence(newest.fitted, step.opens_inHg) : undefined,
     look: look && lookSentence(look),
     doubt: record.doubt,
     leftOut,

@@ -4,7 +4,7 @@ import { type Band, shareInside } from './planCost.ts'
 import type { ResponseModel } from './responseModel.ts'
 
 /** What feeds full load beside or after the valve: larger, it would make the enriched part of full load too rich. */
-const AFTER_VALVE = ['power_restriction', 'secondary_jet', 'secondary_plate'] as const
+export const AFTER_VALVE = ['power_restriction', 'secondary_jet', 'secondary_plate'] as const
 /** Chance inside its band from which a state is no reason to change the main jet as well. Chosen here. */
 const MAIN_FINE = 0.7
 
@@ -28,10 +28,18 @@ export function choicesForLateValve(
     if (sizes.length > 1) left.set(name, sizes)
     else left.delete(name)
   }
-  const isMainFine = (['cruise', 'part_throttle'] as const).every((state) => {
+  if (areFine(['cruise', 'part_throttle'], model, known)) left.delete('main_jet')
+  return left
+}
+
+/** True when all of these states that were seen stand well. */
+export function areFine(
+  states: readonly AdviceState[],
+  model: ResponseModel,
+  known: ReadonlyMap<AdviceState, Band>,
+): boolean {
+  return states.every((state) => {
     const band = known.get(state)
     return !band || shareInside(model.forecast(state, model.base)!, band) >= MAIN_FINE
   })
-  if (isMainFine) left.delete('main_jet')
-  return left
 }

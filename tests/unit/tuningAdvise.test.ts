@@ -160,6 +160,30 @@ describe('advise', () => {
     expect(withPartAt(1.04, 'throttle').states.part_throttle.band).toEqual([0.81, 1.06])
   })
 
+  describe('with a valve that opens before part throttle', () => {
+    const early: Fitted = { ...right, power_valve: { label: '12.5', opens_inHg: 12.5 } }
+    const lambdaAt: SyntheticOptions['lambdaAt'] = (rpm, load, state) => {
+      const isOpen = ((1 - load) * 100) / 3.386389 < 12.5
+      return engine(early)(rpm, isOpen && state !== 'idle' ? 0.9 : load, state)
+    }
+    const run = drive(early, 1, { lambdaAt })
+
+    it('changes the valve, and no jet to make up for it', () => {
+      const valves = [6.5, 8.5, 12.5].map((opens_inHg) => ({ label: String(opens_inHg), opens_inHg }))
+      const advice = advise([run], { ...box, power_valve: valves })
+      expect(advice.states.part_throttle.verdict).toBe('rich')
+      expect(advice.next).toMatchObject({ part: 'power_valve', direction: 'leaner' })
+      expect(advice.also).toEqual([])
+    })
+
+    it('says so where the box has no later one', () => {
+      const advice = advise([run], box)
+      expect(advice.next).toBeNull()
+      expect(advice.summary).toMatch(/opens at about 1[123]\.\d inHg and feeds all of part throttle/)
+      expect(advice.warnings!.join(' ')).toContain('a power valve that opens at less vacuum')
+    })
+  })
+
   describe('with a valve that opens within full load', () => {
     const late = (restrictionMm: number): Fitted => ({
       ...withPart('power_restriction', { bore_mm: restrictionMm }),
