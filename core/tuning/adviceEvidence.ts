@@ -15,7 +15,7 @@ import { type AreaPerFlow, inOneFigure } from './flowFigures.ts'
 import { otherFuelSentence, twoFuels } from './otherFuel.ts'
 import { runsOfMetering } from './otherMetering.ts'
 import { checkRecords, type RecordCheck } from './recordCheck.ts'
-import { type ObservedRun, observeRuns } from './runObservations.ts'
+import { lostBankSentence, type ObservedRun, observeRuns } from './runObservations.ts'
 import { type BoreUnit, boreUnitOf, profileBoreUnit } from './sizeWords.ts'
 
 export interface AdviseOptions {
@@ -111,7 +111,11 @@ export function gatherEvidence(
   return {
     observed,
     record,
-    leftOut: [...said, otherFuelSentence(onOtherFuel, today)].filter((text) => text !== undefined),
+    leftOut: [
+      ...said,
+      otherFuelSentence(onOtherFuel, today),
+      lostBankSentence(ordered, car?.sensor?.bank_names),
+    ].filter((text) => text !== undefined),
     newest: observed[observed.length - 1],
     today,
     box: figures.box,

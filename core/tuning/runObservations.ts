@@ -1,5 +1,6 @@
 import { type Box, type CarProfile, type Fitted, fittedSchema, type Part } from '../contract/car.ts'
 import type { RunAnalysis } from '../contract/result.ts'
+import { banksOf, onlyBanks } from './bankLevels.ts'
 import { withoutColdPower } from './chokeFuel.ts'
 import { studentQuantile } from './distributions.ts'
 import { drivenPieces } from './drivenPieces.ts'
@@ -50,7 +51,7 @@ export function observeRuns(
 ): ObservedRun[] {
   const exponent = airExponentOf(car)
   const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
-  const runs = alikeInLoad(whole).map((run) => ({
+  const runs = alikeInBanks(alikeInLoad(whole)).map((run) => ({
     ...run,
     pieces: withoutColdPower(drivenPieces(run.pieces), car),
   }))
@@ -62,6 +63,7 @@ export function observeRuns(
       { ownCircuit: true },
     )?.levels ?? []
   const usable = usableStates(runs)
+  const lostLeaner = lostLeanerLog(whole)
   let fitted: Fitted = fallback ?? {}
   return runs.map((run, i) => {
     const own = fittedOfRun(run)
@@ -78,7 +80,7 @@ export function observeRuns(
     for (const state of usable[i]) {
       const level = levels.find((entry) => entry.state === state)
       if (!level || level.seconds[i] < LEAST_SECONDS) continue
-      const leaner = state === 'power' ? leanerBankLog(run) : 0
+      const leaner = state === 'power' ? leanerBankLog(run) + lostLeaner : 0
       // The model reckons with normal errors: few values count as a wider normal one.
       const se = (level.se[i] * studentQuantile(0.975, level.freedom[i])) / 1.96
       logLambda[state] = { mean: level.logLambda[i] + leaner, se }
@@ -101,6 +103,38 @@ export function observeRuns(
 function alikeInLoad(runs: readonly RunAnalysis[]): readonly RunAnalysis[] {
   const newest = runs.findLast(tellsLoad)
   return runs.map((run) => (!newest || isToldAlike(run, newest) ? run : onlyIdle(run)))
+}
+
+/** Banks that the newest run of any driving tells. */
+function newestBanks(runs: readonly RunAnalysis[]): ReadonlySet<1 | 2> {
+  return banksOf(runs.findLast(({ pieces }) => pieces.length > 0)?.pieces ?? [])
+}
+
+/** Runs speak of those banks that the newest one tells; one that lacks such a bank is silent: the other one's offset would read as a change. */
+function alikeInBanks(runs: readonly RunAnalysis[]): readonly RunAnalysis[] {
+  const told = newestBanks(runs)
+  return runs.map((run) => {
+    const banks = banksOf(run.pieces)
+    return [...told].every((bank) => banks.has(bank)) ? onlyBanks(run, told) : { ...run, pieces: [] }
+  })
+}
+
+/** That the newest run lacks a bank which earlier ones told, in a sentence; undefined when it does not. `names`: what the owner calls the banks. */
+export function lostBankSentence(
+  runs: readonly RunAnalysis[],
+  names: readonly string[] = [],
+): string | undefined {
+  const told = newestBanks(runs)
+  const lost = ([1, 2] as const).find(
+    (bank) => told.size > 0 && !told.has(bank) && runs.some((run) => banksOf(run.pieces).has(bank)),
+  )
+  if (!lost) return undefined
+  const name = (bank: number) => names[bank - 1] || `bank ${bank}`
+  const power =
+    lostLeanerLog(runs) > 0
+      ? ' In power it was the leaner one: by so much power is taken to be leaner than today tells.'
+      : ''
+  return `Today's run tells ${name(lost === 1 ? 2 : 1)} alone: ${name(lost)}, which earlier runs told, is not judged.${power}`
 }
 
 /** True for a run in which idle can be told from the rest. */
@@ -142,8 +176,8 @@ export function isSameFitted(a: Fitted, b: Fitted): boolean {
   return Object.keys(a).every((name) => !b[name] || isSamePart(a[name], b[name]))
 }
 
-/** How much leaner than the mean of both banks the leaner one is in the power state, log λ; 0 with one sensor. */
-function leanerBankLog(run: RunAnalysis): number {
+/** Mean log λ of each bank in the power state; NaN for a bank without. */
+function powerLogs(run: RunAnalysis): readonly [number, number] {
   const sums = [0, 0]
   const seconds = [0, 0]
   for (const piece of run.pieces) {
@@ -151,7 +185,22 @@ function leanerBankLog(run: RunAnalysis): number {
     sums[piece.bank - 1] += piece.seconds * Math.log(piece.lambda)
     seconds[piece.bank - 1] += piece.seconds
   }
-  if (seconds[0] === 0 || seconds[1] === 0) return 0
-  const gap = Math.abs(sums[0] / seconds[0] - sums[1] / seconds[1]) / 2
+  return [sums[0] / seconds[0], sums[1] / seconds[1]]
+}
+
+/** How much leaner than the mean of both banks the leaner one is in the power state, log λ; 0 with one sensor. */
+function leanerBankLog(run: RunAnalysis): number {
+  const [one, two] = powerLogs(run)
+  const gap = Math.abs(one - two) / 2
+  return gap > BANK_GAP ? gap : 0
+}
+
+/** How much leaner in the power state a bank was than the only one that the newest run tells, as the last run with both told it, log λ; 0 when it was not. */
+function lostLeanerLog(runs: readonly RunAnalysis[]): number {
+  const told = newestBanks(runs)
+  if (told.size !== 1) return 0
+  const both = runs.map(powerLogs).findLast(([one, two]) => Number.isFinite(one + two))
+  if (!both) return 0
+  const gap = told.has(1) ? both[1] - both[0] : both[0] - both[1]
   return gap > BANK_GAP ? gap : 0
 }

@@ -5,6 +5,7 @@ import { analyseCapture } from '../../core/pipeline/analyseCapture.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { findCar, simulateRun } from '../../simulator/index.ts'
 import { box, drive, engine, right, withPart } from '../support/jettingCar.ts'
+import type { SyntheticOptions } from '../support/syntheticRun.ts'
 
 /** The run with other parts on its record than were driven; without any, with none. */
 const noted = (run: RunAnalysis, fitted?: Fitted): RunAnalysis => {
@@ -101,6 +102,35 @@ describe('runs on two fuels', () => {
       expect(advice.runs_used).toBe(2)
       expect(textOf(advice)).not.toContain('driven on')
     }
+  })
+})
+
+describe('runs of which one lacks the second sensor', () => {
+  const lean: SyntheticOptions['lambdaAt'] = (rpm, load, state) => 1.08 * engine(right)(rpm, load, state)
+  const withBoth = (day: number): RunAnalysis => {
+    const second = drive(right, day, { seed: 80 + day, bank: 2, lambdaAt: lean })
+    const one = drive(right, day)
+    return { ...one, pieces: [...one.pieces, ...second.pieces].sort((a, b) => a.timeS - b.timeS) }
+  }
+
+  it('are laid beside each other by the bank that both tell', () => {
+    const advice = advise([withBoth(1), drive(right, 2)], box)
+    expect(advice.states.cruise.lambda).toBeCloseTo(1.02, 2)
+    expect(advice.runs_used).toBe(2)
+    expect(textOf(advice)).not.toMatch(/nothing is noted as changed/i)
+    expect(textOf(advice)).toMatch(/tells bank 1 alone: bank 2, which earlier runs told, is not judged/)
+  })
+
+  it('take power to be as lean as the bank that is no longer told', () => {
+    const advice = advise([withBoth(1), drive(right, 2)], box)
+    expect(advice.states.power.lambda! / 0.865).toBeCloseTo(1.08, 1)
+    expect(advice.next).toMatchObject({ circuit: 'power', direction: 'richer' })
+  })
+
+  it('teach nothing of a bank that they lack', () => {
+    const advice = advise([drive(right, 1), withBoth(2)], box)
+    expect(textOf(advice)).not.toMatch(/nothing is noted as changed|not judged/i)
+    expect(advice.states.cruise.lambda).toBeCloseTo(1.06, 2)
   })
 })
 
