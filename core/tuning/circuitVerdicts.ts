@@ -18,7 +18,7 @@ import { tellsLoad } from './loadTold.ts'
 import { chokeRow, pumpRow } from './otherCircuits.ts'
 import { openingOf, valveOf } from './partPaths.ts'
 import { fittedOfRun, tellsSpeed } from './runObservations.ts'
-import { rowOf, type Standing, standingOf, type VerdictOptions } from './stateStanding.ts'
+import { isInTurn, rowOf, type Standing, standingOf, type VerdictOptions } from './stateStanding.ts'
 import { surePieces } from './surePieces.ts'
 
 /** Throttle above rest, %, and load under which the transfer slots feed. Common practice, no source. */
@@ -87,13 +87,17 @@ function stateRows(
     const row = standing(transferPieces(run.pieces), targets.cruise)
     if (row.seconds > 0) rows.push(rowOf('transfer', 'Transfer', 'throttle just open', 'transfer', row))
   }
-  if (has.has('main'))
-    rows.push(
-      mainRow(
-        standing(inState('cruise'), targets.cruise, inState('idle')),
-        standing(inState('part_throttle'), partTarget(run, targets.part_throttle, targets)),
-      ),
+  if (has.has('main')) {
+    const part = inState('part_throttle')
+    const row = mainRow(
+      standing(inState('cruise'), targets.cruise, inState('idle')),
+      standing(part, partTarget(run, targets.part_throttle, targets)),
     )
+    // The mean of what comes before an enrichment and after it may be right where neither is.
+    if (row.verdict === 'on_target' && isInTurn(run, part, targets.part_throttle, car))
+      row.detail = 'part throttle lean and rich in turn'
+    rows.push(row)
+  }
   const power = inState('power')
   const open = has.has('secondary')
     ? power.filter((piece) => piece.throttlePct >= SECONDARY_THROTTLE_PCT)

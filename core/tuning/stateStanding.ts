@@ -45,8 +45,7 @@ export function standingOf(
 ): Standing {
   const none = { error: Number.NaN, half95: Number.NaN, seconds: 0, target, lambda: Number.NaN }
   if (pieces.length === 0) return none
-  const air = findRunAir(run)
-  const logShift = airLogShift(air.densityKgM3, densityOfAirKgM3(referenceAirOf(car)), airExponentOf(car))
+  const logShift = logShiftOf(run, car)
   const { state } = pieces[0]
   const level = findStateLevels([{ pieces: [...idle, ...pieces], logShift }], {
     ownCircuit: true,
@@ -61,6 +60,36 @@ export function standingOf(
     target,
     lambda,
   }
+}
+
+/** What brings log λ of the run's air to the car's home air. */
+function logShiftOf(run: RunAnalysis, car: CarProfile | undefined): number {
+  const { densityKgM3 } = findRunAir(run)
+  return airLogShift(densityKgM3, densityOfAirKgM3(referenceAirOf(car)), airExponentOf(car))
+}
+
+/** Shares of the time inside the band, and outside it on each side, under and over which a state is lean and rich in turn. Chosen here. */
+const MOST_INSIDE = 0.4
+const LEAST_OUTSIDE = 0.1
+
+/** True where these pieces are lean of the band for a part of the time and rich of it for another, and seldom inside: their mean says little. */
+export function isInTurn(
+  run: RunAnalysis,
+  pieces: readonly SteadyPiece[],
+  target: Target,
+  car: CarProfile | undefined,
+): boolean {
+  const shift = Math.exp(logShiftOf(run, car))
+  let all = 0
+  let lean = 0
+  let rich = 0
+  for (const { lambda, seconds } of pieces) {
+    const error = lambda * shift - target.lambda
+    all += seconds
+    if (error > target.lean) lean += seconds
+    else if (error < -target.rich) rich += seconds
+  }
+  return all - lean - rich < MOST_INSIDE * all && Math.min(lean, rich) > LEAST_OUTSIDE * all
 }
 
 /** The row of a circuit whose mixture stands so. */

@@ -32,6 +32,32 @@ describe('circuitVerdicts', () => {
     expect(verdictOf('power')).toBe('on_target')
   })
 
+  it('says of a part throttle whose enrichment comes within it that it is lean and rich in turn', () => {
+    const detailOf = (step: number) =>
+      circuitVerdicts(
+        syntheticRun({
+          seed: 5,
+          air,
+          seconds: 900,
+          lambdaAt: (_rpm, load, state) =>
+            state === 'idle'
+              ? 0.95
+              : load < 0.6
+                ? 1.02
+                : load < 0.725
+                  ? 0.97 + step
+                  : load < 0.85
+                    ? 0.97 - step
+                    : 0.87,
+        }),
+      ).find((row) => row.circuit === 'main')
+    expect(detailOf(0.07)).toMatchObject({
+      verdict: 'on_target',
+      detail: 'part throttle lean and rich in turn',
+    })
+    expect(detailOf(0.01)).toMatchObject({ verdict: 'on_target', detail: 'cruise, part throttle' })
+  })
+
   it('does not average a lean bank away, and counts two sensors\u2019 seconds once', () => {
     const bank = (of: 1 | 2, cruise: number, power: number) =>
       syntheticRun({
