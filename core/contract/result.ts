@@ -162,6 +162,8 @@ export interface AnalysisResult {
     car?: string
     /** What metered the fuel, as the run itself noted it, whatever the profile says now. */
     metering?: CarProfile['metering']
+    /** The fuel in the tank, likewise. */
+    fuel?: CarProfile['fuel']
     title?: string
     fitted?: Fitted
     air?: unknown

@@ -14,7 +14,7 @@ export function describeRun(
 ): AnalysisResult['run'] {
   const distanceKm = distanceOf(stores)
   const seconds = main.end > main.first ? main.timeS[main.end - 1] - main.timeS[main.first] : 0
-  const { start, zone, carName, metering, title, fitted, air, marks, notes, problems, stop } = known
+  const { start, zone, carName, metering, fuel, title, fitted, air, marks, notes, problems, stop } = known
   return {
     ...(file === undefined ? {} : { file }),
     ...(start === undefined ? {} : { start }),
@@ -23,6 +23,7 @@ export function describeRun(
     ...(Number.isNaN(distanceKm) ? {} : { distance_km: distanceKm }),
     ...(carName === undefined ? {} : { car: carName }),
     ...(metering === undefined ? {} : { metering }),
+    ...(fuel === undefined ? {} : { fuel }),
     ...(title === undefined ? {} : { title }),
     ...(fitted === undefined ? {} : { fitted }),
     ...(air === undefined ? {} : { air }),

@@ -21,6 +21,8 @@ export interface RunKnowledge {
   carName: string | undefined
   /** What metered the fuel, as the run's own record says also where another profile is given. */
   metering: CarProfile['metering']
+  /** The fuel in the tank, likewise. */
+  fuel: CarProfile['fuel']
   title: string | undefined
   fitted: Fitted | undefined
   air: Air | undefined
@@ -41,6 +43,7 @@ export function createRunKnowledge(car: CarProfile | undefined): RunKnowledge {
     zone: undefined,
     carName: car?.id,
     metering: undefined,
+    fuel: undefined,
     title: undefined,
     fitted: undefined,
     air: undefined,
@@ -64,6 +67,7 @@ export function takeRecord(known: RunKnowledge, { timeS, record }: TimedRecord, 
       return false
     case 'car':
       known.metering = r.car.metering
+      known.fuel = r.car.fuel
       if (carWins && known.car) return false
       known.car = r.car
       known.carName = r.car.id

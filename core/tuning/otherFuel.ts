@@ -4,11 +4,12 @@ import { type Fuel, fuelInTank } from '../fuel/fuels.ts'
 /** Stoichiometric ratios further apart than this share are of two fuels: less is within what one pump's fuel scatters by. Chosen here. */
 const ONE_FUEL = 0.02
 
-/** The fuel that the run's car names; undefined where none is named, or one that is not known. */
-function fuelOf({ car }: RunAnalysis): Fuel | undefined {
-  if (!car?.fuel) return undefined
+/** The fuel that the run noted, else that of its car; undefined where none is named, or one that is not known. */
+function fuelOf({ result, car }: RunAnalysis): Fuel | undefined {
+  const inTank = result.run.fuel ?? car?.fuel
+  if (!inTank) return undefined
   try {
-    return fuelInTank(car.fuel)
+    return fuelInTank(inTank)
   } catch {
     // A fuel that its maker does not know tells nothing.
     return undefined

@@ -88,6 +88,21 @@ describe('runs on two fuels', () => {
     expect(textOf(advice)).toMatch(/driven on E85, today's on gasoline E10/)
   })
 
+  it('are told apart by what each run noted, also under a profile that is given with them', () => {
+    const car = { id: 'x', fuel: { id: 'gasoline_e10' } }
+    const noted = { ...e85.result, run: { ...e85.result.run, fuel: { id: 'e85' } } }
+    const advice = advise(
+      [
+        { ...e85, car, result: noted },
+        { ...drive(right, 2), car },
+      ],
+      box,
+      { car },
+    )
+    expect(advice.runs_used).toBe(1)
+    expect(textOf(advice)).toMatch(/driven on E85, today's on gasoline E10/)
+  })
+
   it('hand on what was fitted to a run without a record of its own', () => {
     const advice = advise([e85, noted(onFuel(drive(small, 2), { id: 'gasoline_e10' }))], box)
     expect(advice.next).toMatchObject({ part: 'main_jet', from: { bore_mm: 1.85 } })
@@ -200,9 +215,12 @@ describe('runs that are no further evidence', () => {
     expect(textOf(back)).toContain('No run is recorded with the carburettor yet')
   })
 
-  it('keep their own metering under another profile', () => {
+  it('keep their own metering and fuel under another profile', () => {
     const { bytes } = simulateRun({ car: findCar('pebble'), setup: 'injected', drive: 'traffic', seconds: 2 })
-    const { result } = analyseCapture(bytes, { car: { id: 'pebble' }, carWins: true })
+    const car = { id: 'pebble', fuel: { id: 'e85' } }
+    const { result } = analyseCapture(bytes, { car, carWins: true })
     expect(result.run.metering).toBe('throttle_body_injection')
+    expect(result.run.fuel).toEqual(findCar('pebble').profile.fuel)
+    expect(result.run.fuel).toBeDefined()
   })
 })
