@@ -19,10 +19,12 @@ export interface MissingSize {
 /** How much lower the cost must be for a size to be worth buying, and the sizes tried: ±40 % of area in steps of 1 %. Chosen here. */
 const WORTH_BUYING = 0.5
 const STEPS = 40
+/** The same of two sizes together, in steps of this, %. */
+const PAIR_STEP = 4
 
 /**
- * For each fitted jet, the size that would be best if it were in the box; told only if it beats the plan clearly, brings in a state that the plan leaves
- * outside its band, and puts none outside. `boreUnit`: how its text gives a bore. Its bore is rounded to 0.01 mm, as finely as jets are made.
+ * The size that would be best if it were in the box, or where no one size does, the best two of parts that the box lists none of; told only if that beats the plan clearly, brings in
+ * a state that the plan leaves outside its band, and puts none outside. `boreUnit`: how its text gives a bore. Its bore is rounded to 0.01 mm, as finely as jets are made.
  */
 export function findMissingSizes(
   model: ResponseModel,
@@ -39,33 +41,67 @@ export function findMissingSizes(
     })
   const left = outside(plan.fitted)
   if (left.length === 0) return []
-  let best: { gain: number; size: MissingSize } | undefined
-  for (const path of model.paths) {
-    const planned = plan.fitted[path.part]
-    const now = model.base[path.part]
-    if (planned.turns !== undefined && !choices.has(path.part)) continue
-    for (let step = -STEPS; step <= STEPS; step++) {
-      const wanted = scaled(planned, 1 + step / 100)
-      const fitted = { ...plan.fitted, [path.part]: wanted }
-      const cost = costOf(model, bands, fitted)
-      const gain = plan.cost - cost
-      if (gain < WORTH_BUYING || (best && gain <= best.gain)) continue
-      const factor = pathFactor(path, model.base, fitted, 'cruise')
-      if (!(factor > 0.3 && factor < 3)) continue
-      const then = outside(fitted)
-      if (then.length >= left.length || then.some(([state]) => !left.some((entry) => entry[0] === state)))
-        continue
-      const word = then.length === 0 ? 'would do' : 'would help'
-      best = {
-        gain,
-        size: describe(path.part, wanted, word, whyNone(path.part, now, choices, box), (mm) =>
-          boreBesideWord(mm, now, boreUnit),
-        ),
-      }
-    }
+  const paths = model.paths.filter(({ part }) => plan.fitted[part].turns === undefined || choices.has(part))
+  /** What these sizes in place of the planned ones would do; undefined where they are not worth buying. */
+  const judge = (sizes: Fitted) => {
+    const fitted = { ...plan.fitted, ...sizes }
+    const gain = plan.cost - costOf(model, bands, fitted)
+    if (gain < WORTH_BUYING) return undefined
+    const isNear = paths.every((path) => {
+      const factor = path.part in sizes ? pathFactor(path, model.base, fitted, 'cruise') : 1
+      return factor > 0.3 && factor < 3
+    })
+    const then = outside(fitted)
+    const isBetter =
+      then.length < left.length && then.every(([state]) => left.some((entry) => entry[0] === state))
+    return isNear && isBetter
+      ? { gain, sizes, word: then.length === 0 ? 'would do' : 'would help' }
+      : undefined
   }
-  return best ? [best.size] : []
+  const unlisted = paths.map(({ part }) => part).filter((part) => !choices.has(part))
+  const best =
+    bestOf(paths.flatMap(({ part }) => sizesOf(plan, part, 1).map((size) => judge({ [part]: size })))) ??
+    bestOf(pairsOf(unlisted).flatMap((parts) => pairsOfSizes(plan, parts).map(judge)))
+  if (!best) return []
+  const parts = Object.keys(best.sizes)
+  return parts.map((part) => {
+    const now = model.base[part]
+    const other = parts.find((name) => name !== part)
+    const word = other ? `${best.word} together with another ${partWord(other)}` : best.word
+    return describe(part, best.sizes[part], word, whyNone(part, now, choices, box), (mm) =>
+      boreBesideWord(mm, now, boreUnit),
+    )
+  })
 }
+
+interface Judged {
+  readonly gain: number
+  readonly sizes: Fitted
+  readonly word: string
+}
+
+/** The one that gains most; undefined without any. */
+const bestOf = (judged: readonly (Judged | undefined)[]): Judged | undefined =>
+  judged.reduce((best, one) => (one && !(best && one.gain <= best.gain) ? one : best), undefined)
+
+/** Sizes of a part around the planned one, `stepPercent` of area apart. */
+function sizesOf(plan: Plan, part: string, stepPercent: number): Part[] {
+  const sizes: Part[] = []
+  for (let percent = -STEPS; percent <= STEPS; percent += stepPercent)
+    sizes.push(scaled(plan.fitted[part], 1 + percent / 100))
+  return sizes
+}
+
+const pairsOf = (parts: readonly string[]) => {
+  const names = [...new Set(parts)]
+  return names.flatMap((one, i) => names.slice(i + 1).map((other) => [one, other] as const))
+}
+
+/** Where one size alone puts another state out, two together may do. */
+const pairsOfSizes = (plan: Plan, [one, other]: readonly [string, string]): Fitted[] =>
+  sizesOf(plan, one, PAIR_STEP).flatMap((a) =>
+    sizesOf(plan, other, PAIR_STEP).map((b) => ({ [one]: a, [other]: b })),
+  )
 
 function scaled(part: Part, areaFactor: number): Part {
   const label = 'wanted'

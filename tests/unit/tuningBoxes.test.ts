@@ -4,8 +4,9 @@ import type { RunAnalysis } from '../../core/contract/result.ts'
 import { advise } from '../../core/tuning/advise.ts'
 import { circuitVerdicts } from '../../core/tuning/circuitVerdicts.ts'
 import { drillDiameterMm } from '../../core/tuning/drills.ts'
+import type { MissingSize } from '../../core/tuning/missingSizes.ts'
 import { reportHtml } from '../../core/tuning/reportHtml.ts'
-import { box, drive, engine, right, tipIn, withPart } from '../support/jettingCar.ts'
+import { box, drive, engine, right, sizes, tipIn, withPart } from '../support/jettingCar.ts'
 
 const leanMain = withPart('main_jet', { bore_mm: 1.72 })
 /** The run as its owner would have noted the parts. */
@@ -147,6 +148,26 @@ describe('what is missing from the box', () => {
     const advice = advise([run], { main_jet: [] })
     expect(advice.states.power.verdict).toBe('lean')
     expect(textOf(advice)).not.toContain('would do')
+  })
+
+  it('is two sizes where one alone would put another state out', () => {
+    // A main jet that makes cruise rich and a restriction that keeps power right beside it.
+    const fitted = {
+      ...withPart('main_jet', { bore_mm: 2.03 }),
+      power_restriction: { label: 'y', bore_mm: 1.1 },
+    }
+    const advice = advise([drive(fitted, 1)], {})
+    const wanted = advice.missing_sizes as MissingSize[]
+    expect(wanted.map(({ part }) => part).sort()).toEqual(['main_jet', 'power_restriction'])
+    const boreOf = (part: string) => wanted.find((size) => size.part === part)?.bore_mm
+    expect(boreOf('main_jet')).toBeLessThan(1.92)
+    expect(boreOf('power_restriction')).toBeGreaterThan(1.2)
+    expect(textOf(advice)).toContain(
+      'would do together with another power restriction; the box has no such part',
+    )
+    // With the jets at hand only the other is wanted, if the plan can use them.
+    const withJets = advise([drive(fitted, 1)], { main_jet: sizes(1.6, 2.1, 0.03) })
+    expect((withJets.missing_sizes as MissingSize[] | undefined)?.length ?? 0).toBeLessThan(2)
   })
 
   it('is not asked for while the next change puts things right', () => {
