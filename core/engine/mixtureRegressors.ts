@@ -44,6 +44,8 @@ const QUICK_S = 0.2
 const FILM_S = 0.9
 const SHOT_S = [0.12, 0.5]
 const OVERRUN_S = 0.5
+/** Below this load the throttle is taken to be shut where no throttle is told. Chosen here. */
+const LIGHT_LOAD = 0.27
 /** The pump's shot is thinned by the air that flows: what the plate's travel gives in a flow beside idle's, rpm × load, counts as this, within these. Chosen here. */
 const IDLE_FLOW = 400
 const LEAST_FLOW = 200
@@ -172,17 +174,15 @@ function inputSignals(
     signals.push(make((i) => (load[i] * rpm[i]) / 2500))
   }
   signals.push(highPassed(plainLoad, stepS, FILM_S))
-  const overrun = make((i) => {
-    const isClosed = hasThrottle ? throttlePct[i] - options.throttleRestPct < options.restPct : load[i] < 0.27
-    return isClosed && rpm[i] > options.overrunRpm ? 1 : 0
-  })
+  const isShut = (i: number) =>
+    hasThrottle ? throttlePct[i] - options.throttleRestPct < options.restPct : load[i] < LIGHT_LOAD
+  const overrun = make((i) => (isShut(i) && rpm[i] > options.overrunRpm ? 1 : 0))
   // Pressure alone only guesses at the shut throttle, and light load is the most that such a board has to go by.
   if (hasThrottle) inOverrun.set(overrun)
   signals.push(overrun)
   signals.push(lowPassed(overrun, stepS, OVERRUN_S))
   if (!hasThrottle && !hasLoad) return signals
-  if (hasThrottle)
-    signals.push(make((i) => (throttlePct[i] - options.throttleRestPct < options.restPct ? 1 : 0)))
+  if (hasThrottle) signals.push(make((i) => (isShut(i) ? 1 : 0)))
   const openedPct = hasThrottle ? throttlePct : load.map((each, i) => plateOpening(each, rpm[i]))
   const rate = (sign: number) =>
     make((i) =>

@@ -102,18 +102,18 @@ export function gatherEvidence(
     asNoted.map(({ fitted }) => fitted),
   )
   const today = ordered[ordered.length - 1]
+  const onOtherFuel = new Set(ordered.filter((run) => twoFuels(run, today)))
   // Left out only now: what was fitted passes on to later runs without a record of their own.
   const all = asNoted
     .map((entry, i): ObservedRun => ({ ...entry, fitted: figures.sets[i] }))
-    .filter((_, i) => !twoFuels(ordered[i], today))
-  const onOtherFuel = ordered.filter((run) => twoFuels(run, today))
+    .filter((_, i) => !onOtherFuel.has(ordered[i]))
   const { observed, ...record } = isInjection(car) ? { observed: all } : checkRecords(all, settings, unit)
   return {
     observed,
     record,
     leftOut: [
       ...said,
-      otherFuelSentence(onOtherFuel, today),
+      otherFuelSentence([...onOtherFuel], today),
       lostBankSentence(ordered, car?.sensor?.bank_names),
     ].filter((text) => text !== undefined),
     newest: observed[observed.length - 1],
