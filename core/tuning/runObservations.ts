@@ -3,7 +3,6 @@ import type { RunAnalysis } from '../contract/result.ts'
 import { banksOf, onlyBanks } from './bankLevels.ts'
 import { withoutColdPower } from './chokeFuel.ts'
 import { studentQuantile } from './distributions.ts'
-import { drivenPieces } from './drivenPieces.ts'
 import { isToldAlike, onlyIdle, tellsLoad } from './loadTold.ts'
 import { type AdviceState, adviceStates, isSamePart } from './partPaths.ts'
 import { completedFrom, sizedPart } from './partSize.ts'
@@ -53,7 +52,7 @@ export function observeRuns(
   const referenceKgM3 = densityOfAirKgM3(referenceAirOf(car))
   const runs = alikeInBanks(alikeInLoad(whole)).map((run) => ({
     ...run,
-    pieces: withoutColdPower(drivenPieces(run.pieces), car),
+    pieces: withoutColdPower(run.pieces, car),
   }))
   const airs = runs.map(findRunAir)
   const shifts = airs.map((air) => airLogShift(air.densityKgM3, referenceKgM3, exponent))

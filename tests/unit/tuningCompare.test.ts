@@ -40,6 +40,27 @@ describe('compareRuns', () => {
     expect(comparison.text).toContain('only the other run was brought to home air')
   })
 
+  it('finds no change in an engine that was held at speed in the garage as well', () => {
+    const driven = (run: ReturnType<typeof drive>) => ({
+      ...run,
+      pieces: run.pieces.map((piece) => ({ ...piece, roadSpeedMs: piece.state === 'idle' ? 0 : 15 })),
+    })
+    const a = driven(drive(1, home))
+    const b = driven(drive(2, home))
+    const cruise = b.pieces.filter(({ state }) => state === 'cruise')
+    const standing = cruise.map((piece, i) => ({
+      ...piece,
+      timeS: 2000 + i,
+      visit: 99,
+      lambda: 0.85,
+      roadSpeedMs: 0,
+    }))
+    const held = { ...b, pieces: [...b.pieces, ...standing] }
+    expect(compareRuns(a, held).states.cruise?.verdict).toBe('no_difference')
+    const unknown = { ...held, pieces: held.pieces.map(({ roadSpeedMs: _, ...piece }) => piece) }
+    expect(compareRuns(a, unknown).states.cruise?.verdict).not.toBe('no_difference')
+  })
+
   it('finds no change in what a warm intake air sensor reads otherwise than the weather record', () => {
     const sensed = (run: ReturnType<typeof drive>, warmerC: number) => ({
       ...run,
